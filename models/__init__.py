@@ -1,0 +1,1 @@
+"""Measurements to judgements and memory."""

@@ -1,0 +1,1 @@
+"""Pixels to measurements: photos in, frozen readings out."""

@@ -1,0 +1,60 @@
+"""The one registry of quality flags: why a photo or a leaf is not measured as usual.
+
+A flag is a name (in the ``flags`` columns), a sentence for people, and whether the photo can
+still be measured. ``tests/vision/test_flags.py`` freezes the names: other programs rely on them.
+"""
+
+from dataclasses import dataclass
+
+__all__ = ["FLAGS", "Flag", "explain"]
+
+
+@dataclass(frozen=True)
+class Flag:
+    """A named reason to read a measurement with care, or to do without it.
+
+    Attributes
+    ----------
+    name : str
+        Lower case, words joined by ``_``; what the tables show.
+    sentence : str
+        One sentence for a grower: what is wrong and what to do.
+    measurable : bool
+        Whether the photo is still measured.
+    """
+
+    name: str
+    sentence: str
+    measurable: bool = True
+
+
+_ALL = (
+    Flag("blurred", "The photo is not sharp: hold the phone still, tap on the leaf, take it again."),
+    Flag("too_dark", "The photo is too dark: take it in daylight or open shade."),
+    Flag("over_exposed", "Parts of the leaf are burnt out white: take it out of direct sun."),
+    Flag("colour_cast", "The light is strongly coloured, so yellow and brown are hard to judge."),
+    Flag("small", "The photo has few pixels: small spots cannot be seen. Send the original photo."),
+    Flag("no_leaf", "Nothing that looks like a leaf was found.", measurable=False),
+    Flag("red_blue_swapped", "Red and blue seem to be exchanged: the file was written wrongly.", False),
+    Flag("cut_off", "A leaf is cut by the edge of the photo: its percentage is of the part seen."),
+    Flag("touching", "Leaves touch or overlap and were measured as one."),
+    Flag("all_sick", "So little green is left that the healthy colour had to be assumed."),
+    Flag("busy_background", "The leaf lies among other plants or soil: its outline is less sure."),
+    Flag("many_small_leaves", "Only the largest leaves were measured."),
+    Flag("bad_date", "The date inside the photo makes no sense and was passed over."),
+    Flag("grey_photo", "The photo has no colour: leaf and disease cannot be measured.", False),
+)
+
+FLAGS: dict[str, Flag] = {flag.name: flag for flag in _ALL}
+"""Every flag by its name, in the order in which they are shown."""
+
+
+def explain(name: str) -> str:
+    """Return the sentence for people behind a flag's name.
+
+    Raises
+    ------
+    KeyError
+        When there is no such flag.
+    """
+    return FLAGS[name].sentence

@@ -1,0 +1,207 @@
+"""The frozen records that flow from pixels to tables. Every field says its unit.
+
+Positions and sizes are in pixels of the upright photo at its full size, whatever the scale at
+which it was measured; where a scale is known, millimetres stand beside them. A value that could
+not be measured is None, with a flag that says why; it is never 0.
+"""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "BACKGROUND",
+    "CATERPILLAR",
+    "DROPPING",
+    "HALO",
+    "LEAF",
+    "LESION",
+    "DayMeasurement",
+    "DayReading",
+    "LeafReading",
+    "Lesion",
+    "Photo",
+    "TakenFrom",
+]
+
+BACKGROUND, LEAF, HALO, LESION, DROPPING, CATERPILLAR = range(6)
+"""Values of a mask's pixels; LEAF means leaf without symptoms."""
+
+TakenFrom = Literal["exif", "name", "file"]
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """A decoded photo, upright, at the scale at which it is measured.
+
+    Attributes
+    ----------
+    path : Path
+        Where the file is.
+    name : str
+        Path relative to the folder that was given, with ``/`` between its parts.
+    sha256 : str
+        Hash of the file's bytes, 64 hexadecimal digits.
+    taken_at : datetime
+        Capture time; carries a UTC offset only when the photo does.
+    taken_from : {"exif", "name", "file"}
+        Where the capture time was read.
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first, read-only.
+    width_px, height_px : int
+        The upright photo's full size.
+    reduction : int
+        Full size divided by the size of ``pixels`` (1, 2, 4 or 8): the decoder's scale.
+    flags : tuple of str
+        What the decoder noticed (names from ``vision.flags``).
+    """
+
+    path: Path
+    name: str
+    sha256: str
+    taken_at: datetime
+    taken_from: TakenFrom
+    pixels: NDArray[np.uint8]
+    width_px: int
+    height_px: int
+    reduction: int = 1
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Lesion:
+    """One dark lesion: connected dead or dying tissue.
+
+    Attributes
+    ----------
+    leaf : int
+        Number of its leaf in the photo, from 1.
+    row_px, col_px : float
+        Centroid.
+    area_px : float
+        Area in px².
+    equivalent_diameter_px : float
+        Diameter of the disc of equal area.
+    share_of_leaf_pct : float
+        Area as a percentage of its leaf's area.
+    roundness : float
+        4π·area ÷ perimeter², 1 for a disc, near 0 for a thread (clipped to 1).
+    elongation : float
+        Long axis ÷ short axis of the ellipse with the same second moments, ≥ 1.
+    solidity : float
+        Area ÷ area of the convex hull, 0 to 1.
+    darkness : float
+        Healthy tissue's L* minus the lesion's mean L* (CIELAB units; negative: paler).
+    halo_width_px : float
+        Mean width of the yellow rim: halo area next to the lesion ÷ the lesion's perimeter.
+    margin_distance_px : float
+        Shortest distance from the lesion's centroid to the leaf's outline.
+    at_margin : bool
+        Whether the lesion reaches the leaf's outline.
+    """
+
+    leaf: int
+    row_px: float
+    col_px: float
+    area_px: float
+    equivalent_diameter_px: float
+    share_of_leaf_pct: float
+    roundness: float
+    elongation: float
+    solidity: float
+    darkness: float
+    halo_width_px: float
+    margin_distance_px: float
+    at_margin: bool
+
+
+@dataclass(frozen=True, eq=False)
+class LeafReading:
+    """What was measured on one leaf.
+
+    Attributes
+    ----------
+    leaf : int
+        Number in the photo, from 1, largest first.
+    row_px, col_px : float
+        Centroid.
+    area_px : float
+        Area in px² (halo and lesions included).
+    lesions : tuple of Lesion
+        Largest first.
+    lesion_pct, halo_pct, severity_pct : float
+        Percentages of the leaf's area; severity = lesion + halo.
+    severity_low_pct, severity_high_pct : float
+        95 % interval of severity (see ``vision.interval``).
+    healthy_lab : tuple of float
+        CIELAB L*, a*, b* of the leaf's own healthy tissue.
+    outline_px : tuple of (float, float)
+        Outline as (row, column) points, simplified.
+    flags : tuple of str
+        ``cut_off``, ``touching``, ``all_sick`` ...
+    """
+
+    leaf: int
+    row_px: float
+    col_px: float
+    area_px: float
+    lesions: tuple[Lesion, ...]
+    lesion_pct: float
+    halo_pct: float
+    severity_pct: float
+    severity_low_pct: float
+    severity_high_pct: float
+    healthy_lab: tuple[float, float, float]
+    outline_px: tuple[tuple[float, float], ...] = ()
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class DayReading:
+    """What was measured on a day photo; None where it could not be.
+
+    Attributes
+    ----------
+    leaves : tuple of LeafReading
+        Largest first; empty when no leaf was found.
+    flags : tuple of str
+        Names from ``vision.flags``, of the photo and of all its leaves.
+    leaf_area_px : float or None
+        Area of all leaves in px².
+    lesion_pct, halo_pct, severity_pct : float or None
+        Percentages of all leaves' area together.
+    severity_low_pct, severity_high_pct : float or None
+        95 % interval of severity.
+    """
+
+    leaves: tuple[LeafReading, ...]
+    flags: tuple[str, ...] = ()
+    leaf_area_px: float | None = None
+    lesion_pct: float | None = None
+    halo_pct: float | None = None
+    severity_pct: float | None = None
+    severity_low_pct: float | None = None
+    severity_high_pct: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class DayMeasurement:
+    """A day reading with the pixels it came from, at the scale at which they were measured.
+
+    Attributes
+    ----------
+    reading : DayReading
+        The numbers.
+    classes : ndarray of uint8, shape (rows, columns)
+        Mask values (BACKGROUND, LEAF, HALO, LESION), the size of ``Photo.pixels``.
+    leaf_numbers : ndarray of uint8, shape (rows, columns)
+        0 background, otherwise the number of the leaf.
+    """
+
+    reading: DayReading
+    classes: NDArray[np.uint8]
+    leaf_numbers: NDArray[np.uint8] = field(repr=False)
