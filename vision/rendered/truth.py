@@ -1,0 +1,93 @@
+"""What is known exactly about a painted photo."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.records import BACKGROUND, HALO, LESION
+from vision.rendered.scene import Scene
+
+__all__ = ["LesionTruth", "RenderedPhoto"]
+
+
+@dataclass(frozen=True)
+class LesionTruth:
+    """One painted lesion, as far as it can be seen.
+
+    Attributes
+    ----------
+    leaf : int
+        Number of its leaf, from 1.
+    row_px, col_px : float
+        Centroid of its visible pixels.
+    area_px : int
+        Visible pixels. Where lesions merge, each pixel belongs to the one lesion it lies deepest
+        in, so that areas add up to the mask's.
+    kind : str
+        ``septoria``, ``bacterial``, ``early`` or ``late``.
+    """
+
+    leaf: int
+    row_px: float
+    col_px: float
+    area_px: int
+    kind: str
+
+
+@dataclass(frozen=True, eq=False)
+class RenderedPhoto:
+    """A painted photo with its exact truth.
+
+    Attributes
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first, read-only.
+    mask : ndarray of uint8, shape (rows, columns)
+        BACKGROUND, LEAF (no symptoms), HALO or LESION, read-only. Stalks beyond the blades and
+        what shows through holes are background; a pixel belongs to what covers half of it; halo
+        is where the rim's tint has at least half its full strength.
+    leaf_numbers : ndarray of uint8, shape (rows, columns)
+        0 background, otherwise the leaf's number from 1; all leaflets of a compound leaf share
+        one number. Read-only.
+    lesions : tuple of LesionTruth
+        Largest first.
+    scene : Scene
+        What was painted, its ``kind`` filled in.
+    seed : int
+        With the scene it gives the same photo again.
+    px_per_mm : float
+        Scale of the photo.
+    """
+
+    pixels: NDArray[np.uint8] = field(repr=False)
+    mask: NDArray[np.uint8] = field(repr=False)
+    leaf_numbers: NDArray[np.uint8] = field(repr=False)
+    lesions: tuple[LesionTruth, ...] = field(repr=False)
+    scene: Scene
+    seed: int
+    px_per_mm: float
+
+    @property
+    def leaf_area_px(self) -> int:
+        """Pixels of all leaves, lesions and halos included."""
+        return int(np.count_nonzero(self.mask != BACKGROUND))
+
+    @property
+    def lesion_pct(self) -> float | None:
+        """Lesion pixels as a percentage of leaf pixels; None where there is no leaf."""
+        return self._share(LESION)
+
+    @property
+    def halo_pct(self) -> float | None:
+        """Halo pixels as a percentage of leaf pixels; None where there is no leaf."""
+        return self._share(HALO)
+
+    @property
+    def severity_pct(self) -> float | None:
+        """Lesion and halo together as a percentage of leaf pixels; None where there is no leaf."""
+        return self._share(LESION, HALO)
+
+    def _share(self, *classes: int) -> float | None:
+        leaf = self.leaf_area_px
+        return 100 * int(np.isin(self.mask, classes).sum()) / leaf if leaf else None
