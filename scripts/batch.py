@@ -1,0 +1,312 @@
+"""A run over many photos: each is scored by one function, in parallel, then the tables are written.
+
+The whole story is ``score_paths``.
+"""
+
+import os
+import traceback
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+import cv2
+
+from scripts.columns import TABLES
+from scripts.pictures import carries_key, mask_png, overlay_jpg, picture_names
+from scripts.results import PhotoResult
+from scripts.store import ReadingStore, Settings, measuring_fingerprint
+from scripts.tables import remove_leftovers, table_bytes, write_whole
+from vision.find import OUTPUT_MARKER, Finding, PhotoFile, find_photos, printable
+from vision.measure import measure_day_photo
+from vision.photo import UnreadablePhoto, content_hash, read_photo
+from vision.records import DayMeasurement, Photo
+from vision.taken import capture_time
+
+__all__ = [
+    "PROBLEMS",
+    "NoPhotosError",
+    "PhotoJob",
+    "Run",
+    "WorkersLostError",
+    "score_paths",
+    "score_photo",
+]
+
+READINGS = ".readings"
+PROBLEMS = "problems.txt"
+
+
+class NoPhotosError(Exception):
+    """There was no photo to score; the message is one sentence for people."""
+
+
+class WorkersLostError(Exception):
+    """A worker process ended by itself; the message is one sentence for people."""
+
+
+@dataclass(frozen=True)
+class PhotoJob:
+    """All that one photo's scoring needs; sent to a worker process as it is.
+
+    Attributes
+    ----------
+    file : PhotoFile
+        Path and name of the photo.
+    store : ReadingStore
+        Where readings are kept between runs.
+    mask, overlay : Path or None
+        Where the pictures go; None when they are not asked for.
+    """
+
+    file: PhotoFile
+    store: ReadingStore
+    mask: Path | None = None
+    overlay: Path | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """What a run did.
+
+    Attributes
+    ----------
+    out : Path
+        Folder of the tables.
+    finding : Finding
+        The photos found, and what was passed over.
+    results : tuple of PhotoResult
+        One a photo, in the order of the finding.
+    overlays : tuple of (Path or None)
+        Each photo's overlay, in the same order; None when overlays were not asked for.
+    """
+
+    out: Path
+    finding: Finding
+    results: tuple[PhotoResult, ...]
+    overlays: tuple[Path | None, ...] = ()
+
+
+def score_paths(
+    paths: Sequence[Path],
+    out: Path,
+    *,
+    masks: bool = False,
+    overlays: bool = False,
+    jobs: int | None = None,
+    settings: Settings | None = None,
+    on_start: Callable[[int], None] = lambda total: None,
+    on_done: Callable[[PhotoResult], None] = lambda result: None,
+) -> Run:
+    """Score photos and folders of photos into a folder of tables and pictures.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Photos, and folders that are walked with all their sub-folders.
+    out : Path
+        Folder of the results; made when it is not there.
+    masks, overlays : bool
+        Whether these pictures are written too.
+    jobs : int, optional
+        Processes; all the machine's cores by default.
+    settings : Settings, optional
+        What changes a reading.
+    on_start, on_done : callable
+        Told the number of photos once, then every photo's result as it comes.
+
+    Returns
+    -------
+    Run
+        The results in the order of the photos, however many processes took part.
+
+    Raises
+    ------
+    NoPhotosError
+        When the paths hold no photo.
+    CannotWriteError
+        When the output folder cannot be written or the disk is full.
+    WorkersLostError
+        When a process was ended from outside, as for want of memory.
+    """
+    finding = find_photos(paths)
+    if not finding.photos:
+        named = ", ".join(f"“{printable(str(path))}”" for path in paths)
+        raise NoPhotosError(f"No photos were found in {named}.")
+    _prepare(out)
+    store = ReadingStore(out / READINGS, measuring_fingerprint(settings or Settings()))
+    photo_jobs = _plan(finding, out, store, masks=masks, overlays=overlays)
+    on_start(len(photo_jobs))
+    done: dict[int, PhotoResult] = {}
+    for index, result in _score_all(photo_jobs, jobs or os.cpu_count() or 1):
+        done[index] = result
+        on_done(result)
+    results = tuple(done[index] for index in range(len(photo_jobs)))
+    _write_tables(out, results)
+    return Run(out, finding, results, tuple(job.overlay for job in photo_jobs))
+
+
+def score_photo(job: PhotoJob) -> PhotoResult:
+    """Read, measure and keep one photo, and write the pictures asked for.
+
+    A photo that cannot be read or measured gives a result with a problem; it never raises.
+
+    Raises
+    ------
+    CannotWriteError
+        When a picture or the reading cannot be written.
+    """
+    cv2.setNumThreads(1)  # the photos are spread over the processes; threads would only compete
+    try:
+        photo = read_photo(job.file)
+        measurement = measure_day_photo(photo)
+        pictures = _draw(job, photo, measurement)
+    except UnreadablePhoto as error:
+        return _problem(job.file, str(error).removeprefix(f"“{printable(job.file.path.name)}” "))
+    except Exception as error:
+        return _problem(job.file, _surprise(error))
+    result = _result(photo, measurement)
+    if pictures:
+        write_whole(pictures)
+    job.store.put(result)
+    return result
+
+
+def _prepare(out: Path) -> None:
+    """Make the output folder, mark it so that it is not taken for photos, and tidy it."""
+    write_whole(
+        {out / OUTPUT_MARKER: b"Results of spotlamp; its pictures are not scored as photos.\n"}
+    )
+    remove_leftovers([out])
+
+
+def _plan(
+    finding: Finding, out: Path, store: ReadingStore, *, masks: bool, overlays: bool
+) -> list[PhotoJob]:
+    pictures = picture_names([file.name for file in finding.photos])
+    return [
+        PhotoJob(
+            file,
+            store,
+            out / "masks" / f"{picture}.png" if masks else None,
+            out / "overlays" / f"{picture}.jpg" if overlays else None,
+        )
+        for file, picture in zip(finding.photos, pictures, strict=True)
+    ]
+
+
+def _score_all(jobs: Sequence[PhotoJob], processes: int) -> Iterator[tuple[int, PhotoResult]]:
+    """Yield every job's number and result: first what is kept, then the rest as it is measured."""
+    rest = []
+    for index, job in enumerate(jobs):
+        kept = _kept(job)
+        if kept is None:
+            rest.append(index)
+        else:
+            yield index, kept
+    processes = min(processes, len(rest))
+    numbered = ((index, jobs[index]) for index in rest)
+    if processes <= 1:
+        yield from map(_score_numbered, numbered)
+    else:
+        yield from _score_in_processes(numbered, processes)
+
+
+def _score_in_processes(
+    numbered: Iterable[tuple[int, PhotoJob]], processes: int
+) -> Iterator[tuple[int, PhotoResult]]:
+    from joblib import Parallel, delayed
+    from joblib.externals.loky import get_reusable_executor
+    from joblib.externals.loky.process_executor import TerminatedWorkerError
+
+    parallel = Parallel(n_jobs=processes, return_as="generator_unordered")
+    finished = False
+    try:
+        yield from parallel(delayed(_score_numbered)(pair) for pair in numbered)
+        finished = True
+    except TerminatedWorkerError as error:
+        raise WorkersLostError(
+            "The system ended a worker process, probably for want of memory: try --jobs 1; "
+            "the photos already measured are kept."
+        ) from error
+    finally:
+        if not finished:  # interrupted or out of disk: nobody waits for the photos under way
+            get_reusable_executor().shutdown(wait=True, kill_workers=True)
+
+
+def _score_numbered(pair: tuple[int, PhotoJob]) -> tuple[int, PhotoResult]:
+    return pair[0], score_photo(pair[1])
+
+
+def _kept(job: PhotoJob) -> PhotoResult | None:
+    """Return the reading kept from an earlier run if nothing of this job must be made anew."""
+    try:
+        content = content_hash(job.file.path)
+    except UnreadablePhoto:
+        return None
+    result = job.store.get(content)
+    if result is None:
+        return None
+    key = job.store.key(content)
+    if not all(carries_key(path, key) for path in (job.mask, job.overlay) if path):
+        return None
+    return _dated(replace(result, name=job.file.name), job.file.path)
+
+
+def _dated(result: PhotoResult, path: Path) -> PhotoResult:
+    """Return a kept result with today's name and date of the file, where these give its time."""
+    if result.taken_from == "exif":
+        return result
+    modified_at = datetime.fromtimestamp(path.stat().st_mtime)
+    taken = capture_time({}, path.name, modified_at, datetime.now())
+    return replace(result, taken_at=taken.taken_at, taken_from=taken.taken_from)
+
+
+def _draw(job: PhotoJob, photo: Photo, measurement: DayMeasurement) -> dict[Path, bytes]:
+    key = job.store.key(photo.sha256)
+    pictures = {}
+    if job.mask:
+        pictures[job.mask] = mask_png(photo, measurement, key)
+    if job.overlay:
+        pictures[job.overlay] = overlay_jpg(photo, measurement, key)
+    return pictures
+
+
+def _result(photo: Photo, measurement: DayMeasurement) -> PhotoResult:
+    flags = dict.fromkeys((*photo.flags, *measurement.reading.flags))
+    return PhotoResult(
+        photo.name,
+        photo.sha256,
+        photo.taken_at,
+        photo.taken_from,
+        photo.width_px,
+        photo.height_px,
+        tuple(flags),
+        measurement.reading,
+    )
+
+
+def _problem(file: PhotoFile, what: str) -> PhotoResult:
+    try:
+        content = content_hash(file.path)
+    except UnreadablePhoto:
+        content = ""
+    return PhotoResult(file.name, content, problem=what)
+
+
+def _surprise(error: Exception) -> str:
+    """Return what is wrong when nobody foresaw it, with the place where to look for the repair."""
+    place = traceback.extract_tb(error.__traceback__)[-1]
+    what = printable(" ".join(f"{type(error).__name__}: {error}".split()))
+    where = f"{Path(place.filename).name}, line {place.lineno}"
+    return f"met an error inside the program ({what}, in {where})."
+
+
+def _write_tables(out: Path, results: Sequence[PhotoResult]) -> None:
+    files = {out / f"{name}.csv": table_bytes(table, results) for name, table in TABLES.items()}
+    problems = [f"“{printable(r.name)}” {r.problem}\n" for r in results if r.problem]
+    if problems:
+        files[out / PROBLEMS] = "".join(problems).encode("utf-8", errors="backslashreplace")
+    write_whole(files)
+    if not problems:
+        (out / PROBLEMS).unlink(missing_ok=True)

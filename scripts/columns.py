@@ -1,0 +1,420 @@
+"""Every column of every table: its name, its meaning with the unit, and where its value is found.
+
+The tables are written from this registry and ``spotlamp columns`` prints it, so a column cannot
+be in a file without a definition.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+if TYPE_CHECKING:  # keeps `spotlamp columns` and every --help free of NumPy
+    from scripts.results import PhotoResult
+    from vision.records import LeafReading, Lesion
+
+__all__ = ["TABLES", "TEXT_ESCAPE", "Cell", "Column", "Table", "rows"]
+
+Cell = str | int | float | None
+Row = TypeVar("Row")
+
+PERCENT, SHAPE, PIXELS, MM, SCALE = 3, 3, 2, 3, 5
+"""Decimals written, by kind of number."""
+
+TEXT_ESCAPE = (
+    "A text that a spreadsheet would run as a formula (it begins with =, +, -, @, a tab or a "
+    "carriage return, after apostrophes or none) is written with one more apostrophe before it."
+)
+"""The one sentence about escaped texts, printed below every table's definitions."""
+
+
+@dataclass(frozen=True)
+class Column(Generic[Row]):
+    """One column of a table.
+
+    Attributes
+    ----------
+    name : str
+        As it stands in the file's first row, with the unit.
+    meaning : str
+        What the cells say, with the unit.
+    value : callable
+        Takes what the row describes and returns the cell; None is an empty cell: not measured.
+    decimals : int
+        Decimals written for a float.
+    """
+
+    name: str
+    meaning: str
+    value: Callable[[Row], Cell]
+    decimals: int = PERCENT
+
+
+@dataclass(frozen=True)
+class Table(Generic[Row]):
+    """One CSV file.
+
+    Attributes
+    ----------
+    name : str
+        File name without ``.csv``.
+    one_row : str
+        What one row stands for.
+    described : callable
+        Takes a photo's result and yields what each of its rows describes.
+    columns : tuple of Column
+        In the order of the file.
+    """
+
+    name: str
+    one_row: str
+    described: Callable[[PhotoResult], Iterable[Row]]
+    columns: tuple[Column[Row], ...]
+
+
+def rows(table: Table[Row], results: Iterable[PhotoResult]) -> Iterator[list[Cell]]:
+    """Yield a table's rows as unrounded cells, the order of the photos kept."""
+    for result in results:
+        for described in table.described(result):
+            yield [column.value(described) for column in table.columns]
+
+
+@dataclass(frozen=True, eq=False)
+class _LeafRow:
+    photo: PhotoResult
+    leaf: LeafReading
+
+
+@dataclass(frozen=True, eq=False)
+class _LesionRow:
+    photo: PhotoResult
+    number: int
+    lesion: Lesion
+
+
+def _photo_rows(photo: PhotoResult) -> Iterable[PhotoResult]:
+    return (photo,)
+
+
+def _leaf_rows(photo: PhotoResult) -> Iterator[_LeafRow]:
+    if photo.reading is not None:
+        yield from (_LeafRow(photo, leaf) for leaf in photo.reading.leaves)
+
+
+def _lesion_rows(photo: PhotoResult) -> Iterator[_LesionRow]:
+    for row in _leaf_rows(photo):
+        for number, lesion in enumerate(row.leaf.lesions, start=1):
+            yield _LesionRow(photo, number, lesion)
+
+
+def _no_rows(photo: PhotoResult) -> Iterable[PhotoResult]:
+    """Yield nothing: this version does not look for these."""
+    return ()
+
+
+def _read(name: str) -> Callable[[PhotoResult], Cell]:
+    """Return a getter of a value of the photo's reading, empty where there is none."""
+    return lambda photo: None if photo.reading is None else getattr(photo.reading, name)
+
+
+def _mm(size_px: float | None, photo: PhotoResult) -> Cell:
+    """Return a length in mm, empty where the size or the scale is not known."""
+    known = size_px is not None and photo.mm_per_px is not None
+    return size_px * photo.mm_per_px if known else None  # type: ignore[operator]
+
+
+def _mm2(area_px: float | None, photo: PhotoResult) -> Cell:
+    """Return an area in mm², empty where the area or the scale is not known."""
+    known = area_px is not None and photo.mm_per_px is not None
+    return area_px * photo.mm_per_px**2 if known else None  # type: ignore[operator]
+
+
+def _leaf_area_mm2(photo: PhotoResult) -> Cell:
+    return _mm2(photo.reading.leaf_area_px if photo.reading else None, photo)
+
+
+def _leaf_count(photo: PhotoResult) -> Cell:
+    return None if photo.reading is None else len(photo.reading.leaves)
+
+
+def _lesion_count(photo: PhotoResult) -> Cell:
+    """Count a photo's lesions; empty, not 0, where nothing was measured."""
+    if photo.reading is None or photo.reading.severity_pct is None:
+        return None
+    return sum(len(leaf.lesions) for leaf in photo.reading.leaves)
+
+
+def _nothing(described: object) -> Cell:
+    return None
+
+
+def _later(name: str, meaning: str) -> Column[Any]:
+    """Return a column that keeps its place in the file and is empty for now."""
+    return Column(name, f"{meaning} This version leaves it empty.", _nothing)
+
+
+def _pattern_columns(of: str) -> tuple[Column[Any], ...]:
+    return (
+        _later("pattern", f"What the {of} looks like: spot, blight, none or unsure."),
+        _later("p_spot", f"Probability, 0 to 1, that the {of} shows a leaf spot."),
+        _later("p_blight", f"Probability, 0 to 1, that the {of} shows a blight."),
+        _later("p_none", f"Probability, 0 to 1, that the {of} shows neither."),
+    )
+
+
+def _found_columns(thing: str) -> tuple[Column[PhotoResult], ...]:
+    return (
+        Column("photo", _PHOTO, lambda photo: photo.name),
+        _later(thing, f"Number of the {thing} in its photo, from 1."),
+        _later("row_px", f"Centre of the {thing}, in pixels from the photo's top edge."),
+        _later("col_px", f"Centre of the {thing}, in pixels from the photo's left edge."),
+        _later("area_px", f"Area of the {thing}, in square pixels."),
+        _later("area_mm2", f"Area of the {thing}, in mm²."),
+        _later("length_px", f"Long axis of the {thing}, in pixels."),
+        _later("length_mm", f"Long axis of the {thing}, in mm."),
+        _later("width_px", f"Short axis of the {thing}, in pixels."),
+        _later("width_mm", f"Short axis of the {thing}, in mm."),
+    )
+
+
+_PHOTO = "Path of the photo relative to the folder that was given, with / between its parts."
+_FLAGS = "Names of the reasons for care, joined by a semicolon; empty if there are none."
+_LESION_PCT = "Dark, dying tissue as a percentage of the leaf area looked at."
+_HALO_PCT = "Yellow tissue around lesions as a percentage of the leaf area looked at."
+_SEVERITY_PCT = "Lesions and halos together as a percentage of the leaf area looked at."
+_LOW_PCT = "Lower end of the 95 % interval of severity_pct, in percent."
+_HIGH_PCT = "Upper end of the 95 % interval of severity_pct, in percent."
+_MARGIN = "Distance from the lesion's centre to the leaf's outline"
+
+_PHOTOS: Table[PhotoResult] = Table(
+    "photos",
+    "one photo",
+    _photo_rows,
+    (
+        Column("photo", _PHOTO, lambda photo: photo.name),
+        Column("sha256", "SHA-256 hash of the file, 64 hexadecimal digits.", lambda p: p.sha256),
+        Column(
+            "taken_at",
+            "Capture time, ISO 8601; with a UTC offset only if the photo has one.",
+            lambda photo: photo.taken_at.isoformat() if photo.taken_at else None,
+        ),
+        Column(
+            "taken_from",
+            "Where the capture time was read: exif (in the photo), name or file (its date).",
+            lambda photo: photo.taken_from,
+        ),
+        Column(
+            "plant",
+            "Name of the plant: the folder in which the photo lies, empty if there is none.",
+            lambda photo: photo.plant,
+        ),
+        Column(
+            "mode",
+            "How the photo was read: day or night (under UV light).",
+            lambda photo: "day" if photo.reading else None,
+        ),
+        Column(
+            "status",
+            "ok, flagged (read with care, see flags) or unreadable (see problems.txt).",
+            lambda photo: photo.status,
+        ),
+        Column("flags", _FLAGS, lambda photo: ";".join(photo.flags)),
+        Column("width_px", "Full width of the upright photo, in pixels.", lambda p: p.width_px),
+        Column("height_px", "Full height of the upright photo, in pixels.", lambda p: p.height_px),
+        Column(
+            "mm_per_px",
+            "Scale, in millimetres a pixel; empty where no scale is known.",
+            lambda photo: photo.mm_per_px,
+            SCALE,
+        ),
+        Column("leaf_count", "Leaves measured; touching ones may count as one.", _leaf_count),
+        Column(
+            "leaf_area_px",
+            "Area of all leaves measured, in square pixels of the full-size photo.",
+            _read("leaf_area_px"),
+            PIXELS,
+        ),
+        Column(
+            "leaf_area_mm2",
+            "Area of all leaves measured, in mm²; empty without a scale.",
+            _leaf_area_mm2,
+            PIXELS,
+        ),
+        Column("lesion_count", "Lesions (patches of dark tissue) on all leaves.", _lesion_count),
+        Column("lesion_pct", _LESION_PCT, _read("lesion_pct")),
+        Column("halo_pct", _HALO_PCT, _read("halo_pct")),
+        Column("severity_pct", _SEVERITY_PCT, _read("severity_pct")),
+        Column("severity_low_pct", _LOW_PCT, _read("severity_low_pct")),
+        Column("severity_high_pct", _HIGH_PCT, _read("severity_high_pct")),
+        *_pattern_columns("photo"),
+        _later("blight_kind", "Which blight it looks like: early, late or unsure."),
+        _later("frass_count", "Number of caterpillar droppings found."),
+        _later("chewed_pct", "Leaf area eaten, as a percentage of the leaf area before."),
+        _later("caterpillar_count", "Number of caterpillars found."),
+        _later("caterpillar_low", "Lower end of the 95 % interval of caterpillar_count."),
+        _later("caterpillar_high", "Upper end of the 95 % interval of caterpillar_count."),
+    ),
+)
+
+_LEAVES: Table[_LeafRow] = Table(
+    "leaves",
+    "one leaf of a photo",
+    _leaf_rows,
+    (
+        Column("photo", _PHOTO, lambda row: row.photo.name),
+        Column(
+            "leaf", "Number of the leaf in its photo, largest first.", lambda row: row.leaf.leaf
+        ),
+        Column(
+            "row_px",
+            "Centre of the leaf, in pixels from the photo's top edge.",
+            lambda row: row.leaf.row_px,
+            PIXELS,
+        ),
+        Column(
+            "col_px",
+            "Centre of the leaf, in pixels from the photo's left edge.",
+            lambda row: row.leaf.col_px,
+            PIXELS,
+        ),
+        Column(
+            "area_px",
+            "Area of the leaf, sick parts included, in square pixels.",
+            lambda row: row.leaf.area_px,
+            PIXELS,
+        ),
+        Column(
+            "area_mm2",
+            "Area of the leaf, in mm²; empty without a scale.",
+            lambda row: _mm2(row.leaf.area_px, row.photo),
+            PIXELS,
+        ),
+        Column(
+            "lesion_count",
+            "Lesions (patches of dark tissue) on the leaf.",
+            lambda row: len(row.leaf.lesions),
+        ),
+        Column("lesion_pct", _LESION_PCT, lambda row: row.leaf.lesion_pct),
+        Column("halo_pct", _HALO_PCT, lambda row: row.leaf.halo_pct),
+        Column("severity_pct", _SEVERITY_PCT, lambda row: row.leaf.severity_pct),
+        Column("severity_low_pct", _LOW_PCT, lambda row: row.leaf.severity_low_pct),
+        Column("severity_high_pct", _HIGH_PCT, lambda row: row.leaf.severity_high_pct),
+        Column("flags", _FLAGS, lambda row: ";".join(row.leaf.flags)),
+        *_pattern_columns("leaf"),
+    ),
+)
+
+_LESIONS: Table[_LesionRow] = Table(
+    "lesions",
+    "one lesion of a leaf",
+    _lesion_rows,
+    (
+        Column("photo", _PHOTO, lambda row: row.photo.name),
+        Column("leaf", "Number of its leaf, as in leaves.csv.", lambda row: row.lesion.leaf),
+        Column("lesion", "Number of the lesion on its leaf, from 1.", lambda row: row.number),
+        Column(
+            "row_px",
+            "Centre of the lesion, in pixels from the photo's top edge.",
+            lambda row: row.lesion.row_px,
+            PIXELS,
+        ),
+        Column(
+            "col_px",
+            "Centre of the lesion, in pixels from the photo's left edge.",
+            lambda row: row.lesion.col_px,
+            PIXELS,
+        ),
+        Column(
+            "area_px",
+            "Area of the lesion, without its halo, in square pixels.",
+            lambda row: row.lesion.area_px,
+            PIXELS,
+        ),
+        Column(
+            "area_mm2",
+            "Area of the lesion, without its halo, in mm²; empty without a scale.",
+            lambda row: _mm2(row.lesion.area_px, row.photo),
+            MM,
+        ),
+        Column(
+            "equivalent_diameter_px",
+            "Diameter of the disc of the same area, in pixels.",
+            lambda row: row.lesion.equivalent_diameter_px,
+            PIXELS,
+        ),
+        Column(
+            "equivalent_diameter_mm",
+            "Diameter of the disc of the same area, in mm; empty without a scale.",
+            lambda row: _mm(row.lesion.equivalent_diameter_px, row.photo),
+            MM,
+        ),
+        Column(
+            "share_of_leaf_pct",
+            "Area of the lesion as a percentage of its leaf's area.",
+            lambda row: row.lesion.share_of_leaf_pct,
+            PERCENT,
+        ),
+        Column(
+            "roundness",
+            "4π × area ÷ perimeter²: 1 for a disc, near 0 for a thread; no unit.",
+            lambda row: row.lesion.roundness,
+            SHAPE,
+        ),
+        Column(
+            "elongation",
+            "Long axis ÷ short axis, 1 or more; no unit.",
+            lambda row: row.lesion.elongation,
+            SHAPE,
+        ),
+        Column(
+            "solidity",
+            "Area ÷ area of the convex hull, 0 to 1; no unit.",
+            lambda row: row.lesion.solidity,
+            SHAPE,
+        ),
+        Column(
+            "darkness",
+            "How much darker than the leaf's healthy tissue, in units of CIELAB L*.",
+            lambda row: row.lesion.darkness,
+            SHAPE,
+        ),
+        Column(
+            "halo_width_px",
+            "Mean width of the yellow rim, in pixels; 0 where there is none.",
+            lambda row: row.lesion.halo_width_px,
+            PIXELS,
+        ),
+        Column(
+            "halo_width_mm",
+            "Mean width of the yellow rim, in mm; empty without a scale.",
+            lambda row: _mm(row.lesion.halo_width_px, row.photo),
+            MM,
+        ),
+        Column(
+            "margin_distance_px",
+            f"{_MARGIN}, in pixels.",
+            lambda row: row.lesion.margin_distance_px,
+            PIXELS,
+        ),
+        Column(
+            "margin_distance_mm",
+            f"{_MARGIN}, in mm; empty without a scale.",
+            lambda row: _mm(row.lesion.margin_distance_px, row.photo),
+            MM,
+        ),
+        Column(
+            "at_margin",
+            "Whether the lesion reaches the leaf's outline: yes or no.",
+            lambda row: "yes" if row.lesion.at_margin else "no",
+        ),
+    ),
+)
+
+_FRASS = Table("frass", "one caterpillar dropping", _no_rows, _found_columns("dropping"))
+_CATERPILLARS = Table("caterpillars", "one caterpillar", _no_rows, _found_columns("caterpillar"))
+
+TABLES: dict[str, Table[Any]] = {
+    table.name: table for table in (_PHOTOS, _LEAVES, _LESIONS, _FRASS, _CATERPILLARS)
+}
+"""Every table by the name of its file without ``.csv``."""

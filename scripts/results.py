@@ -1,0 +1,108 @@
+"""What is known of one photo of a run, and its lasting form as JSON."""
+
+import json
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+from typing import Any, Literal
+
+import numpy as np
+
+from vision.records import DayReading, LeafReading, Lesion, TakenFrom
+
+__all__ = ["PhotoResult", "Status", "from_json", "to_json"]
+
+Status = Literal["ok", "flagged", "unreadable"]
+
+
+@dataclass(frozen=True, eq=False)
+class PhotoResult:
+    """One photo of a run: either its reading or what is wrong with it.
+
+    Attributes
+    ----------
+    name : str
+        Path relative to the folder that was given, with ``/`` between its parts.
+    sha256 : str
+        Hash of the file's bytes; empty when the file could not be read at all.
+    taken_at : datetime or None
+        Capture time; None when the photo could not be read.
+    taken_from : {"exif", "name", "file"} or None
+        Where the capture time was read.
+    width_px, height_px : int or None
+        The upright photo's full size.
+    flags : tuple of str
+        Names from ``vision.flags``, of the decoder, the photo and its leaves.
+    reading : DayReading or None
+        The measurement; None when the photo could not be read or measured.
+    mm_per_px : float or None
+        Scale; None where it is not known.
+    problem : str
+        Why there is no reading, as a sentence that goes on after the photo's name ("is empty:
+        copy it again from the phone."); empty when there is one.
+    kept : bool
+        True when the reading was kept from an earlier run instead of measured anew.
+    """
+
+    name: str
+    sha256: str = ""
+    taken_at: datetime | None = None
+    taken_from: TakenFrom | None = None
+    width_px: int | None = None
+    height_px: int | None = None
+    flags: tuple[str, ...] = ()
+    reading: DayReading | None = None
+    mm_per_px: float | None = None
+    problem: str = ""
+    kept: bool = False
+
+    @property
+    def status(self) -> Status:
+        """``unreadable`` without a reading, ``flagged`` with any flag, else ``ok``."""
+        if self.reading is None:
+            return "unreadable"
+        return "flagged" if self.flags else "ok"
+
+    @property
+    def plant(self) -> str:
+        """Name of the plant: the photo's own folder below the given one, else empty."""
+        return self.name.split("/")[-2] if "/" in self.name else ""
+
+
+def to_json(result: PhotoResult) -> bytes:
+    """Return a result as UTF-8 JSON; numbers keep every digit."""
+    return json.dumps(asdict(result), default=_plain).encode()
+
+
+def from_json(data: bytes) -> PhotoResult:
+    """Return the result that ``to_json`` wrote, marked as kept.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        When the bytes are not such a result (a damaged file).
+    """
+    values: dict[str, Any] = json.loads(data)
+    values["taken_at"] = datetime.fromisoformat(values["taken_at"])
+    values["flags"] = tuple(values["flags"])
+    values["reading"] = _reading(values["reading"])
+    return replace(PhotoResult(**values), kept=True)
+
+
+def _plain(value: datetime | np.generic) -> object:
+    """Return a date as text and a NumPy number as a Python one, for JSON."""
+    return value.isoformat() if isinstance(value, datetime) else value.item()
+
+
+def _reading(values: dict[str, Any]) -> DayReading:
+    leaves = tuple(_leaf(leaf) for leaf in values["leaves"])
+    return DayReading(**{**values, "leaves": leaves, "flags": tuple(values["flags"])})
+
+
+def _leaf(values: dict[str, Any]) -> LeafReading:
+    changed = {
+        "lesions": tuple(Lesion(**lesion) for lesion in values["lesions"]),
+        "healthy_lab": tuple(values["healthy_lab"]),
+        "outline_px": tuple((row, col) for row, col in values["outline_px"]),
+        "flags": tuple(values["flags"]),
+    }
+    return LeafReading(**{**values, **changed})

@@ -1,0 +1,97 @@
+"""The readings kept from earlier runs, so that an unchanged photo is not measured again."""
+
+from dataclasses import dataclass
+from hashlib import sha256
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+import cv2
+
+from scripts.results import PhotoResult, from_json, to_json
+from scripts.tables import write_whole
+from vision import measure
+
+__all__ = ["ReadingStore", "Settings", "measuring_fingerprint", "package_version"]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What changes a reading, besides the photo itself.
+
+    Attributes
+    ----------
+    mode : str
+        How photos are read; ``day``.
+    """
+
+    mode: str = "day"
+
+
+def package_version() -> str:
+    """Return the installed version, or ``not installed`` when run from a bare checkout."""
+    try:
+        return version("spotlamp")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def measuring_fingerprint(settings: Settings) -> str:
+    """Return a hash of all that decides a reading besides the photo: settings and versions."""
+    parts = (
+        repr(settings),
+        str(getattr(measure, "MEASURING_VERSION", 0)),
+        package_version(),
+        cv2.__version__,
+    )
+    return sha256("\n".join(parts).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class ReadingStore:
+    """A folder of readings, one file each, named by photo content and way of measuring.
+
+    Attributes
+    ----------
+    folder : Path
+        Where the files are; made at the first ``put``.
+    fingerprint : str
+        From ``measuring_fingerprint``.
+    """
+
+    folder: Path
+    fingerprint: str
+
+    def key(self, content: str) -> str:
+        """Return the name of the reading of a photo with this content hash, 64 hex digits."""
+        return sha256(f"{content}\n{self.fingerprint}".encode()).hexdigest()
+
+    def get(self, content: str) -> PhotoResult | None:
+        """Return the kept reading; None when there is none or its file is damaged.
+
+        The file begins with the hash of the rest, so that any damage is noticed.
+        """
+        try:
+            digest, data = self._path(content).read_bytes().split(b"\n", 1)
+            if digest != _digest(data):
+                return None
+            return from_json(data)
+        except (OSError, KeyError, TypeError, ValueError):
+            return None
+
+    def put(self, result: PhotoResult) -> None:
+        """Keep a reading.
+
+        Raises
+        ------
+        CannotWriteError
+            When the disk is full or the folder cannot be written.
+        """
+        data = to_json(result)
+        write_whole({self._path(result.sha256): _digest(data) + b"\n" + data}, durable=False)
+
+    def _path(self, content: str) -> Path:
+        return self.folder / f"{self.key(content)}.json"
+
+
+def _digest(data: bytes) -> bytes:
+    return sha256(data).hexdigest().encode()

@@ -1,0 +1,187 @@
+"""What a grower reads at the end of a run: the worst first, what could not be used and why."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from scripts.batch import PROBLEMS, Run
+from scripts.results import PhotoResult
+from vision.flags import FLAGS, explain
+
+__all__ = ["Standing", "standings", "summary", "worst_overlay"]
+
+_MOST_LINES = 10
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How sick one plant (or one photo, in a folder without plants) was found to be.
+
+    Attributes
+    ----------
+    name : str
+        Name of the plant or photo.
+    severity_pct : float
+        Mean over the photos, percent of the leaf area looked at.
+    low_pct, high_pct : float
+        Means of the photos' interval ends: as wide as if all photos erred the same way, for
+        what errs is mostly the light and the variety, which the photos of a plant share.
+    photos, leaves, lesions : int
+        What it rests on.
+    """
+
+    name: str
+    severity_pct: float
+    low_pct: float
+    high_pct: float
+    photos: int
+    leaves: int
+    lesions: int
+
+
+def standings(results: Sequence[PhotoResult]) -> list[Standing]:
+    """Return plants, worst first; photos where no photo lies in a plant's folder."""
+    by_plant = any(result.plant for result in results)
+    groups: dict[str, list[PhotoResult]] = {}
+    for result in results:
+        if result.reading is not None and result.reading.severity_pct is not None:
+            name = (result.plant or "(no plant named)") if by_plant else result.name
+            groups.setdefault(name, []).append(result)
+    found = [_standing(name, members) for name, members in groups.items()]
+    return sorted(found, key=lambda standing: -standing.severity_pct)
+
+
+def _standing(name: str, members: Sequence[PhotoResult]) -> Standing:
+    readings = [result.reading for result in members if result.reading is not None]
+    leaves = [leaf for reading in readings for leaf in reading.leaves]
+    return Standing(
+        name,
+        _mean(reading.severity_pct for reading in readings),
+        _mean(reading.severity_low_pct for reading in readings),
+        _mean(reading.severity_high_pct for reading in readings),
+        len(members),
+        len(leaves),
+        sum(len(leaf.lesions) for leaf in leaves),
+    )
+
+
+def _mean(values: Iterable[float | None]) -> float:
+    known = [value for value in values if value is not None]
+    return sum(known) / len(known) if known else float("nan")
+
+
+def measured(results: Iterable[PhotoResult]) -> list[PhotoResult]:
+    """Return the results that carry a severity."""
+    return [
+        result
+        for result in results
+        if result.reading is not None and result.reading.severity_pct is not None
+    ]
+
+
+def worst_overlay(run: Run) -> str | None:
+    """Return the overlay of the photo with the highest severity, None without overlays."""
+    pairs = [
+        (result.reading.severity_pct, str(overlay))
+        for result, overlay in zip(run.results, run.overlays, strict=True)
+        if overlay and result.reading is not None and result.reading.severity_pct is not None
+    ]
+    return max(pairs)[1] if pairs else None
+
+
+def summary(run: Run) -> str:
+    """Return the closing words of a run, ready to be printed."""
+    parts = (_counts(run), _worst(run), _unused(run), _with_care(run), _files(run))
+    return "\n\n".join("\n".join(part) for part in parts if part)
+
+
+def _counts(run: Run) -> list[str]:
+    used = len(measured(run.results))
+    line = f"{used} of {_photos(len(run.results))} measured."
+    kept = sum(result.kept for result in run.results)
+    lines = [line]
+    if kept:
+        lines.append(f"{_photos(kept)} unchanged since an earlier run: not measured again.")
+    if passed_over := _passed_over(run):
+        lines.append(passed_over)
+    return lines
+
+
+def _passed_over(run: Run) -> str:
+    counts = (
+        (run.finding.hidden_count, "hidden"),
+        (run.finding.other_count, "no photos by their names"),
+        (run.finding.output_count, "folders of results"),
+        (len(run.finding.unlisted), "folders that may not be read"),
+    )
+    parts = [f"{number} {what}" for number, what in counts if number]
+    return f"Passed over: {', '.join(parts)}." if parts else ""
+
+
+def _worst(run: Run) -> list[str]:
+    found = standings(run.results)
+    if not found:
+        return []
+    what = "plants" if any(result.plant for result in run.results) else "photos"
+    shown = found[:_MOST_LINES]
+    width = max(len(standing.name) for standing in shown)
+    lines = [f"Worst {what} first: spotted or yellowed part of the leaf area looked at"]
+    lines += [_standing_line(standing, width) for standing in shown]
+    if len(found) > len(shown):
+        lines.append(f"  and {len(found) - len(shown)} more in photos.csv")
+    lines.append("In brackets: the 95 % interval of the measurement. It is not a diagnosis.")
+    return lines
+
+
+def _standing_line(standing: Standing, width: int) -> str:
+    name = standing.name.ljust(width)
+    interval = f"({standing.low_pct:.1f} to {standing.high_pct:.1f})"
+    rests_on = f"{_count(standing.leaves, 'leaf', 'leaves')}, {_count(standing.lesions, 'lesion')}"
+    photos = f"{_photos(standing.photos)}, " if standing.photos > 1 else ""
+    return f"  {name}  {standing.severity_pct:5.1f} % {interval:15}  {photos}{rests_on}"
+
+
+def _unused(run: Run) -> list[str]:
+    """Say how many photos could not be used, and why, the commonest reason first."""
+    unused = [result for result in run.results if result not in measured(run.results)]
+    if not unused:
+        return []
+    reasons = Counter(_reason(result) for result in unused)
+    lines = [f"{_photos(len(unused))} could not be used:"]
+    lines += [f"  {count} × {reason}" for reason, count in reasons.most_common(_MOST_LINES)]
+    if len(reasons) > _MOST_LINES:
+        lines.append(f"  and {len(reasons) - _MOST_LINES} more reasons in {PROBLEMS}")
+    return lines
+
+
+def _reason(result: PhotoResult) -> str:
+    if result.problem:
+        return f"a file that {result.problem}"
+    stopping = [name for name in result.flags if not FLAGS[name].measurable]
+    return explain(stopping[0]) if stopping else "Nothing could be measured."
+
+
+def _with_care(run: Run) -> list[str]:
+    counts = Counter(name for result in measured(run.results) for name in result.flags)
+    if not counts:
+        return []
+    lines = ["Measured, but to be read with care:"]
+    return lines + [f"  {count} × {explain(name)}" for name, count in counts.most_common()]
+
+
+def _files(run: Run) -> list[str]:
+    names = "photos.csv, leaves.csv, lesions.csv"
+    lines = [f"Tables in {run.out}: {names} (their columns: spotlamp columns)"]
+    if worst := worst_overlay(run):
+        lines.append(f"Look first at {worst}")
+    if any(result.problem for result in run.results):
+        lines.append(f"Files that could not be read, one sentence each: {run.out / PROBLEMS}")
+    return lines
+
+
+def _photos(number: int) -> str:
+    return _count(number, "photo")
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or one + 's'}"

@@ -1,0 +1,128 @@
+"""Whole files, replaced at once: CSV tables, pictures and kept readings.
+
+A file is written under a hidden name in its own folder, forced to the disk, and put in the place
+of the old one in one step. Whatever happens in between (a full disk, a lost power line, a killed
+run), a file under its real name is a whole one.
+"""
+
+import csv
+import errno
+import io
+import math
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
+from uuid import uuid4
+
+from scripts.columns import Cell, Row, Table, rows
+from scripts.results import PhotoResult
+
+__all__ = ["CannotWriteError", "escape_formula", "remove_leftovers", "table_bytes", "write_whole"]
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_PART = ".part"
+# Windows knows no quota error.
+_FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+
+
+class CannotWriteError(Exception):
+    """A file could not be written; the message is one sentence for people."""
+
+
+def escape_formula(text: str) -> str:
+    """Return a text cell with an apostrophe before it if a spreadsheet would run it.
+
+    Apostrophes that already stand before such a start count as part of it, so that taking one
+    away always gives the text back.
+
+    >>> escape_formula("=1+1.jpg"), escape_formula("a=1.jpg"), escape_formula("'=1.jpg")
+    ("'=1+1.jpg", 'a=1.jpg', "''=1.jpg")
+    """
+    return f"'{text}" if text.lstrip("'").startswith(_FORMULA_STARTS) else text
+
+
+def table_bytes(table: Table[Row], results: Iterable[PhotoResult]) -> bytes:
+    """Return a table as RFC 4180 CSV in UTF-8: comma, CRLF, a header row, quotes where needed.
+
+    Bytes of a file name that are no UTF-8 are written as backslash escapes.
+    """
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(column.name for column in table.columns)
+    for row in rows(table, results):
+        writer.writerow(
+            _cell(value, column.decimals) for value, column in zip(row, table.columns, strict=True)
+        )
+    return text.getvalue().encode("utf-8", errors="backslashreplace")
+
+
+def _cell(value: Cell, decimals: int) -> str:
+    """Return a cell's text: fixed decimals for a float, escaped text, empty when not measured."""
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return escape_formula(value)
+    if isinstance(value, float):
+        # Adding 0.0 turns -0.0 into 0.0.
+        return f"{value + 0.0:.{decimals}f}" if math.isfinite(value) else ""
+    return str(value)
+
+
+def write_whole(files: Mapping[Path, bytes], *, durable: bool = True) -> None:
+    """Write files that belong together: all are laid ready first, then each takes its place.
+
+    Parameters
+    ----------
+    files : mapping of Path to bytes
+        Folders are made as needed.
+    durable : bool
+        Force the bytes to the disk before a file takes its place. False only for files whose
+        damage is noticed when they are read.
+
+    Raises
+    ------
+    CannotWriteError
+        With one sentence; the old files are then as they were and no part is left.
+    """
+    parts = {path: path.with_name(f".{uuid4().hex}{_PART}") for path in files}
+    path = None
+    try:
+        for path, data in files.items():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            _write_part(parts[path], data, durable=durable)
+        for path, part in parts.items():
+            part.replace(path)
+    except OSError as error:
+        raise CannotWriteError(_sentence(error, path)) from error
+    finally:
+        for part in parts.values():
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
+
+
+def _write_part(part: Path, data: bytes, *, durable: bool) -> None:
+    # os.open with 0o666 gives the file the rights that the user's umask asks for; the safer
+    # looking tempfile.mkstemp would hide the tables from everybody else.
+    descriptor = os.open(
+        part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666
+    )
+    with os.fdopen(descriptor, "wb") as stream:
+        stream.write(data)
+        stream.flush()
+        if durable:
+            os.fsync(stream.fileno())
+
+
+def _sentence(error: OSError, path: Path | None) -> str:
+    if error.errno in _FULL:
+        return f"The disk is full: {path} could not be written; earlier files are as they were."
+    return f"{path} could not be written: {error.strerror or error}."
+
+
+def remove_leftovers(folders: Sequence[Path]) -> None:
+    """Remove the hidden parts that a killed run left in these folders and below."""
+    for folder in folders:
+        for part in folder.rglob(f".*{_PART}"):
+            with suppress(OSError):
+                part.unlink()
