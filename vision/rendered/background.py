@@ -41,7 +41,7 @@ def _uneven(rng: np.random.Generator, scene: Scene, shape: tuple[int, int]) -> F
     x = np.linspace(-1, 1, shape[1], dtype=np.float32)[None, :]
     slope = x * np.float32(np.cos(angle)) + y * np.float32(np.sin(angle))
     cloudy = 0.3 * smooth_field(rng, shape, 0.5 * min(shape))
-    return np.exp(np.float32(0.45 * scene.unevenness) * (slope + cloudy))
+    return np.asarray(np.exp(np.float32(0.45 * scene.unevenness) * (slope + cloudy)), np.float32)
 
 
 def _plain(shape: tuple[int, int], colour: Floats, factor: Floats) -> Floats:
@@ -102,7 +102,7 @@ def _bench(
 
 
 def _upright(values: Floats, shape: tuple[int, int]) -> Floats:
-    """The same picture with boards running up and down, resampled to the same size."""
+    """Turn boards to run up and down, resampled to the same size."""
     turned = np.swapaxes(values, 0, 1)
     return np.asarray(cv2.resize(turned, shape[::-1], interpolation=cv2.INTER_CUBIC), np.float32)
 
@@ -110,7 +110,7 @@ def _upright(values: Floats, shape: tuple[int, int]) -> Floats:
 def _stretched(
     rng: np.random.Generator, shape: tuple[int, int], cell_px: float, ratio: float
 ) -> Floats:
-    """A field drawn out along the columns."""
+    """Return a field drawn out along the columns."""
     narrow = (shape[0], max(4, int(shape[1] / ratio) + 2))
     field = smooth_field(rng, narrow, cell_px, 3, 0.6)
     return np.asarray(cv2.resize(field, shape[::-1], interpolation=cv2.INTER_CUBIC), np.float32)

@@ -42,12 +42,12 @@ def _through_lens(rng: np.random.Generator, scene: Scene, light: Floats) -> Floa
 
 
 def _streak(rng: np.random.Generator, length_px: float) -> Floats:
-    """A straight kernel in a random direction."""
+    """Return a straight kernel in a random direction."""
     side = int(length_px) | 1
     kernel = np.zeros((side, side), np.float32)
     angle, middle = rng.uniform(0, np.pi), side / 2 - 0.5
     reach = middle * np.array([np.cos(angle), np.sin(angle)])
-    ends = [tuple(int(round(v * 16)) for v in middle + sign * reach) for sign in (-1, 1)]
+    ends = [tuple(round(float(v) * 16) for v in middle + sign * reach) for sign in (-1, 1)]
     cv2.line(kernel, ends[0], ends[1], 1.0, 1, cv2.LINE_AA, shift=4)
     return kernel / kernel.sum()
 

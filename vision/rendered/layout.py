@@ -62,7 +62,7 @@ def _single(rng: np.random.Generator, scene: Scene) -> LeafPlan:
 def _stalk(
     start: tuple[float, float], angle_rad: float, length: float, width: float, bend: float
 ) -> Points:
-    """A slightly bent stalk from ``start``, a little thicker at its far end."""
+    """Return a slightly bent stalk from ``start``, a little thicker at its far end."""
     t = np.linspace(0, 1, 12)
     heading = angle_rad + bend * t
     x = start[0] + length * t * np.cos(heading)
@@ -71,7 +71,7 @@ def _stalk(
 
 
 def _compound(rng: np.random.Generator, scene: Scene) -> LeafPlan:
-    """A leaf of five to nine leaflets on a stalk along +x, the end leaflet from x = 0 on."""
+    """Draw five to nine leaflets on a stalk along +x, the end leaflet from x = 0 on."""
     pairs = int(rng.integers(2, 5))
     spacing = rng.uniform(0.42, 0.6)
     leaflets, stalks = [], [_stalk((0.03, 0), np.pi, spacing * (pairs + 0.6), 0.03, 0.0)]
@@ -91,7 +91,7 @@ def _compound(rng: np.random.Generator, scene: Scene) -> LeafPlan:
 
 
 def _between(rng: np.random.Generator, scene: Scene, at: float) -> Leaflet:
-    """A small leaflet between two pairs."""
+    """Draw a small leaflet between two pairs."""
     angle = float(rng.choice((-1, 1))) * np.deg2rad(rng.uniform(60, 100))
     small = draw_leaflet(rng, scene, 1.1, lobing=0.15)
     return place(small, angle, rng.uniform(0.15, 0.3), (at, 0.0))

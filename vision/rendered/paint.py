@@ -1,6 +1,7 @@
-"""The story of a painted photo: lay out leaves, paint what is behind, paint each leaflet, expose."""
+"""The story of a painted photo: lay out the leaves, paint what is behind, the leaves, expose."""
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -24,6 +25,8 @@ from vision.rendered.truth import LesionTruth, RenderedPhoto
 __all__ = ["render"]
 
 Window = tuple[slice, slice]
+
+_FAR_BEHIND = ("sky", "foliage_far")  # too far behind to catch a shadow
 
 
 @dataclass(eq=False)
@@ -150,12 +153,13 @@ def _cast_shadows(
     for piece in pieces:
         total[piece.window] = np.maximum(total[piece.window], piece.cover)
     stalk_cover = stalks.astype(np.float32) / np.float32(255)
-    cast_shadow(canvas, np.maximum(total, stalk_cover), scene, scene.lift_mm * px_per_mm)
+    if scene.background not in _FAR_BEHIND:
+        cast_shadow(canvas, np.maximum(total, stalk_cover), scene, scene.lift_mm * px_per_mm)
     _paint_stalks(canvas, stalk_cover, scene)
 
 
 def _draw_stalk(canvas: NDArray[np.uint8], stalk: Points) -> None:
-    for (x0, y0, w0), (x1, y1, _) in zip(stalk[:-1], stalk[1:], strict=True):
+    for (x0, y0, w0), (x1, y1, _) in pairwise(stalk):
         ends = [(round(float(x) * 16), round(float(y) * 16)) for x, y in ((x0, y0), (x1, y1))]
         cv2.line(canvas, ends[0], ends[1], 255, max(1, round(float(w0))), cv2.LINE_AA, shift=4)
 

@@ -233,11 +233,11 @@ def _draw_light(rng: np.random.Generator) -> dict[str, Any]:
         "exposure": float(np.exp(rng.normal(0, 0.16))),
         "cast": (float(1 + warm), float(1 + tint), float(1 - warm)),
         "light_azimuth_deg": float(rng.uniform(0, 360)),
-        "light_elevation_deg": float(rng.uniform(28, 75)),
+        "light_elevation_deg": float(rng.uniform(25, 72)),
         "direct": float(rng.beta(1.3, 1.2)),
         "gloss": float(rng.beta(1.4, 2.0)),
         "shadow": float(rng.beta(2, 1.5)),
-        "lift_mm": float(rng.uniform(0.5, 9)),
+        "lift_mm": float(0.5 + 14 * rng.beta(1.2, 2)),
         "unevenness": float(rng.beta(1.5, 2.5)),
     }
 

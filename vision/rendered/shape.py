@@ -73,10 +73,10 @@ def draw_leaflet(
     """
     depth = scene.lobing if lobing is None else lobing
     half_width = slender * rng.uniform(0.25, 0.40) * (1 + 0.15 * depth)
-    sweep = (rng.uniform(0.0, 0.25), rng.uniform(0.45, 0.8))
+    sweep = (rng.uniform(-0.15, 0.2), rng.uniform(0.5, 0.95))
     bend = rng.normal(0, 0.05 + 0.08 * scene.curl)
     veins = (_vein_positions(rng), _vein_positions(rng))
-    power = (rng.uniform(0.38, 0.62), rng.uniform(0.85, 1.25))
+    power = (rng.uniform(0.28, 0.55), rng.uniform(0.9, 1.5))
     sides = [
         _margin(rng, side, half_width * rng.uniform(0.9, 1.1), power, sweep, depth)
         for side in veins
@@ -88,8 +88,8 @@ def draw_leaflet(
 
 
 def _vein_positions(rng: np.random.Generator) -> Points:
-    """Five to eight veins, closer together towards the tip."""
-    count = int(rng.integers(5, 9))
+    """Four to seven veins, closer together towards the tip."""
+    count = int(rng.integers(4, 8))
     even = (np.arange(count) + 0.35) / (count + 0.2)
     return np.asarray(even**1.05 * 0.92 + rng.normal(0, 0.012, count))
 
@@ -117,8 +117,8 @@ def _margin(
 def _sinuses(rng: np.random.Generator, s: Points, veins: Points, lobing: float) -> Points:
     """How much of the width the sinuses between lobes take away, 0 to about 0.6."""
     between = (veins[1:] + veins[:-1]) / 2
-    depth = lobing * np.clip(rng.normal(0.42, 0.16, between.size), 0.03, 0.75)
-    depth *= np.clip(1.15 - 0.8 * between, 0.2, 1)
+    depth = lobing * np.clip(rng.normal(0.55, 0.22, between.size), 0.03, 0.85)
+    depth *= np.clip(1.2 - 1.05 * between, 0.15, 1)
     cut = np.zeros_like(s)
     for at, deep, gap in zip(between, depth, np.diff(veins), strict=True):
         # A sinus is steep on the tip's side of a lobe and slopes on the base's side.

@@ -41,7 +41,7 @@ def paint_symptoms(
 
 
 def _tint_halo(rng: np.random.Generator, scene: Scene, blade: Blade, symptoms: Symptoms) -> None:
-    """A graded rim: full tint at the lesion's edge, half of it at the halo's width."""
+    """Tint a graded rim: full tint at the lesion's edge, half of it at the halo's width."""
     width = symptoms.of_owner(symptoms.halo_px)
     if not width.any():
         return

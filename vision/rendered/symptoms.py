@@ -182,10 +182,10 @@ def _polar(centre: tuple[float, float], window: tuple[slice, slice]) -> tuple[Fl
 
 
 def _wobble(rng: np.random.Generator, angle: Floats) -> Floats:
-    """A closed wavy line around a circle, standard deviation near 1."""
+    """Return a closed wavy line around a circle, standard deviation near 1."""
     total = np.zeros_like(angle)
-    for waves in (2, 3, 5):
-        total += np.float32(rng.normal(0, 0.8)) * np.cos(
+    for waves, strength in ((2, 0.9), (3, 0.6), (5, 0.3), (7, 0.2)):
+        total += np.float32(rng.normal(0, strength)) * np.cos(
             waves * angle + np.float32(rng.uniform(0, 6.3))
         )
     return total
