@@ -35,6 +35,7 @@ __all__ = [
 
 READINGS = ".readings"
 PROBLEMS = "problems.txt"
+_IDLE_WORKER_SECONDS = 30
 
 
 class NoPhotosError(Exception):
@@ -131,16 +132,19 @@ def score_paths(
     """
     finding = find_photos(paths)
     if not finding.photos:
-        named = ", ".join(f"“{printable(str(path))}”" for path in paths)
-        raise NoPhotosError(f"No photos were found in {named}.")
+        raise NoPhotosError(_no_photos(paths, finding))
     _prepare(out)
     store = ReadingStore(out / READINGS, measuring_fingerprint(settings or Settings()))
     photo_jobs = _plan(finding, out, store, masks=masks, overlays=overlays)
     on_start(len(photo_jobs))
     done: dict[int, PhotoResult] = {}
-    for index, result in _score_all(photo_jobs, jobs or os.cpu_count() or 1):
-        done[index] = result
-        on_done(result)
+    try:
+        for index, result in _score_all(photo_jobs, jobs or os.cpu_count() or 1):
+            done[index] = result
+            on_done(result)
+    except BaseException:
+        remove_leftovers(out)  # of worker processes that were ended while they wrote
+        raise
     results = tuple(done[index] for index in range(len(photo_jobs)))
     _write_tables(out, results)
     return Run(out, finding, results, tuple(job.overlay for job in photo_jobs))
@@ -172,12 +176,18 @@ def score_photo(job: PhotoJob) -> PhotoResult:
     return result
 
 
+def _no_photos(paths: Sequence[Path], finding: Finding) -> str:
+    named = ", ".join(f"“{printable(str(path))}”" for path in paths)
+    others = f" (files of other kinds: {finding.other_count})" if finding.other_count else ""
+    return f"No photos were found in {named}{others}."
+
+
 def _prepare(out: Path) -> None:
     """Make the output folder, mark it so that it is not taken for photos, and tidy it."""
     write_whole(
         {out / OUTPUT_MARKER: b"Results of spotlamp; its pictures are not scored as photos.\n"}
     )
-    remove_leftovers([out])
+    remove_leftovers(out)
 
 
 def _plan(
@@ -219,7 +229,13 @@ def _score_in_processes(
     from joblib.externals.loky import get_reusable_executor
     from joblib.externals.loky.process_executor import TerminatedWorkerError
 
-    parallel = Parallel(n_jobs=processes, return_as="generator_unordered")
+    # A killed run cannot end its workers; they go by themselves after this time without work.
+    parallel = Parallel(
+        n_jobs=processes,
+        return_as="generator_unordered",
+        backend="loky",
+        idle_worker_timeout=_IDLE_WORKER_SECONDS,
+    )
     finished = False
     try:
         yield from parallel(delayed(_score_numbered)(pair) for pair in numbered)

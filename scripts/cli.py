@@ -127,7 +127,7 @@ def demo(
 @app.command()
 def columns(
     table: Annotated[
-        str | None, typer.Argument(metavar="[TABLE]", help=f"One of {', '.join(TABLES)}.")
+        str | None, typer.Argument(metavar="TABLE", help=f"One of {', '.join(TABLES)}.")
     ] = None,
 ) -> None:
     """Explain the columns of the tables, with their units.

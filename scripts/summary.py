@@ -109,12 +109,12 @@ def _counts(run: Run) -> list[str]:
 
 def _passed_over(run: Run) -> str:
     counts = (
-        (run.finding.hidden_count, "hidden"),
-        (run.finding.other_count, "no photos by their names"),
-        (run.finding.output_count, "folders of results"),
-        (len(run.finding.unlisted), "folders that may not be read"),
+        (run.finding.hidden_count, "hidden entry", "hidden entries"),
+        (run.finding.other_count, "file of another kind", "files of other kinds"),
+        (run.finding.output_count, "folder of results", "folders of results"),
+        (len(run.finding.unlisted), "folder without permission", "folders without permission"),
     )
-    parts = [f"{number} {what}" for number, what in counts if number]
+    parts = [_count(*count) for count in counts if count[0]]
     return f"Passed over: {', '.join(parts)}." if parts else ""
 
 

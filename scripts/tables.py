@@ -10,7 +10,7 @@ import errno
 import io
 import math
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from uuid import uuid4
@@ -89,7 +89,7 @@ def write_whole(files: Mapping[Path, bytes], *, durable: bool = True) -> None:
     path = None
     try:
         for path, data in files.items():
-            path.parent.mkdir(parents=True, exist_ok=True)
+            _make_folder(path.parent)
             _write_part(parts[path], data, durable=durable)
         for path, part in parts.items():
             part.replace(path)
@@ -114,15 +114,21 @@ def _write_part(part: Path, data: bytes, *, durable: bool) -> None:
             os.fsync(stream.fileno())
 
 
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError) as error:
+        raise CannotWriteError(f"“{folder}” cannot be a folder: there is a file there.") from error
+
+
 def _sentence(error: OSError, path: Path | None) -> str:
     if error.errno in _FULL:
-        return f"The disk is full: {path} could not be written; earlier files are as they were."
-    return f"{path} could not be written: {error.strerror or error}."
+        return f"The disk is full: “{path}” could not be written; earlier files are as they were."
+    return f"“{path}” could not be written: {error.strerror or error}."
 
 
-def remove_leftovers(folders: Sequence[Path]) -> None:
-    """Remove the hidden parts that a killed run left in these folders and below."""
-    for folder in folders:
-        for part in folder.rglob(f".*{_PART}"):
-            with suppress(OSError):
-                part.unlink()
+def remove_leftovers(folder: Path) -> None:
+    """Remove the hidden parts that a killed run left in a folder and below."""
+    for part in folder.rglob(f".*{_PART}"):
+        with suppress(OSError):
+            part.unlink()
