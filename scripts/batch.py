@@ -4,10 +4,13 @@ The whole story is ``score_paths``.
 """
 
 import os
+import threading
+import time
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -35,7 +38,6 @@ __all__ = [
 
 READINGS = ".readings"
 PROBLEMS = "problems.txt"
-_IDLE_WORKER_SECONDS = 30
 
 
 class NoPhotosError(Exception):
@@ -229,16 +231,10 @@ def _score_in_processes(
     from joblib.externals.loky import get_reusable_executor
     from joblib.externals.loky.process_executor import TerminatedWorkerError
 
-    # A killed run cannot end its workers; they go by themselves after this time without work.
-    parallel = Parallel(
-        n_jobs=processes,
-        return_as="generator_unordered",
-        backend="loky",
-        idle_worker_timeout=_IDLE_WORKER_SECONDS,
-    )
+    parallel = Parallel(n_jobs=processes, return_as="generator_unordered", backend="loky")
     finished = False
     try:
-        yield from parallel(delayed(_score_numbered)(pair) for pair in numbered)
+        yield from parallel(delayed(_score_in_worker)(pair, os.getpid()) for pair in numbered)
         finished = True
     except TerminatedWorkerError as error:
         raise WorkersLostError(
@@ -252,6 +248,26 @@ def _score_in_processes(
 
 def _score_numbered(pair: tuple[int, PhotoJob]) -> tuple[int, PhotoResult]:
     return pair[0], score_photo(pair[1])
+
+
+def _score_in_worker(pair: tuple[int, PhotoJob], parent: int) -> tuple[int, PhotoResult]:
+    _leave_with(parent)
+    return _score_numbered(pair)
+
+
+@cache
+def _leave_with(parent: int) -> None:
+    """Let this worker end when its parent has ended.
+
+    A killed parent cannot say goodbye, and its workers would wait for it for ever.
+    """
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(1)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _kept(job: PhotoJob) -> PhotoResult | None:

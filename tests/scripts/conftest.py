@@ -1,0 +1,71 @@
+"""Small painted photos and the real command, for the tests of what people run."""
+
+import csv
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image, ImageDraw
+from typer.testing import CliRunner, Result
+
+from scripts.cli import app
+
+GREEN, BROWN, GREY = (60, 130, 50), (90, 55, 30), (200, 200, 205)
+
+
+@pytest.fixture
+def paint_photo() -> Callable[..., Path]:
+    """Paint a green leaf with brown spots on grey; the seed makes each photo another one."""
+
+    def paint(
+        path: Path, seed: int = 0, size: tuple[int, int] = (320, 240), spots: int = 5
+    ) -> Path:
+        rng = np.random.default_rng(seed)
+        width, height = size
+        picture = Image.new("RGB", size, GREY)
+        draw = ImageDraw.Draw(picture)
+        draw.ellipse([width * 0.15, height * 0.2, width * 0.85, height * 0.8], fill=GREEN)
+        for _ in range(spots):
+            col, row = rng.uniform(0.35, 0.65) * width, rng.uniform(0.35, 0.65) * height
+            radius = rng.uniform(0.01, 0.04) * width
+            draw.ellipse([col - radius, row - radius, col + radius, row + radius], fill=BROWN)
+        noisy = np.asarray(picture) + rng.normal(0, 3, (height, width, 3))
+        path.parent.mkdir(parents=True, exist_ok=True)
+        Image.fromarray(np.clip(noisy, 0, 255).astype(np.uint8)).save(path, quality=95)
+        return path
+
+    return paint
+
+
+@pytest.fixture
+def garden(tmp_path, paint_photo) -> Path:
+    """Two plants with two photos each."""
+    folder = tmp_path / "garden"
+    for seed, name in enumerate(("bed-1/a.jpg", "bed-1/b.png", "bed-2/c.jpg", "bed-2/d.webp")):
+        paint_photo(folder / name, seed)
+    return folder
+
+
+@pytest.fixture
+def spotlamp() -> Callable[..., Result]:
+    """Run the real command in this process; it must end with a sentence, never a traceback."""
+
+    def run(*arguments: object, code: int = 0) -> Result:
+        result = CliRunner().invoke(app, [str(argument) for argument in arguments])
+        assert result.exit_code == code, f"{result.output}\n{result.exception!r}"
+        assert result.exception is None or isinstance(result.exception, SystemExit)
+        return result
+
+    return run
+
+
+@pytest.fixture
+def read_table() -> Callable[[Path], list[dict[str, str]]]:
+    """Read a whole CSV file, as strict as RFC 4180 asks."""
+
+    def read(path: Path) -> list[dict[str, str]]:
+        with path.open(encoding="utf-8", newline="") as stream:
+            return list(csv.DictReader(stream, strict=True))
+
+    return read
