@@ -64,7 +64,7 @@ def _board(
     tint = colour * rng.uniform(0.55, 1.35) * np.exp(rng.normal(0, 0.035, 3))
     grain = smooth_field(rng, shape, 1.3)
     cloud = smooth_field(rng, shape, max(9 * px_per_mm, 6), 3, 0.6)
-    factor = np.exp(rng.uniform(0.03, 0.10) * grain + rng.uniform(0.02, 0.07) * cloud)
+    factor = np.exp(rng.uniform(0.03, 0.10) * grain + rng.uniform(0.01, 0.045) * cloud)
     height = np.float32(rng.uniform(0.15, 0.6)) * smooth_field(rng, shape, 1.6)
     return _plain(shape, tint.astype(np.float32), factor.astype(np.float32)), height
 

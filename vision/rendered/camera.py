@@ -11,6 +11,7 @@ __all__ = ["photograph"]
 
 _LENS_PX = 0.55  # every lens and demosaicing blurs this much; it also smooths painted edges
 _STEPS = 4096
+_BRIGHTEST = 2.0  # light beyond twice a white sheet is burnt out anyway
 
 
 def photograph(rng: np.random.Generator, scene: Scene, light: Floats) -> NDArray[np.uint8]:
@@ -49,7 +50,7 @@ def _streak(rng: np.random.Generator, length_px: float) -> Floats:
     reach = middle * np.array([np.cos(angle), np.sin(angle)])
     ends = [tuple(round(float(v) * 16) for v in middle + sign * reach) for sign in (-1, 1)]
     cv2.line(kernel, ends[0], ends[1], 1.0, 1, cv2.LINE_AA, shift=4)
-    return kernel / kernel.sum()
+    return np.asarray(kernel / kernel.sum(), np.float32)
 
 
 def _vignette(scene: Scene) -> Floats:
@@ -69,15 +70,13 @@ def _add_noise(rng: np.random.Generator, scene: Scene, light: Floats) -> None:
 
 def _encode(light: Floats) -> NDArray[np.uint8]:
     """Soft shoulder above 0.8, then the sRGB curve (IEC 61966-2-1), by table."""
-    grid = np.linspace(0, 2, _STEPS)
-    soft = np.where(grid < 0.8, grid, 0.8 + 0.2 * (1 - np.exp(-(grid - 0.8) / 0.2)))
-    # Steps near black are fine enough only on a root scale.
-    squared = grid**2 / 2
-    soft = np.where(squared < 0.8, squared, 0.8 + 0.2 * (1 - np.exp(-(squared - 0.8) / 0.2)))
+    light_grid = np.linspace(0, 1, _STEPS) ** 2 * _BRIGHTEST  # a root scale is fine near black
+    soft = np.where(light_grid < 0.8, light_grid, 1 - 0.2 * np.exp((0.8 - light_grid) / 0.2))
     coded = np.where(soft <= 0.0031308, 12.92 * soft, 1.055 * soft ** (1 / 2.4) - 0.055)
     table = np.clip(np.rint(255 * coded), 0, 255).astype(np.uint8)
-    root = np.sqrt(np.clip(light, 0, 2) * 2)
-    return table[np.minimum((root * np.float32((_STEPS - 1) / 2)).astype(np.int16), _STEPS - 1)]
+    root = np.sqrt(np.clip(light, 0, _BRIGHTEST) * np.float32(1 / _BRIGHTEST))
+    steps = np.rint(root * np.float32(_STEPS - 1)).astype(np.int16)
+    return np.asarray(table[steps], np.uint8)
 
 
 def _sharpen(photo: NDArray[np.uint8], amount: float) -> NDArray[np.uint8]:

@@ -1,12 +1,15 @@
 """Smooth random fields: the raw material of every texture that is painted here."""
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Floats", "blur", "bumps", "network", "smooth_field", "smoothstep"]
+__all__ = ["AnyFloats", "Floats", "blur", "bumps", "network", "smooth_field", "smoothstep"]
 
 Floats = NDArray[np.float32]
+AnyFloats = NDArray[np.floating[Any]]
 
 
 def smooth_field(
@@ -95,7 +98,7 @@ def blur(values: Floats, sigma_px: float) -> Floats:
     return np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_LINEAR), np.float32)
 
 
-def smoothstep(values: Floats, low: float, high: float) -> Floats:
+def smoothstep(values: AnyFloats, low: float, high: float) -> Floats:
     """Return 0 below ``low``, 1 above ``high`` and an S-curve between."""
     t = np.clip((values - np.float32(low)) / np.float32(high - low), 0, 1)
     curve: Floats = (t * t * (3 - 2 * t)).astype(np.float32)

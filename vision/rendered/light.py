@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from vision.rendered.fields import Floats, blur, smooth_field
+from vision.rendered.fields import AnyFloats, Floats, blur, smooth_field
 from vision.rendered.scene import Scene
 
 __all__ = ["cast_shadow", "normals", "shade", "shadow_offset_px"]
@@ -34,7 +34,7 @@ def _direction(scene: Scene) -> tuple[float, float, float]:
 def shade(
     rng: np.random.Generator,
     scene: Scene,
-    reflectance: Floats,
+    reflectance: AnyFloats,
     height_px: Floats,
     gloss: Floats | float,
 ) -> Floats:
@@ -81,8 +81,8 @@ def _glint(
     y = n[1] + tilt * smooth_field(rng, shape, 1.0)
     aligned = np.clip(x * half[0] + y * half[1] + n[2] * half[2], 0, 1.08) ** 2
     # Hairs and wax sparkle unevenly: some cells send back many times what their neighbours do.
-    sparkle = np.exp(np.float32(0.25 + 0.65 * scene.roughness) * grain)
-    sheen = np.float32(0.035) * aligned**2 + np.float32(0.12) * aligned**9
+    sparkle = np.exp(np.float32(0.2 + 0.6 * scene.roughness) * grain)
+    sheen = np.float32(0.06) * aligned**2 + np.float32(0.24) * aligned**9
     glint: Floats = sheen * sparkle * np.float32(0.25 + 0.9 * scene.direct)
     return glint
 

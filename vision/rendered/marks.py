@@ -23,7 +23,7 @@ def draw_holes(rng: np.random.Generator, cover: Floats, count: int) -> Floats:
     for row, col in inside[rng.integers(len(inside), size=count)]:
         radius = size * rng.uniform(0.02, 0.09)
         stamp_spot(holes, blade, (row, col), radius, 0.0, rng.uniform(0.1, 0.35), rng)
-    return np.clip(holes.depth_px + np.float32(0.5), 0, 1)
+    return np.asarray(np.clip(holes.depth_px + np.float32(0.5), 0, 1), np.float32)
 
 
 def paint_specks(
@@ -46,4 +46,4 @@ def paint_specks(
     colour = _SOIL * np.float32(rng.uniform(0.7, 1.8)) * tone[..., None]
     blade.colour[:] += cover[..., None] * (colour - blade.colour)
     blade.height_px[:] += np.clip(-crumbs.depth_px, 0, px_per_mm) * cover
-    return cover
+    return np.asarray(cover, np.float32)

@@ -73,7 +73,7 @@ def draw_leaflet(
     """
     depth = scene.lobing if lobing is None else lobing
     half_width = slender * rng.uniform(0.25, 0.40) * (1 + 0.15 * depth)
-    sweep = (rng.uniform(-0.15, 0.2), rng.uniform(0.5, 0.95))
+    sweep = (rng.uniform(-0.05, 0.25), rng.uniform(0.5, 0.95))
     bend = rng.normal(0, 0.05 + 0.08 * scene.curl)
     veins = (_vein_positions(rng), _vein_positions(rng))
     power = (rng.uniform(0.28, 0.55), rng.uniform(0.9, 1.5))
@@ -176,7 +176,5 @@ def blade_coordinates(
 def swept(leaflet: Leaflet, u: Floats, v: Floats) -> Floats:
     """Return the midrib position ``s`` of the secondary vein that would pass each pixel."""
     across = np.abs(v)
-    s: Floats = (u - np.float32(leaflet.sweep_base) * across) / (
-        1 + np.float32(leaflet.sweep_gain) * across
-    )
-    return s
+    base, gain = np.float32(leaflet.sweep_base), np.float32(leaflet.sweep_gain)
+    return np.asarray((u - base * across) / (1 + gain * across), np.float32)

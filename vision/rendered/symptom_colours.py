@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from vision.rendered.fields import Floats, smooth_field, smoothstep
+from vision.rendered.fields import AnyFloats, Floats, smooth_field, smoothstep
 from vision.rendered.scene import Scene
 from vision.rendered.symptoms import Symptoms
 from vision.rendered.tissue import Blade
@@ -37,7 +37,8 @@ def paint_symptoms(
     large = smoothstep(symptoms.of_owner(symptoms.radius_px), 2 * px_per_mm, 7 * px_per_mm)
     blade.height_px[:] += np.float32(0.45 * px_per_mm) * large * cover * crumple
     blade.height_px[:] -= np.float32(0.18 * px_per_mm) * smoothstep(cover, 0, 1)
-    return cover * np.float32(0.3 if scene.kind == "bacterial" else 0.85)
+    greasy = scene.kind == "bacterial"
+    return np.asarray(cover * np.float32(0.3 if greasy else 0.85), np.float32)
 
 
 def _tint_halo(rng: np.random.Generator, scene: Scene, blade: Blade, symptoms: Symptoms) -> None:
@@ -78,7 +79,7 @@ def _bacterial(rng: np.random.Generator, symptoms: Symptoms, px_per_mm: float) -
 
 def _early(rng: np.random.Generator, symptoms: Symptoms, px_per_mm: float) -> Floats:
     """Brown with darker concentric rings, about one to two millimetres apart."""
-    period = np.float32(rng.uniform(0.9, 1.9) * px_per_mm)
+    period = rng.uniform(0.9, 1.9) * px_per_mm
     wander = 0.25 * _mottle(rng, symptoms.depth_px, 2.5 * px_per_mm)
     rings = 0.5 + 0.5 * np.cos(2 * np.pi * (symptoms.depth_px / period + wander))
     strength = np.float32(rng.uniform(0.35, 0.9))
@@ -103,11 +104,11 @@ def _late(rng: np.random.Generator, symptoms: Symptoms, px_per_mm: float) -> Flo
     return colour
 
 
-def _mottle(rng: np.random.Generator, like: Floats, cell_px: float) -> Floats:
+def _mottle(rng: np.random.Generator, like: AnyFloats, cell_px: float) -> Floats:
     return smooth_field(rng, (like.shape[0], like.shape[1]), max(cell_px, 1.6), 2, 0.6)
 
 
-def _mix(first: Floats, second: Floats, amount: Floats) -> Floats:
+def _mix(first: AnyFloats, second: AnyFloats, amount: AnyFloats) -> Floats:
     """Blend two colours pixel by pixel: 0 gives the first."""
     blend = amount[..., None].astype(np.float32)
     return np.asarray(first + blend * (second - first), np.float32)

@@ -112,6 +112,7 @@ def _base_colour(
     colour = np.stack(
         [np.interp(hue, (0, 0.5, 1), _GREENS[:, band]) for band in range(3)], axis=-1
     ).astype(np.float32)
+    colour[..., 2] *= np.float32(np.exp(rng.normal(-0.15, 0.4)))  # some leaves are purer green
     shade = 1 + 0.10 * smooth_field(rng, u.shape, cell, 3)
     colour *= np.float32(scene.brightness) * np.clip(shade, 0.5, 1.6)[..., None]
     if scene.yellowing > 0:
@@ -129,7 +130,7 @@ def _texture(
     coarse = smooth_field(rng, shape, max(0.9 * px_per_mm, 1.6), 2, 0.8)
     grain = smooth_field(rng, shape, 1.6)
     amount = 0.03 + 0.10 * scene.roughness
-    return np.exp(np.float32(amount) * (0.8 * coarse + 0.7 * grain))
+    return np.asarray(np.exp(np.float32(amount) * (0.8 * coarse + 0.7 * grain)), np.float32)
 
 
 def _relief(
@@ -155,4 +156,4 @@ def _relief(
     height += np.float32(px * (0.10 + 0.75 * rough)) * bumps(rng, u.shape, max(3.2 * px_per_mm, 3))
     height -= np.float32(px * 0.5) * vein + np.float32(px * 0.22 * rough) * fine
     height += np.float32(0.10 + 0.30 * rough) * smooth_field(rng, u.shape, max(0.55 * px_per_mm, 2))
-    return height
+    return np.asarray(height, np.float32)
