@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 import typer
@@ -20,7 +20,7 @@ from PIL import Image
 
 from vision.rendered import RenderedPhoto, Scene, draw_scene, render
 
-__all__ = ["SAMPLES", "Sample", "encode_jpeg", "make_samples", "paint"]
+__all__ = ["SAMPLES", "Sample", "app", "encode_jpeg", "make_samples", "paint"]
 
 HERE = Path(__file__).resolve().parent.parent / "sample_images"
 JPEG_QUALITY = 85
@@ -250,11 +250,19 @@ def _percent(value: float | None) -> str:
     return "" if value is None else f"{value:.3f}"
 
 
-def _main(folder: Path = HERE) -> None:
-    """Paint the sample garden into FOLDER (usually sample_images)."""
+app = typer.Typer(add_completion=False)
+
+
+@app.command()
+def main(
+    folder: Annotated[
+        Path, typer.Argument(help="Where garden/ and truth/ are written.", show_default=False)
+    ] = HERE,
+) -> None:
+    """Paint the sample garden anew, into sample_images/ of this checkout or into FOLDER."""
     rows = make_samples(folder)
     print(f"{len(rows)} photos painted into {folder}")
 
 
 if __name__ == "__main__":
-    typer.run(_main)
+    app()

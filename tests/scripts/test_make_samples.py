@@ -6,8 +6,9 @@ import io
 import numpy as np
 import pytest
 from PIL import Image, ImageOps
+from typer.testing import CliRunner
 
-from scripts.make_samples import HERE, SAMPLES, encode_jpeg, make_samples, paint
+from scripts.make_samples import HERE, SAMPLES, app, encode_jpeg, make_samples, paint
 
 BYTES_ALLOWED = 3_500_000
 AGAIN = [sample for sample in SAMPLES if sample.seed % 8 == 3]
@@ -109,3 +110,11 @@ def test_the_script_writes_photos_masks_and_table(tmp_path, monkeypatch):
         [f"garden/{SAMPLES[0].name}.jpg", f"truth/{SAMPLES[0].name}.png", "truth/truth.csv"]
     )
     assert rows[0]["photo"] == f"{SAMPLES[0].name}.jpg"
+
+
+def test_the_command_paints_into_the_folder_it_is_given(tmp_path, monkeypatch):
+    monkeypatch.setattr("scripts.make_samples.SAMPLES", SAMPLES[-1:])
+    result = CliRunner().invoke(app, [str(tmp_path / "new")])
+    assert result.exit_code == 0
+    assert "photos painted" in result.output
+    assert (tmp_path / "new" / "garden" / f"{SAMPLES[-1].name}.jpg").is_file()

@@ -65,7 +65,7 @@ def _board(
     grain = smooth_field(rng, shape, 1.3)
     cloud = smooth_field(rng, shape, max(9 * px_per_mm, 6), 3, 0.6)
     factor = np.exp(rng.uniform(0.03, 0.10) * grain + rng.uniform(0.01, 0.045) * cloud)
-    height = np.float32(rng.uniform(0.15, 0.6)) * smooth_field(rng, shape, 1.6)
+    height = np.float32(rng.uniform(0.05, 0.4)) * smooth_field(rng, shape, 1.3)
     return _plain(shape, tint.astype(np.float32), factor.astype(np.float32)), height
 
 
@@ -93,6 +93,7 @@ def _bench(
     pitch = rng.uniform(70, 140) * px_per_mm
     rows = (np.arange(shape[0]) + rng.uniform(0, pitch)) % pitch
     gap = np.exp(-((np.minimum(rows, pitch - rows) / (1.0 * px_per_mm + 0.6)) ** 2))
+    tone *= np.exp(0.06 * smooth_field(rng, shape, 1.4))
     tone *= (1 - 0.85 * gap).astype(np.float32)[:, None]
     board = _plain(shape, wood.astype(np.float32), tone.astype(np.float32))
     height = 0.35 * along

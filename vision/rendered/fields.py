@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["AnyFloats", "Floats", "blur", "bumps", "network", "smooth_field", "smoothstep"]
+__all__ = ["AnyFloats", "Floats", "blisters", "blur", "smooth_field", "smoothstep"]
 
 Floats = NDArray[np.float32]
 AnyFloats = NDArray[np.floating[Any]]
@@ -68,18 +68,51 @@ def _layer(rng: np.random.Generator, shape: tuple[int, int], cell_px: float) -> 
     return np.asarray(fine, np.float32) * np.float32(1.4)  # interpolation lowers the variance
 
 
-def network(rng: np.random.Generator, shape: tuple[int, int], cell_px: float) -> Floats:
-    """Return a net of thin bright lines (1 on a line, falling to 0), like fine veins."""
-    first = np.abs(smooth_field(rng, shape, cell_px))
-    second = np.abs(smooth_field(rng, shape, cell_px * 0.6))
-    lines: Floats = np.exp(-4 * np.minimum(first, second * 1.3))
-    return lines
+def blisters(
+    rng: np.random.Generator, shape: tuple[int, int], cell_px: float
+) -> tuple[Floats, Floats]:
+    """Return swellings and the net between them, as between the fine veins of a leaf.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+        Source of chance.
+    shape : tuple of int
+        Rows and columns.
+    cell_px : float
+        Usual distance between the swellings' tops in pixels, at least 3.
+
+    Returns
+    -------
+    domes : ndarray of float32
+        Near 1 on a top, near 0 in the valleys.
+    net : ndarray of float32
+        1 on the lines between swellings, falling to 0.
+    """
+    tops = np.ones(shape, np.uint8)
+    rows, cols = _jittered(rng, shape, max(cell_px, 3.0))
+    tops[rows, cols] = 0
+    distance, label = cv2.distanceTransformWithLabels(
+        tops, cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    size = np.exp(rng.normal(0, 0.25, int(label.max()) + 1)).astype(np.float32)
+    domes = np.clip(1 - (distance / np.float32(0.75 * cell_px)) ** 2, 0, 1) * size[label]
+    net = np.zeros(shape, np.float32)
+    net[:, 1:] = label[:, 1:] != label[:, :-1]
+    net[1:] = np.maximum(net[1:], label[1:] != label[:-1])
+    width = max(0.06 * cell_px, 0.6)
+    net = np.minimum(blur(net, width) * np.float32(2.5 * width), 1)
+    return blur(domes.astype(np.float32), max(0.10 * cell_px, 0.6)), net
 
 
-def bumps(rng: np.random.Generator, shape: tuple[int, int], cell_px: float) -> Floats:
-    """Return rounded swellings parted by narrow valleys, about 0 to 1.5, like blistered tissue."""
-    swell: Floats = np.sqrt(np.abs(smooth_field(rng, shape, cell_px)) + np.float32(0.02))
-    return swell
+def _jittered(
+    rng: np.random.Generator, shape: tuple[int, int], cell_px: float
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return one random place in each square of a grid, rows and columns."""
+    across, down = (np.arange(0, side, cell_px) for side in (shape[1], shape[0]))
+    grid = np.stack(np.meshgrid(down, across, indexing="ij"), axis=-1).reshape(-1, 2)
+    places = (grid + rng.uniform(0, cell_px, grid.shape)).astype(np.intp)
+    return np.minimum(places[:, 0], shape[0] - 1), np.minimum(places[:, 1], shape[1] - 1)
 
 
 def blur(values: Floats, sigma_px: float) -> Floats:

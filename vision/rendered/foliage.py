@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rendered.fields import Floats, bumps, smooth_field
+from vision.rendered.fields import Floats, blisters, smooth_field
 from vision.rendered.light import shade
 from vision.rendered.scene import Scene
 from vision.rendered.shape import Leaflet, Points, draw_leaflet, place
@@ -47,7 +47,7 @@ def paint_foliage(rng: np.random.Generator, scene: Scene, px_per_mm: float, gaps
             _draw_leaf(rng, sheet, leaf, length * rng.uniform(0.6, 1.3), near)
     reflectance = sheet.astype(np.float32) / np.float32(255)
     cell = max(4 * px_per_mm, 3)
-    height = np.float32(0.5 * px_per_mm) * bumps(rng, shape, cell)
+    height = np.float32(0.5 * px_per_mm) * blisters(rng, shape, cell)[0]
     height += np.float32(px_per_mm) * smooth_field(rng, shape, 4 * cell)
     reflectance *= np.exp(0.08 * smooth_field(rng, shape, 1.6))[..., None]
     return shade(rng, scene, reflectance, height, 0.35 * scene.gloss)

@@ -176,5 +176,6 @@ def blade_coordinates(
 def swept(leaflet: Leaflet, u: Floats, v: Floats) -> Floats:
     """Return the midrib position ``s`` of the secondary vein that would pass each pixel."""
     across = np.abs(v)
+    bow = np.float32(0.35)  # veins turn towards the tip as they near the edge
     base, gain = np.float32(leaflet.sweep_base), np.float32(leaflet.sweep_gain)
-    return np.asarray((u - base * across) / (1 + gain * across), np.float32)
+    return np.asarray((u - base * across - bow * v * v) / (1 + gain * across), np.float32)

@@ -15,7 +15,7 @@ _BROWN = np.array([0.125, 0.070, 0.036])
 _DARK = np.array([0.036, 0.021, 0.014])
 _PURPLE_BLACK = np.array([0.045, 0.030, 0.032])
 _SOAKED = np.array([0.075, 0.085, 0.040])
-_YELLOW = np.array([0.52, 0.43, 0.055])
+_YELLOW = np.array([[0.35, 0.38, 0.06], [0.50, 0.44, 0.05]])  # greenish to full yellow
 _PALE_GREEN = np.array([0.30, 0.38, 0.13])
 
 
@@ -46,8 +46,9 @@ def _tint_halo(rng: np.random.Generator, scene: Scene, blade: Blade, symptoms: S
     width = symptoms.of_owner(symptoms.halo_px)
     if not width.any():
         return
-    target = _PALE_GREEN if scene.kind == "late" else _YELLOW
-    target = target * np.exp(rng.normal(0, (0.15, 0.10, 0.3))) * scene.brightness**0.6
+    yellow = _YELLOW[0] + rng.random() * (_YELLOW[1] - _YELLOW[0])
+    target = _PALE_GREEN if scene.kind == "late" else yellow
+    target = target * np.exp(rng.normal(0, (0.05, 0.04, 0.3))) * scene.brightness**0.6
     full = np.float32(rng.uniform(0.6, 0.95))
     position = symptoms.depth_px / np.maximum(width, np.float32(1e-3))
     strength = (full * (1 - smoothstep(position, 0.25, 1.75)))[..., None]

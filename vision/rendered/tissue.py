@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.rendered.fields import Floats, bumps, network, smooth_field, smoothstep
+from vision.rendered.fields import Floats, blisters, smooth_field, smoothstep
 from vision.rendered.scene import Scene
 from vision.rendered.shape import Leaflet, swept
 
@@ -15,7 +15,7 @@ __all__ = ["Blade", "paint_blade"]
 _GREENS = np.array([[0.040, 0.105, 0.060], [0.065, 0.150, 0.045], [0.160, 0.275, 0.050]])
 _VEIN = np.array([0.27, 0.36, 0.15], np.float32)
 _YELLOW_LEAF = np.array([0.42, 0.40, 0.06], np.float32)
-_TABLE = 1024
+_TABLE = 4096  # steps along the midrib; fewer would show as stairs on large photos
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,14 +63,15 @@ def paint_blade(
         Scale.
     """
     u, v = coordinates
-    midrib, secondary, pillow = _veins(leaflet, u, v, px_per_mm)
-    fine = network(rng, u.shape, max(1.3 * px_per_mm, 2.0))
+    wander = np.float32(0.008) * smooth_field(rng, u.shape, max(12 * px_per_mm, 4))
+    midrib, secondary, pillow = _veins(leaflet, u + wander, v, px_per_mm)
+    domes, fine = blisters(rng, u.shape, rng.uniform(1.8, 3.6) * px_per_mm)
     vein = np.maximum(midrib, 0.75 * secondary)
     colour = _base_colour(rng, scene, u, v, px_per_mm)
     contrast = rng.uniform(0.15, 0.75)
     pale = (contrast * vein + 0.12 * contrast * fine)[..., None]
     colour += pale * (_VEIN * np.float32(scene.brightness) - colour)
-    height = _relief(rng, scene, (u, v), (vein, fine, pillow), px_per_mm, leaflet.length)
+    height = _relief(rng, scene, (u, v), (vein, fine, pillow, domes), px_per_mm, leaflet.length)
     return Blade(colour, _texture(rng, scene, u.shape, px_per_mm), height, vein)
 
 
@@ -112,7 +113,7 @@ def _base_colour(
     colour = np.stack(
         [np.interp(hue, (0, 0.5, 1), _GREENS[:, band]) for band in range(3)], axis=-1
     ).astype(np.float32)
-    colour[..., 2] *= np.float32(np.exp(rng.normal(-0.15, 0.4)))  # some leaves are purer green
+    colour[..., 2] *= np.float32(np.exp(min(rng.normal(-0.25, 0.35), 0.1)))  # some are purer green
     shade = 1 + 0.10 * smooth_field(rng, u.shape, cell, 3)
     colour *= np.float32(scene.brightness) * np.clip(shade, 0.5, 1.6)[..., None]
     if scene.yellowing > 0:
@@ -137,13 +138,13 @@ def _relief(
     rng: np.random.Generator,
     scene: Scene,
     coordinates: tuple[Floats, Floats],
-    nets: tuple[Floats, Floats, Floats],
+    nets: tuple[Floats, Floats, Floats, Floats],
     px_per_mm: float,
     length_px: float,
 ) -> Floats:
     """Height in pixels: fold along the midrib, curl, wavy edge, blisters between veins, grain."""
     u, v = coordinates
-    vein, fine, pillow = nets
+    vein, fine, pillow, domes = nets
     rough, curl = scene.roughness, scene.curl
     px = np.float32(px_per_mm)
     fold = np.float32(rng.normal(0.08, 0.18 + 0.25 * curl)) * np.sqrt(v * v + 1e-4)
@@ -153,7 +154,9 @@ def _relief(
     height = np.float32(length_px) * (fold + cup + arch)
     height += np.float32(length_px * (0.05 + 0.35 * curl) * rng.uniform(0.3, 1)) * waves * v * v
     height += np.float32(px * (0.3 + 1.3 * rough)) * pillow
-    height += np.float32(px * (0.10 + 0.75 * rough)) * bumps(rng, u.shape, max(3.2 * px_per_mm, 3))
+    uneven = np.exp(0.5 * smooth_field(rng, u.shape, max(8 * px_per_mm, 4)))
+    height += np.float32(px * (0.06 + 0.36 * rough)) * domes * uneven
+    height += np.float32(px * 0.5 * rough) * smooth_field(rng, u.shape, max(4 * px_per_mm, 4))
     height -= np.float32(px * 0.5) * vein + np.float32(px * 0.22 * rough) * fine
     height += np.float32(0.10 + 0.30 * rough) * smooth_field(rng, u.shape, max(0.55 * px_per_mm, 2))
     return np.asarray(height, np.float32)
