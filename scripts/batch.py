@@ -4,10 +4,12 @@ The whole story is ``score_paths``.
 """
 
 import os
+import signal
 import threading
 import time
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
@@ -80,14 +82,14 @@ class Run:
         The photos found, and what was passed over.
     results : tuple of PhotoResult
         One a photo, in the order of the finding.
-    overlays : tuple of (Path or None)
-        Each photo's overlay, in the same order; None when overlays were not asked for.
+    overlays : tuple of Path
+        Each photo's overlay, in the same order; empty when overlays were not asked for.
     """
 
     out: Path
     finding: Finding
     results: tuple[PhotoResult, ...]
-    overlays: tuple[Path | None, ...] = ()
+    overlays: tuple[Path, ...] = ()
 
 
 def score_paths(
@@ -136,7 +138,7 @@ def score_paths(
     if not finding.photos:
         raise NoPhotosError(_no_photos(paths, finding))
     _prepare(out)
-    store = ReadingStore(out / READINGS, measuring_fingerprint(settings or Settings()))
+    store = ReadingStore(out.absolute() / READINGS, measuring_fingerprint(settings or Settings()))
     photo_jobs = _plan(finding, out, store, masks=masks, overlays=overlays)
     on_start(len(photo_jobs))
     done: dict[int, PhotoResult] = {}
@@ -149,7 +151,8 @@ def score_paths(
         raise
     results = tuple(done[index] for index in range(len(photo_jobs)))
     _write_tables(out, results)
-    return Run(out, finding, results, tuple(job.overlay for job in photo_jobs))
+    drawn = tuple(out / j.overlay.relative_to(out.absolute()) for j in photo_jobs if j.overlay)
+    return Run(out, finding, results, drawn)
 
 
 def score_photo(job: PhotoJob) -> PhotoResult:
@@ -195,10 +198,11 @@ def _prepare(out: Path) -> None:
 def _plan(
     finding: Finding, out: Path, store: ReadingStore, *, masks: bool, overlays: bool
 ) -> list[PhotoJob]:
+    out = out.absolute()  # a worker process may stand in another folder
     pictures = picture_names([file.name for file in finding.photos])
     return [
         PhotoJob(
-            file,
+            replace(file, path=file.path.absolute()),
             store,
             out / "masks" / f"{picture}.png" if masks else None,
             out / "overlays" / f"{picture}.jpg" if overlays else None,
@@ -234,7 +238,9 @@ def _score_in_processes(
     parallel = Parallel(n_jobs=processes, return_as="generator_unordered", backend="loky")
     finished = False
     try:
-        yield from parallel(delayed(_score_in_worker)(pair, os.getpid()) for pair in numbered)
+        with _workers_deaf_to_interrupts():
+            scored = parallel(delayed(_score_in_worker)(pair, os.getpid()) for pair in numbered)
+        yield from scored
         finished = True
     except TerminatedWorkerError as error:
         raise WorkersLostError(
@@ -248,6 +254,24 @@ def _score_in_processes(
 
 def _score_numbered(pair: tuple[int, PhotoJob]) -> tuple[int, PhotoResult]:
     return pair[0], score_photo(pair[1])
+
+
+@contextmanager
+def _workers_deaf_to_interrupts() -> Iterator[None]:
+    """Let the processes started meanwhile ignore Ctrl-C, which a terminal sends to all of them.
+
+    This process ends them itself; otherwise each would print its own traceback first. A new
+    process takes over what its parent ignores, so this one is deaf too, for the moment of the
+    start (about 0.05 s).
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _score_in_worker(pair: tuple[int, PhotoJob], parent: int) -> tuple[int, PhotoResult]:

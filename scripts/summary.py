@@ -3,12 +3,14 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from scripts.batch import PROBLEMS, Run
 from scripts.results import PhotoResult
+from vision.find import printable
 from vision.flags import FLAGS, explain
 
-__all__ = ["Standing", "standings", "summary", "worst_overlay"]
+__all__ = ["Standing", "measured", "standings", "summary", "worst_overlay"]
 
 _MOST_LINES = 10
 
@@ -43,10 +45,9 @@ def standings(results: Sequence[PhotoResult]) -> list[Standing]:
     """Return plants, worst first; photos where no photo lies in a plant's folder."""
     by_plant = any(result.plant for result in results)
     groups: dict[str, list[PhotoResult]] = {}
-    for result in results:
-        if result.reading is not None and result.reading.severity_pct is not None:
-            name = (result.plant or "(no plant named)") if by_plant else result.name
-            groups.setdefault(name, []).append(result)
+    for result in measured(results):
+        name = (result.plant or "(no plant named)") if by_plant else result.name
+        groups.setdefault(printable(name), []).append(result)
     found = [_standing(name, members) for name, members in groups.items()]
     return sorted(found, key=lambda standing: -standing.severity_pct)
 
@@ -72,21 +73,19 @@ def _mean(values: Iterable[float | None]) -> float:
 
 def measured(results: Iterable[PhotoResult]) -> list[PhotoResult]:
     """Return the results that carry a severity."""
-    return [
-        result
-        for result in results
-        if result.reading is not None and result.reading.severity_pct is not None
-    ]
+    return [result for result in results if _severity(result) is not None]
 
 
-def worst_overlay(run: Run) -> str | None:
+def _severity(result: PhotoResult) -> float | None:
+    return None if result.reading is None else result.reading.severity_pct
+
+
+def worst_overlay(run: Run) -> Path | None:
     """Return the overlay of the photo with the highest severity, None without overlays."""
-    pairs = [
-        (result.reading.severity_pct, str(overlay))
-        for result, overlay in zip(run.results, run.overlays, strict=True)
-        if overlay and result.reading is not None and result.reading.severity_pct is not None
-    ]
-    return max(pairs)[1] if pairs else None
+    drawn = list(zip(run.results, run.overlays, strict=True)) if run.overlays else []
+    found = [(_severity(result), overlay) for result, overlay in drawn]
+    known = [(severity, overlay) for severity, overlay in found if severity is not None]
+    return max(known)[1] if known else None
 
 
 def summary(run: Run) -> str:
@@ -143,7 +142,7 @@ def _standing_line(standing: Standing, width: int) -> str:
 
 def _unused(run: Run) -> list[str]:
     """Say how many photos could not be used, and why, the commonest reason first."""
-    unused = [result for result in run.results if result not in measured(run.results)]
+    unused = [result for result in run.results if _severity(result) is None]
     if not unused:
         return []
     reasons = Counter(_reason(result) for result in unused)

@@ -98,7 +98,7 @@ def _draw_lines(
 def _draw_leaves(view: Pixels, leaf_numbers: Pixels, scale: float, unit: float) -> None:
     for number in range(1, int(leaf_numbers.max(initial=0)) + 1):
         outlines = _outlines((leaf_numbers == number).astype(np.uint8), scale)
-        _draw_lines(view, outlines, max(1, round(1.2 * unit)), BLUE, WHITE)
+        _draw_lines(view, outlines, max(2, round(1.2 * unit)), BLUE, WHITE)
 
 
 def _draw_lesions(view: Pixels, classes: Pixels, scale: float, unit: float) -> None:

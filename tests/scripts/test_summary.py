@@ -1,0 +1,120 @@
+"""The closing words: worst first, what could not be used and why, where the files are."""
+
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from scripts.batch import Run
+from scripts.results import PhotoResult
+from scripts.summary import standings, summary, worst_overlay
+from vision.find import Finding
+from vision.flags import explain
+from vision.records import DayReading, LeafReading, Lesion
+
+LESION = Lesion(1, 1.0, 1.0, 9.0, 3.4, 1.0, 1.0, 1.0, 1.0, 20.0, 0.0, 5.0, False)
+
+
+def photo(name, severity, spread=1.0, flags=(), lesions=1, **more):
+    low, high = severity - spread, severity + spread
+    leaf = LeafReading(
+        1, 1.0, 1.0, 900.0, (LESION,) * lesions, severity, 0.0, severity, low, high, (50, -20, 30)
+    )
+    reading = DayReading((leaf,), flags, 900.0, severity, 0.0, severity, low, high)
+    when = datetime(2024, 7, 1)
+    return PhotoResult(name, "ab", when, "file", 40, 30, flags, reading, **more)
+
+
+def without_leaf(name):
+    return PhotoResult(name, flags=("no_leaf",), reading=DayReading((), ("no_leaf",)))
+
+
+def broken(name, problem="is empty: copy it again from the phone."):
+    return PhotoResult(name, problem=problem)
+
+
+def run_of(*results, finding=None, overlays=()):
+    return Run(Path("out"), finding or Finding(()), results, overlays)
+
+
+def test_plants_come_worst_first_with_the_mean_of_their_photos():
+    found = standings([photo("a/1", 4.0), photo("b/1", 10.0), photo("b/2", 20.0, spread=3.0)])
+    assert [standing.name for standing in found] == ["b", "a"]
+    worst = found[0]
+    # (10 + 20) / 2 = 15; lows 9 and 17 give 13, highs 11 and 23 give 17.
+    assert worst.severity_pct == pytest.approx(15.0)
+    assert (worst.low_pct, worst.high_pct) == (pytest.approx(13.0), pytest.approx(17.0))
+    assert (worst.photos, worst.leaves, worst.lesions) == (2, 2, 2)
+
+
+def test_without_folders_the_photos_themselves_come_worst_first():
+    found = standings([photo("a.jpg", 1.0), photo("b.jpg", 2.0)])
+    assert [standing.name for standing in found] == ["b.jpg", "a.jpg"]
+    assert "Worst photos first" in summary(run_of(photo("a.jpg", 1.0)))
+    assert "Worst plants first" in summary(run_of(photo("p/a.jpg", 1.0)))
+
+
+def test_a_photo_that_was_not_measured_does_not_count_as_healthy():
+    found = standings([photo("p/1", 8.0), without_leaf("p/2"), broken("p/3"), broken("q/1")])
+    assert [(standing.name, standing.severity_pct) for standing in found] == [("p", 8.0)]
+
+
+def test_what_could_not_be_used_is_counted_by_its_reason():
+    shown = summary(
+        run_of(photo("a", 1.0), broken("b"), broken("c"), without_leaf("d"), broken("e", "is odd."))
+    )
+    assert "1 of 5 photos measured." in shown
+    assert "4 photos could not be used:" in shown
+    assert "2 × a file that is empty: copy it again from the phone." in shown
+    assert "1 × a file that is odd." in shown
+    assert f"1 × {explain('no_leaf')}" in shown
+    assert "problems.txt" in shown
+
+
+def test_flags_of_measured_photos_are_explained_and_counted():
+    shown = summary(run_of(photo("a", 1.0, flags=("blurred",)), photo("b", 1, flags=("blurred",))))
+    assert f"2 × {explain('blurred')}" in shown
+    assert "could not be used" not in shown
+    assert "problems.txt" not in shown
+
+
+def test_a_long_list_ends_after_ten_and_says_how_many_more_there_are():
+    shown = summary(run_of(*(photo(f"p{number}/x", float(number)) for number in range(25))))
+    lines = [line for line in shown.splitlines() if "lesion," in line or line.endswith("lesion")]
+    assert len(lines) == 10
+    assert lines[0].split()[0] == "p24"
+    assert "and 15 more in photos.csv" in shown
+
+
+def test_kept_readings_are_counted():
+    shown = summary(run_of(photo("a", 1.0, kept=True), photo("b", 1.0)))
+    assert "1 photo unchanged since an earlier run: not measured again." in shown
+    assert "not measured again" not in summary(run_of(photo("b", 1.0)))
+
+
+def test_what_was_passed_over_is_counted():
+    finding = Finding((), hidden_count=1, other_count=2, output_count=1)
+    shown = summary(run_of(photo("a", 1.0), finding=finding))
+    assert "Passed over: 1 hidden entry, 2 files of other kinds, 1 folder of results." in shown
+
+
+def test_the_words_promise_no_diagnosis():
+    shown = summary(run_of(photo("a", 12.34)))
+    assert "of the leaf area looked at" in shown
+    assert "not a diagnosis" in shown
+    assert "12.3 % (11.3 to 13.3)" in shown
+
+
+def test_the_overlay_named_is_that_of_the_worst_photo_measured():
+    overlays = tuple(Path(f"{number}.jpg") for number in range(4))
+    run = run_of(
+        photo("a", 1.0), broken("b"), photo("c", 9.0), without_leaf("d"), overlays=overlays
+    )
+    assert worst_overlay(run) == Path("2.jpg")
+    assert "Look first at 2.jpg" in summary(run)
+    assert worst_overlay(run_of(photo("a", 1.0))) is None
+    assert worst_overlay(run_of(broken("a"), overlays=overlays[:1])) is None
+
+
+def test_a_name_with_control_signs_cannot_paint_the_terminal():
+    assert "\x1b" not in summary(run_of(photo("\x1b[2Jx/y", 1.0)))

@@ -1,0 +1,181 @@
+"""The overlay shows what was counted, and never changes it."""
+
+from datetime import datetime
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from vision.overlay import BLUE, ORANGE, PAPER, VERMILLION, draw_overlay
+from vision.records import (
+    HALO,
+    LEAF,
+    LESION,
+    DayMeasurement,
+    DayReading,
+    LeafReading,
+    Photo,
+)
+
+
+def photo_of(pixels, name="bed/x.jpg", flags=()):
+    pixels.setflags(write=False)
+    rows, columns = pixels.shape[:2]
+    return Photo(
+        Path(name), name, "", datetime(2024, 7, 1), "file", pixels, columns, rows, 1, flags
+    )
+
+
+def sick_leaf(rows=600, columns=900, lesions=((300, 450),), halo=True):
+    """Draw a grey photo with one leaf and round lesions, with its measurement."""
+    pixels = np.full((rows, columns, 3), 128, np.uint8)
+    classes = np.zeros((rows, columns), np.uint8)
+    centre = (columns // 2, rows // 2)
+    cv2.ellipse(classes, centre, (columns // 3, rows // 3), 0, 0, 360, LEAF, -1)
+    numbers = (classes > 0).astype(np.uint8)
+    for row, col in lesions:
+        if halo:
+            cv2.circle(classes, (col, row), rows // 12, HALO, -1)
+        cv2.circle(classes, (col, row), rows // 25, LESION, -1)
+    leaf = LeafReading(
+        1, rows / 2, columns / 2, float(numbers.sum()), (), 5.0, 3.0, 8.0, 6.0, 10.0, (50, -20, 30)
+    )
+    reading = DayReading((leaf,), (), leaf.area_px, 5.0, 3.0, 8.0, 6.0, 10.0)
+    for array in (classes, numbers):
+        array.setflags(write=False)
+    return photo_of(pixels), DayMeasurement(reading, classes, numbers)
+
+
+def count(picture, colour, tolerance=12):
+    distance = np.abs(picture.astype(int) - np.array(colour)).max(axis=-1)
+    return int((distance <= tolerance).sum())
+
+
+def nothing_found(rows=600, columns=900):
+    pixels = np.full((rows, columns, 3), 200, np.uint8)
+    empty = np.zeros((rows, columns), np.uint8)
+    return photo_of(pixels), DayMeasurement(DayReading((), ("no_leaf",)), empty, empty)
+
+
+def above_strip(picture):
+    """Cut the strip off: it begins where the first column turns to the colour of paper."""
+    paper = (picture[:, -1] == np.array(PAPER)).all(axis=-1)
+    return picture[: int(np.argmax(paper))]
+
+
+def test_each_kind_of_tissue_has_its_line_on_the_picture():
+    picture = above_strip(draw_overlay(*sick_leaf()))
+    assert count(picture, BLUE) > 500
+    assert count(picture, ORANGE) > 50
+    assert count(picture, VERMILLION) > 100
+
+
+def test_a_leaf_without_symptoms_has_its_outline_alone():
+    picture = above_strip(draw_overlay(*sick_leaf(lesions=())))
+    assert count(picture, BLUE) > 500
+    assert count(picture, ORANGE) == 0
+    assert count(picture, VERMILLION) == 0
+
+
+def test_a_lesion_without_a_halo_has_no_dots():
+    picture = above_strip(draw_overlay(*sick_leaf(halo=False)))
+    assert count(picture, VERMILLION) > 100
+    assert count(picture, ORANGE) == 0
+
+
+def test_more_lesions_draw_more_lines():
+    one = count(draw_overlay(*sick_leaf()), VERMILLION)
+    three = count(
+        draw_overlay(*sick_leaf(lesions=((300, 300), (300, 450), (300, 600)))), VERMILLION
+    )
+    strip = count(draw_overlay(*sick_leaf(lesions=())), VERMILLION)
+    assert three - strip == pytest.approx(3 * (one - strip), rel=0.1)
+
+
+def test_the_lines_lie_where_the_lesion_is():
+    picture = above_strip(draw_overlay(*sick_leaf(lesions=((250, 500),), halo=False)))
+    distance = np.abs(picture.astype(int) - np.array(VERMILLION)).max(axis=-1)
+    rows, columns = np.nonzero(distance <= 12)
+    assert rows.mean() == pytest.approx(250, abs=2)
+    assert columns.mean() == pytest.approx(500, abs=2)
+    # The lesion is a disc of radius 24; its line runs just outside.
+    radius = np.hypot(rows - 250, columns - 500)
+    assert 22 < radius.min() < radius.max() < 30
+
+
+def test_lines_follow_when_a_large_photo_is_shown_smaller():
+    photo, measurement = sick_leaf(1500, 3200, lesions=((600, 1400),), halo=False)
+    picture = above_strip(draw_overlay(photo, measurement))
+    distance = np.abs(picture.astype(int) - np.array(VERMILLION)).max(axis=-1)
+    rows, columns = np.nonzero(distance <= 12)
+    assert rows.mean() == pytest.approx(300, abs=3)
+    assert columns.mean() == pytest.approx(700, abs=3)
+
+
+@pytest.mark.parametrize(
+    ("rows", "columns"),
+    [
+        (600, 900),
+        (900, 600),
+        (3000, 4000),
+        (4000, 3000),
+        (256, 256),
+        (40, 3000),
+        (3000, 40),
+        (1, 1),
+    ],
+)
+def test_no_side_is_above_1600_pixels_and_small_photos_are_enlarged(rows, columns):
+    for photo, measurement in (sick_leaf(rows, columns, ()), nothing_found(rows, columns)):
+        picture = draw_overlay(photo, measurement)
+        assert picture.dtype == np.uint8
+        assert picture.ndim == 3
+        assert max(picture.shape[:2]) <= 1600
+        assert max(picture.shape[:2]) >= 700
+
+
+def test_many_flags_and_a_long_name_stay_inside_the_limit():
+    photo, measurement = nothing_found(3000, 1000)
+    names = ("blurred", "too_dark", "small", "bad_date", "busy_background", "many_small_leaves")
+    long = photo_of(np.array(photo.pixels), "bed/" + "x" * 400 + " y" * 200 + ".jpg", names)
+    assert max(draw_overlay(long, measurement).shape[:2]) <= 1600
+
+
+def test_a_photo_in_which_nothing_was_measured_says_so_on_a_grey_band():
+    photo, measurement = nothing_found()
+    picture = draw_overlay(photo, measurement)
+    band, below = picture[:20], above_strip(picture)[200:]
+    assert band.mean() < 150
+    assert (below == 200).all()
+
+
+def test_the_strip_names_flags_so_that_it_is_taller_with_them():
+    photo, measurement = sick_leaf()
+    plain = draw_overlay(photo, measurement)
+    flagged = photo_of(np.array(photo.pixels), flags=("blurred",))
+    assert draw_overlay(flagged, measurement).shape[0] > plain.shape[0]
+
+
+def test_the_label_can_be_read_on_dark_and_on_light_ground():
+    for level in (10, 245):
+        photo, measurement = sick_leaf(lesions=())
+        even = photo_of(np.full(photo.pixels.shape, level, np.uint8))
+        picture = above_strip(draw_overlay(even, measurement))
+        label = picture[100:150, 350:550].astype(int).sum(axis=-1)
+        assert (label < 60).sum() > 100
+        assert (label > 700).sum() > 100
+
+
+def test_photo_and_measurement_are_left_as_they_were():
+    photo, measurement = sick_leaf()
+    before = [photo.pixels.copy(), measurement.classes.copy(), measurement.leaf_numbers.copy()]
+    draw_overlay(photo, measurement)
+    after = [photo.pixels, measurement.classes, measurement.leaf_numbers]
+    assert all(np.array_equal(old, new) for old, new in zip(before, after, strict=True))
+
+
+@pytest.mark.parametrize("name", ["葉 лист.jpg", "a\nb\x1b.jpg", "%s {x}.jpg", ""])
+def test_odd_names_are_no_reason_to_fail(name):
+    photo, measurement = sick_leaf()
+    assert draw_overlay(photo_of(np.array(photo.pixels), name), measurement).size
