@@ -67,10 +67,12 @@ def encoded(picture, kind="jpeg", **more):
 
 
 def exif(**values):
-    block = Image.Exif()
+    block, inner = Image.Exif(), {}
     for name, value in values.items():
         tag = globals()[name.upper()]
-        (block.get_ifd(EXIF_DIRECTORY) if tag > EXIF_DIRECTORY else block)[tag] = value
+        (inner if tag > EXIF_DIRECTORY else block)[tag] = value
+    if inner:
+        block[EXIF_DIRECTORY] = inner
     return block.tobytes()
 
 
@@ -100,7 +102,7 @@ def test_each_format_gives_the_same_picture_as_was_put_in(tmp_path, kind):
 
 
 @pytest.mark.parametrize("kind", FORMATS)
-@pytest.mark.parametrize("size", [(60, 90), (1500, 2600)])
+@pytest.mark.parametrize("size", [(60, 90), (401, 2600)])
 def test_pixels_are_rgb_bytes_in_one_read_only_block(tmp_path, kind, size):
     pixels = read(tmp_path, encoded(scene(*size), kind, exif=exif(orientation=6))).pixels
     assert pixels.dtype == np.uint8
@@ -162,14 +164,14 @@ def as_stored(upright, orientation):
 
 @pytest.mark.parametrize("orientation", range(1, 9))
 @pytest.mark.parametrize("kind", ["jpeg", "png", "webp", "tiff"])
-@pytest.mark.parametrize("size", [(60, 90), (1000, 2600)])
+@pytest.mark.parametrize("size", [(60, 90), (400, 2600)])
 def test_orientation_is_honoured_once(tmp_path, kind, orientation, size):
     stored = as_stored(scene(*size), orientation)
     photo = read(tmp_path, encoded(stored, kind, exif=exif(orientation=orientation)))
     assert (photo.height_px, photo.width_px) == size
     expected = scene(*size)
     if photo.reduction > 1:
-        expected = cv2.resize(expected, (1300, 500), interpolation=cv2.INTER_AREA)
+        expected = cv2.resize(expected, (1300, 200), interpolation=cv2.INTER_AREA)
     assert photo.pixels.shape == expected.shape
     assert difference(photo.pixels, expected) <= LOSS[kind] + 1
 
@@ -308,21 +310,21 @@ def test_a_palette_with_transparent_colours_is_read(tmp_path):
     assert pixels[0, :3].tolist() == [[10, 200, 30], [255, 255, 255], [90, 60, 20]]
 
 
-@pytest.mark.parametrize("mode", ["1", "L", "LA", "PA", "CMYK", "YCbCr"])
+@pytest.mark.parametrize("mode", ["1", "L", "LA", "PA", "CMYK"])
 def test_unusual_modes_of_tiff_and_png_keep_their_shape(tmp_path, mode):
     picture = Image.fromarray(scene()).convert("L" if mode in ("LA", "PA") else "RGB").convert(mode)
-    kind = "tiff" if mode in ("CMYK", "YCbCr", "PA") else "png"
+    kind = "tiff" if mode in ("CMYK", "PA") else "png"
     photo = read(tmp_path, encoded(picture, kind, compression=None))
     assert difference(photo.pixels, picture.convert("RGB")) <= 1
 
 
-@pytest.mark.parametrize("size", [(60, 90), (1000, 2600)])
+@pytest.mark.parametrize("size", [(60, 90), (400, 2600)])
 def test_a_cmyk_jpeg_keeps_its_colours(tmp_path, size):
     picture = Image.fromarray(scene(*size)).convert("CMYK")
     photo = read(tmp_path, encoded(picture))
     expected = np.asarray(picture.convert("RGB"))
     if photo.reduction > 1:
-        expected = cv2.resize(expected, (1300, 500), interpolation=cv2.INTER_AREA)
+        expected = cv2.resize(expected, (1300, 200), interpolation=cv2.INTER_AREA)
     assert difference(photo.pixels, expected) <= 8
 
 
@@ -376,7 +378,7 @@ def test_a_scaled_photo_keeps_the_working_size_and_no_larger_scale_would(width_p
 
 
 @pytest.mark.parametrize("kind", FORMATS)
-@pytest.mark.parametrize("size", [(1000, 2600), (1201, 2561), (2999, 1331)])
+@pytest.mark.parametrize("size", [(400, 2600), (401, 2561), (2999, 331)])
 def test_a_reduced_photo_is_the_average_over_blocks(tmp_path, kind, size):
     photo = read(tmp_path, encoded(scene(*size), kind))
     rows, columns = size[0] // 2, size[1] // 2
