@@ -263,8 +263,10 @@ def _reduced_pixels(
     other formats are decoded whole and averaged over blocks of the same size.
     """
     width_px, height_px = picture.size
-    picture.draft("RGB", (max(1, width_px // reduction), max(1, height_px // reduction)))
-    drafted = -(-max(width_px, height_px) // max(picture.size))
+    drafted = 1
+    if isinstance(picture, JpegImagePlugin.JpegImageFile):  # others might offer a preview instead
+        picture.draft("RGB", (max(1, width_px // reduction), max(1, height_px // reduction)))
+        drafted = -(-max(width_px, height_px) // max(picture.size))
     picture.load()
     if drafted == 1:
         width_px, height_px = picture.size  # Pillow has turned a TIFF by now
