@@ -46,10 +46,18 @@ def standings(results: Sequence[PhotoResult]) -> list[Standing]:
     by_plant = any(result.plant for result in results)
     groups: dict[str, list[PhotoResult]] = {}
     for result in measured(results):
-        name = (result.plant or "(no plant named)") if by_plant else result.name
-        groups.setdefault(printable(name), []).append(result)
-    found = [_standing(name, members) for name, members in groups.items()]
+        key = result.name.rpartition("/")[0] if by_plant else result.name
+        groups.setdefault(key, []).append(result)
+    names = _plant_names(groups) if by_plant else {key: key for key in groups}
+    found = [_standing(printable(names[key]), members) for key, members in groups.items()]
     return sorted(found, key=lambda standing: -standing.severity_pct)
+
+
+def _plant_names(folders: Iterable[str]) -> dict[str, str]:
+    """Name each folder by its last part, or whole where two beds have a plant of one name."""
+    short = {folder: folder.rpartition("/")[2] or "(no plant named)" for folder in folders}
+    counts = Counter(short.values())
+    return {folder: name if counts[name] == 1 else folder for folder, name in short.items()}
 
 
 def _standing(name: str, members: Sequence[PhotoResult]) -> Standing:

@@ -18,6 +18,7 @@ __all__ = ["draw_overlay"]
 
 Pixels = NDArray[np.uint8]
 Colour = tuple[int, int, int]
+Box = tuple[int, int, int, int]
 
 BLUE: Colour = (0, 114, 178)
 ORANGE: Colour = (230, 159, 0)
@@ -53,12 +54,13 @@ def draw_overlay(photo: Photo, measurement: DayMeasurement) -> Pixels:
     """
     scale = _viewing_scale(photo.pixels)
     view = _resized(photo.pixels, scale)
-    unit = max(view.shape[0], view.shape[1]) / 800
-    _draw_leaves(view, measurement.leaf_numbers, scale, unit)
+    unit = max(view.shape[0], view.shape[1]) / 1000
+    boxes = _boxes(measurement.leaf_numbers)
+    _draw_leaves(view, measurement.leaf_numbers, boxes, scale, unit)
     _draw_halos(view, measurement.classes, scale, unit)
     _draw_lesions(view, measurement.classes, scale, unit)
     for leaf in measurement.reading.leaves:
-        _label_leaf(view, leaf, measurement.leaf_numbers, scale, unit)
+        _label_leaf(view, leaf, boxes.get(leaf.leaf, (0, 0, 0, 0)), scale, unit)
     if measurement.reading.severity_pct is None:
         _draw_banner(view, measurement.reading)
     return _with_strip(view, photo, measurement.reading)
@@ -78,13 +80,27 @@ def _resized(pixels: Pixels, scale: float) -> Pixels:
     return np.array(resized, dtype=np.uint8)
 
 
-def _outlines(mask: Pixels, scale: float) -> list[NDArray[np.int32]]:
+def _boxes(leaf_numbers: Pixels) -> dict[int, Box]:
+    """Return each leaf's box as left, top, width and height at the measured scale."""
+    found = {}
+    for number in range(1, int(leaf_numbers.max(initial=0)) + 1):
+        left, top, width, height = cv2.boundingRect((leaf_numbers == number).view(np.uint8))
+        if width:
+            found[number] = (left, top, width, height)
+    return found
+
+
+def _outlines(
+    mask: Pixels, scale: float, offset: tuple[int, int] = (0, 0)
+) -> list[NDArray[np.int32]]:
     """Return the outlines of a mask's patches, holes included, as points at viewing scale."""
-    found, _ = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    found, _ = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE, offset=offset)
+    # Fewer points, none off by more than 0.6 pixels: on 20 leaves the lines take 15 ms, not 94.
+    fewer = [cv2.approxPolyDP(points, 0.6 / min(1.0, scale), True) for points in found]
     centre = 0.5  # of a pixel, which grows with the scale
     return [
         np.round(((points + centre) * scale - centre) * (1 << _SHIFT)).astype(np.int32)
-        for points in found
+        for points in fewer
     ]
 
 
@@ -95,9 +111,12 @@ def _draw_lines(
         cv2.polylines(view, outlines, True, colour, thickness, cv2.LINE_AA, _SHIFT)
 
 
-def _draw_leaves(view: Pixels, leaf_numbers: Pixels, scale: float, unit: float) -> None:
-    for number in range(1, int(leaf_numbers.max(initial=0)) + 1):
-        outlines = _outlines((leaf_numbers == number).astype(np.uint8), scale)
+def _draw_leaves(
+    view: Pixels, leaf_numbers: Pixels, boxes: dict[int, Box], scale: float, unit: float
+) -> None:
+    for number, (left, top, width, height) in boxes.items():
+        window = leaf_numbers[top : top + height, left : left + width]
+        outlines = _outlines((window == number).astype(np.uint8), scale, (left, top))
         _draw_lines(view, outlines, max(2, round(1.2 * unit)), BLUE, WHITE)
 
 
@@ -123,11 +142,9 @@ def _draw_halos(view: Pixels, classes: Pixels, scale: float, unit: float) -> Non
                 cv2.circle(view, at, radius, ORANGE, -1, cv2.LINE_AA)
 
 
-def _label_leaf(
-    view: Pixels, leaf: LeafReading, leaf_numbers: Pixels, scale: float, unit: float
-) -> None:
-    """Write number and severity at the leaf's upper edge; short where the leaf is narrow."""
-    left, top, width, _ = cv2.boundingRect((leaf_numbers == leaf.leaf).astype(np.uint8))
+def _label_leaf(view: Pixels, leaf: LeafReading, box: Box, scale: float, unit: float) -> None:
+    """Write number and severity above the leaf, or at its upper edge where there is no room."""
+    left, top, width, _ = box
     size = 0.55 * unit + 0.15
     interval = f"{_digits(leaf.severity_low_pct)}-{_digits(leaf.severity_high_pct)}"
     text = f"leaf {leaf.leaf}: {leaf.severity_pct:.1f} % ({interval})"
@@ -135,8 +152,10 @@ def _label_leaf(
         text = f"{leaf.leaf}: {leaf.severity_pct:.0f} %"
     columns, rows = _text_size(text, size, thickness=2)
     col = int((left + width / 2) * scale - columns / 2)
-    row = int(top * scale + 1.3 * rows)
     col = max(4, min(col, view.shape[1] - columns - 4))
+    row = int(top * scale - 0.4 * rows)
+    if row < 1.2 * rows:
+        row = int(top * scale + 1.3 * rows)
     _write_edged(view, text, (col, min(row, view.shape[0] - 6)), size)
 
 
@@ -187,9 +206,10 @@ def _with_strip(view: Pixels, photo: Photo, reading: DayReading) -> Pixels:
     for number, line in enumerate(lines):
         at = (10, 58 + 26 * number)
         cv2.putText(strip, line, at, _FONT, 0.62, BLACK, 1, cv2.LINE_AA)
-    wide = np.full((view.shape[0], columns, 3), GREY, np.uint8)
-    wide[:, : view.shape[1]] = view
-    return np.concatenate([wide, strip])
+    if view.shape[1] < columns:
+        margin = np.full((view.shape[0], columns - view.shape[1], 3), GREY, np.uint8)
+        view = np.concatenate([view, margin], axis=1)
+    return np.concatenate([view, strip])
 
 
 def _result_line(reading: DayReading) -> str:

@@ -54,6 +54,13 @@ def test_without_folders_the_photos_themselves_come_worst_first():
     assert "Worst plants first" in summary(run_of(photo("p/a.jpg", 1.0)))
 
 
+def test_plants_of_one_name_in_two_beds_stay_apart():
+    results = [photo("bed-1/tom/x", 2.0), photo("bed-2/tom/x", 6.0), photo("bed-2/ann/x", 1.0)]
+    found = standings(results)
+    assert [standing.name for standing in found] == ["bed-2/tom", "bed-1/tom", "ann"]
+    assert [standing.severity_pct for standing in found] == [6.0, 2.0, 1.0]
+
+
 def test_a_photo_that_was_not_measured_does_not_count_as_healthy():
     found = standings([photo("p/1", 8.0), without_leaf("p/2"), broken("p/3"), broken("q/1")])
     assert [(standing.name, standing.severity_pct) for standing in found] == [("p", 8.0)]

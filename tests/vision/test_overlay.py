@@ -162,7 +162,7 @@ def test_the_label_can_be_read_on_dark_and_on_light_ground():
         photo, measurement = sick_leaf(lesions=())
         even = photo_of(np.full(photo.pixels.shape, level, np.uint8))
         picture = above_strip(draw_overlay(even, measurement))
-        label = picture[100:150, 350:550].astype(int).sum(axis=-1)
+        label = picture[60:105, 330:570].astype(int).sum(axis=-1)
         assert (label < 60).sum() > 100
         assert (label > 700).sum() > 100
 
