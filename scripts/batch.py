@@ -25,7 +25,7 @@ from scripts.tables import remove_leftovers, table_bytes, write_whole
 from vision.find import OUTPUT_MARKER, Finding, PhotoFile, find_photos, printable
 from vision.measure import measure_day_photo
 from vision.photo import UnreadablePhoto, content_hash, read_photo
-from vision.records import DayMeasurement, Photo
+from vision.records import DayMeasurement, DayReading, Photo
 from vision.taken import capture_time
 
 __all__ = [
@@ -306,7 +306,10 @@ def _kept(job: PhotoJob) -> PhotoResult | None:
     key = job.store.key(content)
     if not all(carries_key(path, key) for path in (job.mask, job.overlay) if path):
         return None
-    return _dated(replace(result, name=job.file.name), job.file.path)
+    try:
+        return _dated(replace(result, name=job.file.name), job.file.path)
+    except (OSError, OverflowError, ValueError):  # a file date that no calendar knows
+        return None
 
 
 def _dated(result: PhotoResult, path: Path) -> PhotoResult:
@@ -338,8 +341,14 @@ def _result(photo: Photo, measurement: DayMeasurement) -> PhotoResult:
         photo.width_px,
         photo.height_px,
         tuple(flags),
-        measurement.reading,
+        _without_outlines(measurement.reading),
     )
+
+
+def _without_outlines(reading: DayReading) -> DayReading:
+    """Leave out what no table shows and what would fill the memory in a run of many photos."""
+    leaves = tuple(replace(leaf, outline_px=()) for leaf in reading.leaves)
+    return replace(reading, leaves=leaves)
 
 
 def _problem(file: PhotoFile, what: str) -> PhotoResult:

@@ -16,6 +16,7 @@ from PIL import Image
 
 from scripts import batch, tables
 from scripts.tables import CannotWriteError
+from vision.opencv import MissingSystemLibrary
 
 ROOT = Path(__file__).parents[2]
 
@@ -286,3 +287,24 @@ def test_a_lost_worker_is_one_sentence(garden, tmp_path, spotlamp, monkeypatch):
     monkeypatch.setattr(batch, "_score_in_processes", lost)
     result = spotlamp("score", garden, "--out", tmp_path / "out", "--jobs", 2, code=1)
     assert one_sentence(result, "--jobs 1")
+
+
+def test_a_system_without_the_libraries_of_opencv_is_one_sentence(
+    garden, tmp_path, spotlamp, monkeypatch
+):
+    def missing():
+        raise MissingSystemLibrary("OpenCV cannot be loaded: install libgl1.")
+
+    monkeypatch.setattr("vision.opencv.require_opencv", missing)
+    result = spotlamp("score", garden, "--out", tmp_path / "out", code=1)
+    assert one_sentence(result, "libgl1")
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_file_date_beyond_the_calendar_is_no_reason_to_stop(garden, tmp_path, spotlamp):
+    try:
+        os.utime(garden / "bed-1" / "a.jpg", (10**13, 10**13))
+    except OSError:
+        pytest.skip("this file system has no such dates")
+    for _ in range(2):
+        spotlamp("score", garden, "--out", tmp_path / "out")
