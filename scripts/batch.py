@@ -40,6 +40,7 @@ __all__ = [
 
 READINGS = ".readings"
 PROBLEMS = "problems.txt"
+_OUR_FOLDERS = [Path(__file__).parents[1] / name for name in ("vision", "models", "scripts")]
 
 
 class NoPhotosError(Exception):
@@ -361,7 +362,9 @@ def _problem(file: PhotoFile, what: str) -> PhotoResult:
 
 def _surprise(error: Exception) -> str:
     """Return what is wrong when nobody foresaw it, with the place where to look for the repair."""
-    place = traceback.extract_tb(error.__traceback__)[-1]
+    frames = traceback.extract_tb(error.__traceback__)
+    ours = [frame for frame in frames if Path(frame.filename).parent in _OUR_FOLDERS]
+    place = (ours or frames)[-1]
     what = printable(" ".join(f"{type(error).__name__}: {error}".split()))
     where = f"{Path(place.filename).name}, line {place.lineno}"
     return f"met an error inside the program ({what}, in {where})."

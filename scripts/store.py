@@ -36,14 +36,15 @@ def package_version() -> str:
 
 
 def measuring_fingerprint(settings: Settings) -> str:
-    """Return a hash of all that decides a reading besides the photo: settings and versions."""
-    parts = (
-        repr(settings),
-        str(getattr(measure, "MEASURING_VERSION", 0)),
-        package_version(),
-        cv2.__version__,
-    )
-    return sha256("\n".join(parts).encode()).hexdigest()
+    """Return a hash of all that decides a reading besides the photo.
+
+    The settings, the versions of the measuring, of the package and of OpenCV, and the trained
+    files, which change more often than the numbers that people must remember to raise.
+    """
+    versions = (str(measure.MEASURING_VERSION), package_version(), cv2.__version__)
+    trained = sorted(Path(measure.__file__).parent.glob("*.json"))
+    hashes = (sha256(file.read_bytes()).hexdigest() for file in trained)
+    return sha256("\n".join((repr(settings), *versions, *hashes)).encode()).hexdigest()
 
 
 @dataclass(frozen=True)

@@ -95,6 +95,16 @@ def test_other_settings_find_nothing(store):
 )
 def test_a_new_way_of_measuring_finds_nothing_old(store, monkeypatch, where, new):
     store.put(a_result())
-    monkeypatch.setattr(where, new, raising=False)
+    monkeypatch.setattr(where, new)
     other = ReadingStore(store.folder, measuring_fingerprint(Settings()))
     assert other.get(CONTENT) is None
+
+
+def test_a_newly_trained_file_finds_nothing_old(store, tmp_path, monkeypatch):
+    store.put(a_result())
+    monkeypatch.setattr("vision.measure.__file__", str(tmp_path / "measure.py"))
+    fingerprints = []
+    for trained in (b"1", b"2"):
+        (tmp_path / "surface.json").write_bytes(trained)
+        fingerprints.append(measuring_fingerprint(Settings()))
+    assert len({store.fingerprint, *fingerprints}) == 3

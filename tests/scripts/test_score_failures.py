@@ -66,7 +66,7 @@ def test_an_error_nobody_foresaw_costs_one_photo_alone(
     (sentence,) = (tmp_path / "out" / "problems.txt").read_text(encoding="utf-8").splitlines()
     assert sentence.startswith("“bed-2/c.jpg”")
     assert "ZeroDivisionError: division by zero" in sentence
-    assert "test_score_failures.py" in sentence
+    assert "batch.py" in sentence
 
 
 def test_when_nothing_could_be_measured_the_tables_are_there_and_the_code_is_1(
@@ -222,10 +222,11 @@ def started(folder, out):
     )  # fmt: skip
 
 
-def wait_until_pictures_come(out, number):
+def wait_until_pictures_come(process, out, number):
     for _ in range(3000):
         if len(list(out.glob("overlays/*.jpg"))) >= number:
             return
+        assert process.poll() is None, process.stderr.read()
         time.sleep(0.01)
     pytest.fail("no picture came in 30 seconds")
 
@@ -240,7 +241,7 @@ def test_a_killed_run_leaves_whole_files_and_the_next_run_goes_on(
     many_photos(tmp_path / "in", paint_photo)
     out = tmp_path / "out"
     with started(tmp_path / "in", out) as process:
-        wait_until_pictures_come(out, 2)
+        wait_until_pictures_come(process, out, 2)
         os.killpg(process.pid, signal.SIGKILL)
     assert process.returncode == -signal.SIGKILL
     named = [path for path in out.rglob("*") if path.suffix in (".jpg", ".png", ".csv")]
@@ -259,7 +260,7 @@ def test_ctrl_c_is_one_sentence_without_half_files(tmp_path, paint_photo):
     many_photos(tmp_path / "in", paint_photo)
     out = tmp_path / "out"
     with started(tmp_path / "in", out) as process:
-        wait_until_pictures_come(out, 2)
+        wait_until_pictures_come(process, out, 2)
         os.killpg(process.pid, signal.SIGINT)
         _, errors = process.communicate(timeout=60)
     assert process.returncode == 130
@@ -273,20 +274,34 @@ def test_workers_do_not_outlive_a_killed_run(tmp_path, paint_photo):
     many_photos(tmp_path / "in", paint_photo)
     out = tmp_path / "out"
     with started(tmp_path / "in", out) as process:
-        wait_until_pictures_come(out, 2)
+        wait_until_pictures_come(process, out, 2)
         process.kill()
         process.wait()
         # The workers hold the other end of our pipe: it ends when the last of them has ended.
         process.communicate(timeout=20)
 
 
-def test_a_lost_worker_is_one_sentence(garden, tmp_path, spotlamp, monkeypatch):
-    def lost(*arguments, **named):
-        raise batch.WorkersLostError("The system ended a worker process: try --jobs 1.")
+def worker_pids(process):
+    children = Path(f"/proc/{process.pid}/task/{process.pid}/children")
+    if not children.exists():
+        pytest.skip("the system does not list a process's children")
+    pids = [int(pid) for pid in children.read_text().split()]
+    return [pid for pid in pids if b"LokyProcess" in Path(f"/proc/{pid}/cmdline").read_bytes()]
 
-    monkeypatch.setattr(batch, "_score_in_processes", lost)
-    result = spotlamp("score", garden, "--out", tmp_path / "out", "--jobs", 2, code=1)
-    assert one_sentence(result, "--jobs 1")
+
+@needs_signals
+def test_a_worker_that_the_system_ends_is_one_sentence(tmp_path, paint_photo):
+    many_photos(tmp_path / "in", paint_photo)
+    out = tmp_path / "out"
+    with started(tmp_path / "in", out) as process:
+        wait_until_pictures_come(process, out, 2)
+        os.kill(worker_pids(process)[0], signal.SIGKILL)
+        _, errors = process.communicate(timeout=60)
+    assert process.returncode == 1
+    said = [line for line in errors.splitlines() if "photos done" not in line]
+    assert len(said) == 1, errors
+    assert "--jobs 1" in said[0]
+    assert every_file_is_whole(out) >= 2
 
 
 def test_a_system_without_the_libraries_of_opencv_is_one_sentence(
