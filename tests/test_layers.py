@@ -1,0 +1,195 @@
+"""The shape of the code: who may import whom, who decodes, who prints, what lies where.
+
+Read from the syntax trees, so that imports inside functions count too.
+"""
+
+import ast
+import re
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from fnmatch import fnmatch
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+LAYERS = ("scripts", "models", "vision")  # each may import itself and those after it
+MODULES = sorted(path for layer in LAYERS for path in (ROOT / layer).rglob("*.py"))
+
+TOP_LEVEL = {
+    "README.md", "DEVELOPERS.md", "pyproject.toml",
+    "vision", "models", "tests", "sample_images", "scripts",
+}  # fmt: skip
+
+DECODING_CALLS = {"imread", "imreadmulti", "imdecode", "imdecodemulti", "VideoCapture"}
+DECODING_CALLS |= {"open_heif", "read_heif"}
+DECODING_MODULES = {"PIL", "pillow_heif", "imageio", "skimage.io", "matplotlib.image", "tifffile"}
+MAY_DECODE = {
+    "vision/photo.py": "the module that decodes photos",
+    "vision/colour_profile.py": "converts decoded pixels with Pillow's colour engine",
+    "scripts/make_samples.py": "writes the sample photos with Pillow; reads none",
+    "scripts/outline_pictures.py": "training masks and backgrounds, which are not scored",
+    "scripts/train_surface.py": "training masks, which are not photos",
+    "scripts/agreement.py": "truth masks, which are not photos",
+    "scripts/benchmark.py": "times OpenCV's own decoding beside ours",
+}
+
+TRAINING_LIBRARIES = {"skimage", "sklearn"}
+MAY_TRAIN = {
+    "scripts/outline_pictures.py",
+    "scripts/train_outline.py",
+    "scripts/train_surface.py",
+    "scripts/benchmark.py",
+    "scripts/agreement.py",
+}
+DISTRIBUTION_OF = {"cv2": "opencv-python", "PIL": "pillow", "pillow_heif": "pillow-heif"}
+
+TEXT_ENDINGS = {"", ".py", ".md", ".toml", ".json", ".csv", ".txt", ".yml", ".yaml", ".cfg"}
+MACHINE_PATH = re.compile(r"(?<![\w.])/(?:work|root|home|Users)/\w|\b[A-Za-z]:\\{1,2}Users\b")
+DOWNLOAD_ADDRESS = re.compile(r"\b(?:https?|ftp):/{2}", re.IGNORECASE)
+
+
+def short(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+@pytest.fixture(params=MODULES, ids=short)
+def module(request) -> Path:
+    return request.param
+
+
+def nodes(module: Path) -> Iterator[ast.AST]:
+    return ast.walk(ast.parse(module.read_text("utf-8"), str(module)))
+
+
+def imports(tree: Iterator[ast.AST]) -> Iterator[str]:
+    """Yield the full names of imported modules, and ``module.name`` for what is taken from one."""
+    for node in tree:
+        match node:
+            case ast.Import(names=names):
+                yield from (alias.name for alias in names)
+            case ast.ImportFrom(module=source, names=names, level=0):
+                yield from (f"{source}.{alias.name}" for alias in names)
+            case ast.ImportFrom(level=level) if level:
+                pytest.fail("relative imports hide which layer they reach")
+            case ast.Call(
+                func=ast.Attribute(attr="import_module"), args=[ast.Constant(value=name)]
+            ):
+                yield name
+
+
+def names_used(tree: Iterator[ast.AST]) -> set[str]:
+    """Return every name and attribute that the code mentions or imports by itself."""
+    found = set()
+    for node in tree:
+        match node:
+            case ast.Name(id=name) | ast.Attribute(attr=name) | ast.alias(name=name):
+                found.add(name)
+    return found
+
+
+def is_within(name: str, package: str) -> bool:
+    return name == package or name.startswith(package + ".")
+
+
+def decodes(tree: list[ast.AST]) -> bool:
+    reached = [name for name in imports(iter(tree)) for m in DECODING_MODULES if is_within(name, m)]
+    return bool(reached or DECODING_CALLS & names_used(iter(tree)))
+
+
+def project_files() -> list[Path]:
+    """Return the files of the project: what git tracks, or all that it would not ignore."""
+    if (ROOT / ".git").exists():
+        command = ["git", "-c", "safe.directory=*", "-C", str(ROOT), "ls-files", "-z"]
+        listed = subprocess.run(command, capture_output=True, check=True).stdout
+        tracked = [ROOT / name for name in listed.decode().split("\0") if name]
+        return [path for path in tracked if path.is_file()]
+    ignored = [line.strip("/") for line in (ROOT / ".gitignore").read_text().split("\n") if line]
+    return [
+        path
+        for path in ROOT.rglob("*")
+        if path.is_file()
+        and not any(fnmatch(part, i) for part in path.relative_to(ROOT).parts for i in ignored)
+    ]
+
+
+def test_imports_go_from_scripts_to_models_to_vision_and_never_back(module):
+    layer = LAYERS.index(short(module).split("/")[0])
+    forbidden = (*LAYERS[:layer], "tests")
+    back = [n for n in imports(nodes(module)) if any(is_within(n, f) for f in forbidden)]
+    assert not back
+
+
+def test_only_the_photo_module_decodes_images(module):
+    assert short(module) in MAY_DECODE or not decodes(list(nodes(module)))
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "import cv2\ncv2.imread('a.png')",
+        "from cv2 import imdecode",
+        "from PIL import Image\nImage.open('a.png')",
+        "def late():\n    from PIL.JpegImagePlugin import JpegImageFile",
+        "import skimage.io",
+        "from skimage import io",
+        "import importlib\nimportlib.import_module('pillow_heif')",
+    ],
+)
+def test_decoding_is_recognised_in_each_of_its_forms(code):
+    assert decodes(list(ast.walk(ast.parse(code))))
+
+
+def test_each_module_that_may_decode_does():
+    """An exception that is no longer needed is taken off the list."""
+    there = [ROOT / name for name in MAY_DECODE if (ROOT / name).exists()]
+    assert ROOT / "vision/photo.py" in there
+    assert [short(path) for path in there if not decodes(list(nodes(path)))] == []
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if m.parts[-2] != "scripts"], ids=short)
+def test_only_scripts_print(module):
+    assert not names_used(nodes(module)) & {"print", "stdout", "stderr", "logging"}
+
+
+def test_what_is_imported_is_declared_as_a_dependency(module):
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    declared = {re.split(r"[<>=\[ ]", entry)[0] for entry in project["dependencies"]}
+    known = {*LAYERS, *sys.stdlib_module_names}
+    tops = {name.split(".")[0] for name in imports(nodes(module))} - known
+    if short(module) in MAY_TRAIN:
+        tops -= TRAINING_LIBRARIES
+    assert {DISTRIBUTION_OF.get(top, top) for top in tops} <= declared
+
+
+def test_the_top_level_holds_only_the_agreed_names_and_dot_files():
+    tops = {path.relative_to(ROOT).parts[0] for path in project_files()}
+    assert {name for name in tops if not name.startswith(".")} <= TOP_LEVEL
+
+
+def test_no_text_names_a_machine_path_or_a_download_address():
+    found = []
+    for path in project_files():
+        if path.suffix in TEXT_ENDINGS and ".git" not in path.parts:
+            text = path.read_text("utf-8")
+            found += [
+                f"{short(path)}: {match.group()}"
+                for pattern in (MACHINE_PATH, DOWNLOAD_ADDRESS)
+                for match in pattern.finditer(text)
+            ]
+    assert found == []
+
+
+@pytest.mark.parametrize(
+    ("pattern", "text"),
+    [
+        (MACHINE_PATH, "see /" + "work/shared/notes"),
+        (MACHINE_PATH, "'/" + "home/ann/photos'"),
+        (MACHINE_PATH, "C:" + r"\Users\ann"),
+        (DOWNLOAD_ADDRESS, "from http" + "s://example.org/x"),
+    ],
+)
+def test_such_paths_and_addresses_are_recognised(pattern, text):
+    assert pattern.search(text)
