@@ -1,0 +1,187 @@
+"""What the documents and the help say is there, complete, and true."""
+
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from typer.main import get_command
+from typer.testing import CliRunner
+
+from scripts.cli import app, sample_garden
+from scripts.columns import TABLES
+from scripts.readme_picture import PICTURE, readme_picture
+from vision.flags import FLAGS
+from vision.leaf import MOST_LEAVES
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text("utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+COMMANDS = dict(get_command(app).commands)  # type: ignore[attr-defined]
+COLUMNS = [(table.name, column) for table in TABLES.values() for column in table.columns]
+
+UNITS = {  # what a column's meaning must say, by the end of its name
+    "_mm2": "mm²",
+    "_mm": "mm",
+    "mm_per_px": "millimetres a pixel",
+    "area_px": "square pixels",
+    "_px": "pixel",
+    "_pct": "percent",
+    "roundness": "no unit",
+    "elongation": "no unit",
+    "solidity": "no unit",
+    "darkness": "units of CIELAB",
+    "p_spot": "0 to 1",
+    "p_blight": "0 to 1",
+    "p_none": "0 to 1",
+    "taken_at": "ISO 8601",
+    "at_margin": "yes or no",
+}
+WITHOUT_UNIT = {
+    *("photo", "sha256", "taken_from", "plant", "mode", "status", "flags", "pattern"),
+    *("blight_kind", "leaf", "lesion", "dropping", "caterpillar"),
+    *("leaf_count", "lesion_count", "frass_count"),
+    *("caterpillar_count", "caterpillar_low", "caterpillar_high"),
+}
+
+
+def blocks(text: str, language: str = "") -> list[str]:
+    """Return the fenced code of a document."""
+    return re.findall(rf"^```{language}\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
+
+
+def table_under(heading: str) -> list[list[str]]:
+    """Return the cells of the README's table under a heading, without its own head."""
+    section = README.split(f"{heading}\n", 1)[1].split("\n#", 1)[0]
+    lines = [line for line in section.splitlines() if line.startswith("|")]
+    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines[2:]]
+
+
+EXAMPLES = [
+    line for block in blocks(README) for line in block.splitlines() if line.startswith("spotlamp ")
+]
+
+
+@pytest.fixture
+def near_photos(tmp_path, monkeypatch) -> Path:
+    """Stand where the README's reader stands: beside a folder of photos."""
+    for plant in ("bed-1/plant-A1", "bed-2/plant-B3"):
+        photo = sorted((sample_garden() / plant).iterdir())[0]
+        target = tmp_path / "my-photos" / plant.split("/")[1]
+        target.mkdir(parents=True)
+        shutil.copy(photo, target)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_the_readme_has_examples_of_each_command():
+    assert {shlex.split(line)[1] for line in EXAMPLES} >= set(COMMANDS)
+
+
+def test_the_readmes_examples_run_one_after_the_other(near_photos):
+    for line in EXAMPLES:
+        result = CliRunner().invoke(app, shlex.split(line)[1:])
+        assert result.exit_code == 0, f"{line}\n{result.output}\n{result.exception!r}"
+    assert len(list((near_photos / "results" / "overlays").rglob("*.jpg"))) == 2
+    assert len(list((near_photos / "results" / "masks").rglob("*.png"))) == 2
+    assert (near_photos / "spotlamp-demo" / "photos.csv").is_file()
+
+
+def test_the_readmes_python_examples_run(near_photos):
+    for example in blocks(README, "python"):
+        subprocess.run([sys.executable, "-c", example], check=True, cwd=near_photos)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_each_commands_help_says_what_it_reads_writes_and_costs(name):
+    shown = CliRunner().invoke(app, [name, "--help"]).output
+    for said in (r"\bReads\b", r"\bwrites?\b", r"\bcosts?\b|\bat once\b"):
+        assert re.search(said, shown, re.IGNORECASE), f"{said} is missing"
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_each_option_of_a_command_has_its_help(name):
+    options = [p for p in COMMANDS[name].params if p.name != "help"]
+    assert [p.name for p in options if not (p.help or "").strip()] == []
+
+
+def test_the_readmes_flag_table_is_the_registry():
+    written = [(row[0].strip("`"), row[1], row[2]) for row in table_under("### Flags")]
+    known = [(f.name, f.sentence, "yes" if f.measurable else "no") for f in FLAGS.values()]
+    assert written == known
+
+
+def test_columns_named_in_the_readme_are_columns_of_photos():
+    named = {n for row in table_under("## The tables") for n in re.findall(r"`(\w+)`", row[0])}
+    assert len(named) > 8
+    assert named <= {column.name for column in TABLES["photos"].columns}
+
+
+@pytest.mark.parametrize(("table", "column"), COLUMNS, ids=lambda v: getattr(v, "name", v))
+def test_each_column_has_a_sentence_with_its_unit(table, column):
+    assert re.fullmatch(r"\S.*\.", column.meaning)
+    if column.name not in WITHOUT_UNIT:
+        end = next(end for end in UNITS if column.name.endswith(end))
+        assert UNITS[end] in column.meaning
+
+
+def test_the_readme_states_as_many_leaves_as_are_measured():
+    assert MOST_LEAVES == 12
+    assert "at most twelve leaves" in README
+
+
+def test_the_version_is_the_same_everywhere():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    shown = CliRunner().invoke(app, ["--version"]).output.strip()
+    assert shown == f"spotlamp {project['version']}"
+
+
+def test_the_licence_is_stated_in_full():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    assert project["license"] == "MIT"
+    licence = README.split("## Licence", 1)[1]
+    assert "Permission is hereby granted, free of charge" in licence
+    assert licence.rstrip().endswith("USE OR OTHER DEALINGS IN THE SOFTWARE.")
+
+
+def test_ci_runs_the_readmes_test_command():
+    command = next(line for b in blocks(README) for line in b.splitlines() if "pytest" in line)
+    assert command.endswith('.venv/bin/pip install ".[test]" && .venv/bin/python -m pytest')
+    steps = (ROOT / ".ci" / "run").read_text("utf-8")
+    assert steps.splitlines().count('"$work/venv/bin/python" -m pytest') == 1
+
+
+def test_the_readmes_pictures_are_there_and_small():
+    named = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
+    assert named
+    for name in named:
+        assert 10_000 < (ROOT / name).stat().st_size <= 150_000
+
+
+def test_the_readmes_picture_is_what_the_program_draws_now(tmp_path):
+    """Fails when the measuring has changed: ``python -m scripts.readme_picture`` draws it anew."""
+    readme_picture(tmp_path / "again.jpg", sample_garden())
+    shown, again = cv2.imread(str(PICTURE)), cv2.imread(str(tmp_path / "again.jpg"))
+    assert shown.shape == again.shape
+    # Other releases of OpenCV draw letters and lines a little differently.
+    assert np.mean(np.abs(shown.astype(float) - again)) < 4
+
+
+def test_developers_names_each_module():
+    """The map is whole: a new file gets its line."""
+    for folder in ("vision", "vision/rendered", "scripts"):
+        for module in (ROOT / folder).glob("*.py"):
+            if module.name != "__init__.py":
+                assert f"`{module.name}`" in DEVELOPERS, f"{folder}/{module.name} is not on the map"
+
+
+def test_developers_names_no_module_that_is_gone():
+    known = {path.name for folder in ("vision", "scripts", "tests") for path in
+             (ROOT / folder).rglob("*.py")}  # fmt: skip
+    assert set(re.findall(r"`(\w+\.py)`", DEVELOPERS)) <= known
