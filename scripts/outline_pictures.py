@@ -1,13 +1,12 @@
 """Pictures with leaf masks from which the outline is learned (see ``scripts.train_outline``).
 
-Four kinds: painted photos with exact truth; coffee leaves on white with published masks; tomato
-leaves on a board, whose masks a plain-background method makes where it is surely right; and such
-real leaves cut out and laid on real and painted backgrounds, or on none, beside things that are
-not leaves.
+Painted photos with exact truth; coffee leaves on white with published masks; tomato leaves on a
+board, whose masks a plain-background method makes where it is surely right; and close parts of
+both. ``scripts.outline_scenes`` lays such real leaves on other backgrounds.
 """
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -19,13 +18,27 @@ from vision.colour import LINEAR_LIGHT, log_chromaticity
 from vision.outline import OVERVIEW_PX
 from vision.rendered import NATURAL_BACKGROUNDS, PLAIN_BACKGROUNDS, draw_scene, render
 
-__all__ = ["Picture", "coffee_pictures", "cut_outs", "laid_pictures", "painted_pictures",
-           "read", "tomato_pictures"]  # fmt: skip
+__all__ = [
+    "Picture",
+    "board_mask",
+    "close_ups",
+    "coffee_pictures",
+    "expose",
+    "linear",
+    "painted_pictures",
+    "read",
+    "read_mask",
+    "shrink",
+    "shrink_share",
+    "squeeze",
+    "texture_photos",
+    "tint",
+    "tomato_pictures",
+]
 
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 Chance = np.random.Generator
-CutOut = tuple[Pixels, Floats]
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,16 +65,46 @@ def read(path: Path) -> Pixels:
     pixels = cv2.imread(str(path))
     if pixels is None:
         raise FileNotFoundError(f"{path} is not a photo.")
-    return np.asarray(pixels[..., ::-1]).copy()
+    return np.ascontiguousarray(pixels[..., ::-1], np.uint8)
 
 
-def shrink(plane: NDArray[np.generic], long_px: int = OVERVIEW_PX) -> NDArray[np.generic]:
+def read_mask(photo: Path) -> Floats:
+    """Read the published mask of a coffee photo: 1 leaf, 0 background."""
+    path = photo.parent.parent / "masks" / f"{photo.stem}.png"
+    mask = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
+    if mask is None:
+        raise FileNotFoundError(f"{path} is not a mask.")
+    return np.asarray(mask > 0, np.float32)
+
+
+def shrink(pixels: Pixels, long_px: int = OVERVIEW_PX) -> Pixels:
     """Reduce to at most ``long_px`` on the long side."""
+    return np.asarray(_shrunk(pixels, long_px), np.uint8)
+
+
+def shrink_share(share: Floats, long_px: int = OVERVIEW_PX) -> Floats:
+    """Reduce a share of leaf as ``shrink`` reduces pixels."""
+    return np.asarray(_shrunk(share, long_px), np.float32)
+
+
+def _shrunk(plane: Pixels | Floats, long_px: int) -> cv2.typing.MatLike:
     factor = long_px / max(plane.shape[:2])
     if factor >= 1:
         return plane
     size = (max(1, round(plane.shape[1] * factor)), max(1, round(plane.shape[0] * factor)))
     return cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
+
+
+def squeeze(pixels: Pixels, quality: int) -> Pixels:
+    """Send pixels through JPEG of the given quality, 0 to 100."""
+    _, code = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return np.asarray(cv2.imdecode(code, cv2.IMREAD_COLOR), np.uint8)
+
+
+def texture_photos() -> list[Pixels]:
+    """Photos that come with scikit-image: grass, gravel and brick (grey), a cat, a cup, a page."""
+    names = ("grass", "gravel", "brick", "chelsea", "coffee", "page")
+    return [np.asarray(getattr(skimage.data, name)(), np.uint8) for name in names]
 
 
 def painted_pictures(rng: Chance, count: int) -> Iterator[Picture]:
@@ -71,29 +114,63 @@ def painted_pictures(rng: Chance, count: int) -> Iterator[Picture]:
         name = names[number % len(names)]
         width, height = rng.permutation([int(rng.integers(400, 801)), int(rng.integers(300, 601))])
         scene = draw_scene(rng, background=name, width_px=int(width), height_px=int(height))
+        if rng.random() < 0.35:  # much dead tissue, which is the hardest to keep
+            severity_pct = float(rng.uniform(15, 60))
+            scene = replace(scene, pattern="blight", kind="", severity_pct=severity_pct)
+        if rng.random() < 0.1:
+            scene = replace(scene, leaf_size=1.2, leaves=1)
         photo = render(scene, int(rng.integers(1 << 31)))
-        leaf = (photo.mask > 0).astype(np.float32)
-        yield Picture(f"painted/{name}", shrink(photo.pixels), shrink(leaf))
+        pixels = shrink(photo.pixels)
+        if rng.random() < 0.3:
+            pixels = tint(rng, pixels, 0.15, 0.3)
+        leaf = np.asarray(photo.mask > 0, np.float32)
+        yield Picture(f"painted/{name}", pixels, shrink_share(leaf))
 
 
 def coffee_pictures(rng: Chance, photos: list[Path], tinted: bool) -> Iterator[Picture]:
     """Yield coffee leaves on white, as photographed or in other light."""
     for path in photos:
-        mask_path = path.parent.parent / "masks" / f"{path.stem}.png"
-        mask = cv2.imread(str(mask_path), cv2.IMREAD_UNCHANGED)
         pixels = shrink(read(path))
         if tinted:
             pixels = tint(rng, pixels, 0.12, 0.35)
-        yield Picture("coffee", pixels, shrink((mask > 0).astype(np.float32)))
+        yield Picture("coffee", pixels, shrink_share(read_mask(path)))
 
 
-def tomato_pictures(photos: list[Path]) -> Iterator[Picture]:
-    """Yield tomato leaves on a board, where two rounds of the plain method agree."""
+def tomato_pictures(rng: Chance, photos: list[Path]) -> Iterator[Picture]:
+    """Yield tomato leaves on a board where the plain method is sure, some in other light."""
     for path in photos:
         pixels = shrink(read(path))
         leaf = board_mask(pixels)
         if leaf is not None:
-            yield Picture("tomato", pixels, leaf)
+            other = rng.random() < 0.4
+            yield Picture("tomato", tint(rng, pixels, 0.12, 0.3) if other else pixels, leaf)
+
+
+def close_ups(rng: Chance, coffee: list[Path], tomato: list[Path]) -> Iterator[Picture]:
+    """Yield parts of such photos that a leaf fills wholly or nearly, in this or other light."""
+    for path in coffee:
+        yield _close_up(rng, shrink(read(path), 1200), shrink_share(read_mask(path), 1200))
+    for path in tomato:
+        leaf = board_mask(read(path))
+        if leaf is not None:
+            yield _close_up(rng, read(path), leaf)
+
+
+def _close_up(rng: Chance, pixels: Pixels, leaf: Floats) -> Picture:
+    x, y, width, height = cv2.boundingRect((leaf > 0.9).astype(np.uint8))
+    share = rng.uniform(0.3, 0.9)
+    wide, high = max(int(width * share), 40), max(int(height * share), 40)
+    left = int(
+        np.clip(x + width / 2 - wide / 2 + rng.normal(0, 0.1) * width, 0, leaf.shape[1] - 40)
+    )
+    top = int(
+        np.clip(y + height / 2 - high / 2 + rng.normal(0, 0.1) * height, 0, leaf.shape[0] - 40)
+    )
+    window = (slice(top, top + high), slice(left, left + wide))
+    part = shrink(np.ascontiguousarray(pixels[window]))
+    if rng.random() < 0.6:
+        part = tint(rng, part, 0.1, 0.3)
+    return Picture("close", part, shrink_share(np.ascontiguousarray(leaf[window])))
 
 
 def board_mask(pixels: Pixels) -> Floats | None:
@@ -125,221 +202,25 @@ def _whole(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Largest piece, its holes filled."""
     opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     outlines, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    out = np.zeros_like(opened)
+    out = np.zeros_like(mask, np.uint8)
     if outlines:
         cv2.drawContours(out, [max(outlines, key=cv2.contourArea)], -1, 1, cv2.FILLED)
-    return out > 0
+    return np.asarray(out > 0, np.bool_)
 
 
 def tint(rng: Chance, pixels: Pixels, colour: float, light: float) -> Pixels:
     """Multiply linear light by random gains, the same for all pixels."""
     gains = np.exp(rng.normal(0, colour, 3) + rng.normal(0, light))
-    return expose(LINEAR_LIGHT[pixels] * gains.astype(np.float32))
+    return expose(linear(pixels) * gains.astype(np.float32))
+
+
+def linear(pixels: Pixels) -> Floats:
+    """Decode sRGB to linear light, 0 to 1."""
+    return np.asarray(LINEAR_LIGHT[pixels], np.float32)
 
 
 def expose(light: Floats) -> Pixels:
     """Encode linear light as sRGB (IEC 61966-2-1)."""
     light = np.clip(light, 0, 1)
     coded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
-    return np.rint(coded * 255).astype(np.uint8)
-
-
-def cut_outs(coffee: list[Path], tomato: list[Path]) -> list[CutOut]:
-    """Cut real leaves out, a little inside their masks so that no rim of background is left."""
-    bank = []
-    for path in coffee:
-        mask = cv2.imread(str(path.parent.parent / "masks" / f"{path.stem}.png"), 0) > 0
-        inner = cv2.erode(mask.astype(np.uint8), np.ones((9, 9), np.uint8)).astype(np.float32)
-        bank.append(_crop(shrink(read(path), 600), shrink(inner, 600)))
-    for path in tomato:
-        pixels = read(path)
-        mask = board_mask(pixels)
-        if mask is not None:
-            inner = cv2.erode((mask == 1).astype(np.float32), np.ones((3, 3), np.uint8))
-            bank.append(_crop(pixels, cv2.GaussianBlur(inner, (0, 0), 0.6)))
-    return bank
-
-
-def _crop(pixels: Pixels, cover: Floats) -> CutOut:
-    x, y, width, height = cv2.boundingRect((cover > 0.02).astype(np.uint8))
-    window = (slice(y, y + height), slice(x, x + width))
-    return pixels[window].copy(), cover[window].copy()
-
-
-def laid_pictures(
-    rng: Chance, count: int, bank: list[CutOut], canopy: list[Path]
-) -> Iterator[Picture]:
-    """Yield real leaves laid on other backgrounds; about one in seven pictures has no leaf."""
-    plants = [shrink(read(path), 1000) for path in canopy]
-    textures = _textures()
-    makers: dict[str, Callable[[], Pixels]] = {
-        "canopy": lambda: _foliage(rng, plants),
-        "painted": lambda: _painted_scene(rng),
-        "texture": lambda: _coloured_texture(rng, textures),
-        "flat": lambda: _flat(rng),
-    }
-    names = ("canopy", "canopy", "painted", "texture", "flat")
-    for number in range(count):
-        name = names[number % len(names)]
-        light = LINEAR_LIGHT[makers[name]()]
-        for _ in range(int(rng.integers(0, 3)) if rng.random() < 0.3 else 0):
-            light = _lay(rng, light, _thing(rng))[0]
-        leaf = np.zeros(light.shape[:2], np.float32)
-        several = int(rng.integers(2, 4)) if rng.random() < 0.15 else 1
-        for _ in range(0 if rng.random() < 0.15 else several):
-            light, cover = _lay(rng, light, bank[int(rng.integers(len(bank)))], several)
-            leaf = np.maximum(leaf, cover)
-        yield Picture(f"laid/{name}", _camera(rng, light), leaf)
-
-
-def _camera(rng: Chance, light: Floats) -> Pixels:
-    """Expose with a colour cast, noise, sometimes a little blur, and JPEG."""
-    gains = np.exp(rng.normal(0, 0.06, 3) + rng.normal(0, 0.15)).astype(np.float32)
-    light = light * gains
-    if rng.random() < 0.3:
-        light = np.asarray(cv2.GaussianBlur(light, (0, 0), rng.uniform(0.4, 1.2)), np.float32)
-    noise = rng.normal(0, rng.uniform(0.0, 0.015), light.shape)
-    pixels = expose(light + (noise * np.sqrt(light + 0.02)).astype(np.float32) * 2)
-    quality = [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(60, 98))]
-    return np.asarray(cv2.imdecode(cv2.imencode(".jpg", pixels, quality)[1], cv2.IMREAD_COLOR))
-
-
-def _lay(rng: Chance, light: Floats, thing: CutOut, several: int = 1) -> tuple[Floats, Floats]:
-    """Lay a thing with its shadow on the picture; also return what it covers."""
-    rows, cols = light.shape[:2]
-    pixels, cover = thing
-    extent = rng.uniform(0.4, 1.0) * min(rows, cols) / (1 if several == 1 else 1.7)
-    scale = extent / max(cover.shape) * rng.uniform(0.8, 1.25)
-    turn = cv2.getRotationMatrix2D(
-        (cover.shape[1] / 2, cover.shape[0] / 2), rng.uniform(0, 360), scale
-    )
-    where = rng.uniform(0.5, 0.5) + rng.normal(0, 0.12 if several == 1 else 0.25, 2)
-    turn[:, 2] += where * (cols, rows) - np.array([cover.shape[1], cover.shape[0]]) / 2
-    method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-    gains = np.exp(rng.normal(0, 0.08, 3) + rng.normal(0, 0.25)).astype(np.float32)
-    own = cv2.warpAffine(
-        LINEAR_LIGHT[pixels] * gains,
-        turn,
-        (cols, rows),
-        flags=method,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    alpha = np.clip(cv2.warpAffine(cover, turn, (cols, rows), flags=cv2.INTER_LINEAR), 0, 1)
-    light = light * (1 - _shadow(rng, alpha))[..., None]
-    return light + alpha[..., None] * (np.maximum(own, 0) - light), alpha
-
-
-def _shadow(rng: Chance, alpha: Floats) -> Floats:
-    """Shade that a thing casts: moved aside and softened; missing in a third of the pictures."""
-    if rng.random() < 0.33:
-        return np.zeros_like(alpha)
-    size = min(alpha.shape)
-    move = np.float32([[1, 0, 0], [0, 1, 0]])
-    move[:, 2] = rng.normal(0, 0.05 * size, 2)
-    shade = cv2.warpAffine(alpha, move, alpha.shape[::-1])
-    soft = cv2.GaussianBlur(shade, (0, 0), rng.uniform(0.5, 0.03 * size + 1))
-    return np.asarray(soft * rng.uniform(0.2, 0.85), np.float32)
-
-
-def _thing(rng: Chance) -> CutOut:
-    """Make a smooth blob in a colour that no leaf has: red, skin, blue, white, grey or black."""
-    colours = (
-        (200, 30, 25),
-        (224, 172, 140),
-        (120, 80, 60),
-        (60, 90, 180),
-        (235, 235, 230),
-        (120, 120, 122),
-        (25, 25, 28),
-        (230, 120, 30),
-    )
-    size = 200
-    angle = np.linspace(0, 2 * np.pi, 60, endpoint=False)
-    wobble = sum(rng.normal(0, 0.12 / k) * np.sin(k * angle + rng.uniform(0, 6)) for k in (1, 2, 3))
-    points = size / 2 + size * 0.4 * (1 + wobble) * np.stack(
-        [np.cos(angle), np.sin(angle) * rng.uniform(0.25, 1)]
-    )
-    cover = np.zeros((size, size), np.uint8)
-    cv2.fillPoly(cover, [points.T.astype(np.int32)], 255, cv2.LINE_AA)
-    y, x = np.mgrid[-1 : 1 : size * 1j, -1 : 1 : size * 1j]
-    shade = 1 + 0.3 * (x * rng.normal() + y * rng.normal()) / 1.5
-    colour = np.array(colours[int(rng.integers(len(colours)))]) * shade[..., None]
-    return np.clip(colour, 0, 255).astype(np.uint8), cover.astype(np.float32) / 255
-
-
-def _size(rng: Chance) -> tuple[int, int]:
-    short = int(rng.integers(200, 340))
-    return (OVERVIEW_PX, short) if rng.random() < 0.6 else (short, OVERVIEW_PX)
-
-
-def _window(rng: Chance, pixels: Pixels, least: float) -> Pixels:
-    """Cut a random part out and bring it to a random overview size."""
-    cols, rows = _size(rng)
-    share = rng.uniform(least, 1.0)
-    fit = min(pixels.shape[1] / cols, pixels.shape[0] / rows) * share
-    width, height = max(8, int(cols * fit)), max(8, int(rows * fit))
-    x = int(rng.integers(0, pixels.shape[1] - width + 1))
-    y = int(rng.integers(0, pixels.shape[0] - height + 1))
-    part = pixels[y : y + height, x : x + width]
-    part = part[:, ::-1] if rng.random() < 0.5 else part
-    method = cv2.INTER_AREA if fit > 1 else cv2.INTER_CUBIC
-    return np.asarray(cv2.resize(np.ascontiguousarray(part), (cols, rows), interpolation=method))
-
-
-def _foliage(rng: Chance, plants: list[Pixels]) -> Pixels:
-    """Real plants, their grow light brought towards daylight green, often out of focus."""
-    part = _window(rng, plants[int(rng.integers(len(plants)))], 0.3)
-    light = LINEAR_LIGHT[part]
-    middle = np.median(light.reshape(-1, 3), axis=0) + 0.01
-    green = np.array([0.09, 0.13, 0.045]) * np.exp(rng.normal(0, 0.2, 3))
-    strength = rng.uniform(0.3, 1.0)
-    gains = (green / middle) ** strength
-    light = light * gains.astype(np.float32) * np.float32(np.exp(rng.normal(0, 0.4)))
-    if rng.random() < 0.65:
-        light = cv2.GaussianBlur(light, (0, 0), np.exp(rng.uniform(0.0, 2.3)))
-    return expose(np.asarray(light, np.float32))
-
-
-def _painted_scene(rng: Chance) -> Pixels:
-    cols, rows = _size(rng)
-    name = str(rng.choice((*NATURAL_BACKGROUNDS, "bench", "cloth")))
-    scene = draw_scene(rng, background=name, leaves=0, width_px=cols, height_px=rows)
-    return render(scene, int(rng.integers(1 << 31))).pixels
-
-
-def _textures() -> list[Pixels]:
-    """Photos that come with scikit-image: grass, gravel and brick (grey), a cat, a cup, a page."""
-    return [
-        getattr(skimage.data, name)()
-        for name in ("grass", "gravel", "brick", "chelsea", "coffee", "page")
-    ]
-
-
-def _coloured_texture(rng: Chance, textures: list[Pixels]) -> Pixels:
-    """Real texture; the grey ones in a colour of soil, straw, grass or stone."""
-    texture = textures[int(rng.integers(len(textures)))]
-    if texture.ndim == 3:
-        return tint(rng, _window(rng, texture[..., :3], 0.4), 0.15, 0.3)
-    part = _window(rng, texture, 0.4)
-    colours = (
-        (0.12, 0.08, 0.05),
-        (0.45, 0.35, 0.18),
-        (0.10, 0.15, 0.05),
-        (0.3, 0.29, 0.27),
-        (0.2, 0.1, 0.06),
-    )
-    colour = np.array(colours[int(rng.integers(len(colours)))]) * np.exp(rng.normal(0, 0.15, 3))
-    light = LINEAR_LIGHT[part] / max(float(LINEAR_LIGHT[part].mean()), 0.02)
-    return expose((light[..., None] * colour * np.exp(rng.normal(0, 0.3))).astype(np.float32))
-
-
-def _flat(rng: Chance) -> Pixels:
-    """Paper, card or cloth of any colour, unevenly lit."""
-    cols, rows = _size(rng)
-    grey = np.exp(rng.uniform(np.log(0.02), np.log(0.9)))
-    colour = grey * np.exp(rng.normal(0, rng.choice((0.05, 0.5), p=(0.6, 0.4)), 3))
-    y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : cols * 1j]
-    slope = np.exp(rng.normal(0, 0.25) * x + rng.normal(0, 0.25) * y)
-    grain = rng.normal(0, rng.uniform(0, 0.12), (rows, cols))
-    grain = cv2.GaussianBlur(grain, (0, 0), rng.uniform(0.3, 2)) * 2
-    return expose((colour * (slope * np.exp(grain))[..., None]).astype(np.float32))
+    return np.asarray(np.rint(coded * 255), np.uint8)

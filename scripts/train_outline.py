@@ -8,33 +8,38 @@ held out. Seeded; takes a few minutes on one core.
 import argparse
 import json
 import time
+import warnings
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from sklearn.neural_network import MLPClassifier
 
 from scripts.outline_pictures import (
     Picture,
+    close_ups,
     coffee_pictures,
-    cut_outs,
-    laid_pictures,
     painted_pictures,
     tomato_pictures,
 )
+from scripts.outline_scenes import cut_outs, laid_pictures
 from vision.outline import (
     CONTEXT_FEATURES,
     FEATURES,
+    PHOTO_FEATURES,
     WEIGHTS_PATH,
     Network,
-    context_features,
-    pixel_features,
+    measure,
+    measure_context,
 )
 
 SEED = 20240607
 VERSION = 1
-HIDDEN = (24, 12)
+HIDDEN_FIRST = (16, 8)
+HIDDEN_SECOND = (32, 16)
+STAGES = ((8, 2e-3), (3, 6e-4), (3, 1.5e-4))  # epochs and learning rate
 PER_PICTURE = 500  # pixels of leaf and of the rest each
 
 SOURCES = (
@@ -64,11 +69,12 @@ def gather(rng: np.random.Generator, photos: Path, size: float) -> list[Picture]
     """Make all pictures; ``size`` scales how many are painted and laid."""
     paths = split(photos)
     bank = cut_outs(paths["coffee"][::2], paths["tomato"])
-    pictures = list(painted_pictures(rng, round(374 * size)))
+    pictures = list(painted_pictures(rng, round(400 * size)))
     pictures += coffee_pictures(rng, paths["coffee"], tinted=False)
     pictures += coffee_pictures(rng, paths["coffee"][::2], tinted=True)
-    pictures += tomato_pictures(paths["tomato"])
-    pictures += laid_pictures(rng, round(500 * size), bank, paths["canopy"])
+    pictures += tomato_pictures(rng, paths["tomato"])
+    pictures += close_ups(rng, paths["coffee"], paths["tomato"][::2])
+    pictures += laid_pictures(rng, round(720 * size), bank, paths["canopy"])
     return pictures
 
 
@@ -85,24 +91,24 @@ def choose(rng: np.random.Generator, leaf: Floats) -> NDArray[np.intp]:
 
 
 def _blurred(leaf: Floats) -> Floats:
-    import cv2
-
     return np.asarray(cv2.GaussianBlur(leaf, (0, 0), 3.0), np.float32)
 
 
-def learn(features: Floats, truth: NDArray[np.bool_], seed: int) -> tuple[Network, float]:
+def learn(
+    features: Floats, truth: NDArray[np.bool_], hidden: tuple[int, ...], seed: int
+) -> tuple[Network, float]:
     """Fit one network; return it with its accuracy on the pixels that it learned from."""
     middle, spread = features.mean(axis=0), features.std(axis=0) + 1e-3
+    scaled = (features - middle) / spread
     fitted = MLPClassifier(
-        HIDDEN, batch_size=1024, alpha=1e-5, learning_rate_init=2e-3, max_iter=14,
-        n_iter_no_change=99, random_state=seed, tol=0.0,
+        hidden, batch_size=1024, alpha=1e-4, n_iter_no_change=99, tol=0.0,
+        random_state=seed, warm_start=True,
     )  # fmt: skip
-    import warnings
-
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # it stops after the epochs we ask for
-        fitted.fit((features - middle) / spread, truth)
-    accuracy = float(fitted.score((features[::7] - middle) / spread, truth[::7]))
+        warnings.simplefilter("ignore")  # each stage stops after the epochs we ask for
+        for epochs, rate in STAGES:
+            fitted.set_params(max_iter=epochs, learning_rate_init=rate).fit(scaled, truth)
+    accuracy = float(fitted.score(scaled[::7], truth[::7]))
     weights = [w.T.astype(np.float64) for w in fitted.coefs_]
     biases = [b[:, None].astype(np.float64) for b in fitted.intercepts_]
     weights[0] = weights[0] / spread
@@ -120,22 +126,34 @@ def train(photos: Path, size: float = 1.0) -> tuple[list[Network], list[float]]:
     truth = np.concatenate(
         [picture.leaf.ravel()[w] > 0.5 for picture, w in zip(pictures, where, strict=True)]
     )
-    seen = [pixel_features(p.pixels)[:, w].T for p, w in zip(pictures, where, strict=True)]
-    one = np.concatenate(seen)
-    first, accuracy_first = learn(one, truth, SEED)
-    context = []
-    for picture, w in zip(pictures, where, strict=True):
-        features = pixel_features(picture.pixels)
-        found = context_features(picture.pixels, features, first.log_odds(features))
-        context.append(found[:, w].T)
-    two = np.concatenate([one, np.concatenate(context)], axis=1)
-    second, accuracy_second = learn(two, truth, SEED + 1)
+    one = [seen_by_first(p.pixels, w) for p, w in zip(pictures, where, strict=True)]
+    first, accuracy_first = learn(np.concatenate(one), truth, HIDDEN_FIRST, SEED)
+    two = [seen_by_second(first, p.pixels, w) for p, w in zip(pictures, where, strict=True)]
+    second, accuracy_second = learn(np.concatenate(two), truth, HIDDEN_SECOND, SEED + 1)
     return [first, second], [accuracy_first, accuracy_second]
+
+
+def seen_by_first(pixels: NDArray[np.uint8], where: NDArray[np.intp]) -> Floats:
+    """Return what the first network sees of the chosen pixels, one pixel a row."""
+    measured = measure(pixels)
+    return _rows(measured.pixels[: len(FEATURES), where], measured.photo)
+
+
+def seen_by_second(first: Network, pixels: NDArray[np.uint8], where: NDArray[np.intp]) -> Floats:
+    """Return what the second network sees of the chosen pixels, one pixel a row."""
+    measured = measure(pixels)
+    verdict = first.log_odds(measured.pixels[: len(FEATURES)], measured.photo)
+    measure_context(measured, verdict)
+    return _rows(measured.pixels[:, where], measured.photo)
+
+
+def _rows(chosen: Floats, photo: Floats) -> Floats:
+    return np.concatenate([chosen, np.repeat(photo, chosen.shape[1], axis=1)]).T
 
 
 def as_json(networks: list[Network], accuracies: list[float]) -> dict[str, Any]:
     """Return what ``vision.outline.load_networks`` reads."""
-    names = [list(FEATURES), [*FEATURES, *CONTEXT_FEATURES]]
+    names = [[*FEATURES, *PHOTO_FEATURES], [*FEATURES, *CONTEXT_FEATURES, *PHOTO_FEATURES]]
     return {
         "version": VERSION,
         "made_by": "python -m scripts.train_outline",
@@ -168,7 +186,9 @@ def main() -> None:
     given = parser.parse_args()
     began = time.monotonic()
     networks, accuracies = train(given.photos, given.size)
-    given.out.write_text(json.dumps(as_json(networks, accuracies)) + "\n", encoding="utf-8")
+    given.out.write_text(
+        json.dumps(as_json(networks, accuracies), ensure_ascii=False) + "\n", encoding="utf-8"
+    )
     print(
         f"accuracy on learned pixels: {accuracies}; {time.monotonic() - began:.0f} s; {given.out}"
     )

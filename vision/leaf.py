@@ -29,11 +29,16 @@ _LEAST_SHARE = 0.004  # of the photo: smaller pieces are not measured as leaves
 _LEAST_OF_LARGEST = 0.12  # smaller pieces are scraps beside the leaf that was photographed
 _SURE = 1.5  # mean log-odds of a piece that is a leaf
 _HOLE_SHARE = 0.002  # of its leaf: smaller holes are gloss or dead tissue
-_HOLE_SURE = -1.5  # mean log-odds below which a larger hole shows the background
+_HOLE_SURE = -2.5  # mean log-odds below which a larger hole shows the background
 _BAND_PX = 3  # overview pixels on both sides of the first outline that edges are looked for in
-_NECK = 0.55  # width of the neck between two leaves that touch, of the smaller one's width
+_NECK = 0.85  # width of the neck between two leaves that touch, of the smaller one's width
+_BROAD = 0.6  # width of the smaller one, of the larger one's width
 _SMALLEST_PX = 16
-_PLAIN_SPREAD = 0.16  # of both log-chromaticities, 5th to 95th percentile; soil begins at 0.12
+_GREEN_AROUND = 0.06  # of the photo: more green beside leaves is other plants, not stalks
+_LIVING_SHARE = 0.04  # of a leaf that is green or yellow, however sick the rest
+_LIVING_GREENNESS = 0.06  # log-chromaticity above which tissue is green or yellow, not grey or red
+_COARSE_SHARE = 0.03  # of the long side: texture finer than this makes a background coarse
+_PLAIN_SPREAD = 0.25  # of log-chromaticities and half of log-lightness, 5th to 95th percentile
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,10 +88,11 @@ def find_leaves(pixels: NDArray[np.uint8]) -> Leaves:
     """
     if min(pixels.shape[:2]) < _SMALLEST_PX:
         return Leaves(np.zeros(pixels.shape[:2], np.uint8), (), (), True, ("no_leaf",))
-    overview = _reduce(pixels, OVERVIEW_PX)
+    picture = _reduce(pixels, _EDGE_PX)
+    overview = _reduce(picture, OVERVIEW_PX)
     score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
-    found, left_out = _pieces(score)
-    numbers = _draw(pixels, overview, score, found)
+    found, left_out = _pieces(score, _living(overview))
+    numbers = _draw(picture, overview, score, found, pixels.shape[:2])
     numbers.flags.writeable = False
     count = int(found.max())
     touching = tuple(_may_be_several(found == n) for n in range(1, count + 1))
@@ -103,26 +109,41 @@ def _reduce(pixels: NDArray[np.uint8], long_px: int) -> NDArray[np.uint8]:
     return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
-def _pieces(score: Floats) -> tuple[Mask, bool]:
+def _living(overview: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Where there is more green than red and blue together allow, so leaf green or yellow."""
+    _, greenness = log_chromaticity(np.asarray(cv2.GaussianBlur(overview, (0, 0), 1.0), np.uint8))
+    return np.asarray(greenness > _LIVING_GREENNESS, np.bool_)
+
+
+def _pieces(score: Floats, living: NDArray[np.bool_]) -> tuple[Mask, bool]:
     """Give the leaves of the overview their numbers; tell whether some were left out.
 
     Pieces are told apart before stalks are taken away, so that leaflets on one stalk stay
     together.
     """
     believed = (score > 0).astype(np.uint8)
-    _, label = cv2.connectedComponents(believed, connectivity=4)
+    _, joined = cv2.connectedComponents(_with_stalks(believed, living), connectivity=8)
     blade = cv2.morphologyEx(believed, cv2.MORPH_OPEN, _disc(1))
-    label = np.where(blade > 0, label, 0)
+    label = np.where(blade > 0, joined, 0)
     area = np.bincount(label.ravel())
     sure = np.bincount(label.ravel(), np.clip(score, -4, 4).ravel()) / np.maximum(area, 1)
+    alive = np.bincount(label.ravel(), living.ravel()) / np.maximum(area, 1)
+    area[(sure < _SURE) | (alive < _LIVING_SHARE)] = 0
     area[0] = 0
-    area[sure < _SURE] = 0
     least = max(_LEAST_SHARE * score.size, _LEAST_OF_LARGEST * area.max())
     order = [int(n) for n in np.argsort(-area, kind="stable") if area[n] >= least]
     found = np.zeros(score.shape, np.uint8)
     for number, own in enumerate(order[:MOST_LEAVES], start=1):
         found[_filled((label == own).astype(np.uint8), score) > 0] = number
     return found, len(order) > MOST_LEAVES
+
+
+def _with_stalks(believed: Mask, living: NDArray[np.bool_]) -> Mask:
+    """Add green stalks, which belong to no blade but join them; none among other plants."""
+    beside = living & (cv2.dilate(believed, _disc(_BAND_PX)) == 0)
+    if np.count_nonzero(beside) > _GREEN_AROUND * living.size:
+        return believed
+    return believed | living.astype(np.uint8)
 
 
 def _filled(piece: Mask, score: Floats) -> Mask:
@@ -137,7 +158,7 @@ def _filled(piece: Mask, score: Floats) -> Mask:
     outside = (left == 0) | (top == 0) | (right == piece.shape[1]) | (low == piece.shape[0])
     fill = (small | (sure > _HOLE_SURE)) & ~outside
     fill[label[piece > 0][0]] = True
-    return fill[label].astype(np.uint8)
+    return np.asarray(fill[label], np.uint8)
 
 
 def _disc(radius: int) -> Mask:
@@ -146,25 +167,25 @@ def _disc(radius: int) -> Mask:
 
 
 def _draw(
-    pixels: NDArray[np.uint8], overview: NDArray[np.uint8], score: Floats, found: Mask
+    picture: NDArray[np.uint8],
+    overview: NDArray[np.uint8],
+    score: Floats,
+    found: Mask,
+    shape: tuple[int, ...],
 ) -> Mask:
-    """Bring the numbered pieces to the size of the photo, their outlines along its edges."""
+    """Bring the numbered pieces to the photo's ``shape``, outlines along the picture's edges."""
     if not found.any():
-        return np.zeros(pixels.shape[:2], np.uint8)
-    picture = _reduce(pixels, _EDGE_PX)
+        return np.zeros(shape, np.uint8)
     size = (picture.shape[1], picture.shape[0])
     mask = (found > 0).astype(np.uint8)
-    core, reach = cv2.erode(mask, _disc(_BAND_PX)), cv2.dilate(mask, _disc(_BAND_PX))
-    inside = _sharpened(overview, picture, _soft(score, mask), (reach > core))
-    certain = cv2.resize(core + reach, size, interpolation=cv2.INTER_NEAREST)
-    inside = np.where(certain == 1, inside, np.float32(127.5) * certain)
-    soft = np.clip(inside, 0, 255).astype(np.uint8)
-    soft = cv2.resize(cv2.medianBlur(soft, 3), pixels.shape[1::-1], interpolation=cv2.INTER_LINEAR)
-    near = cv2.resize(
-        cv2.dilate(found, _disc(_BAND_PX)), pixels.shape[1::-1], interpolation=cv2.INTER_NEAREST
-    )
-    near[soft < 128] = 0
-    return np.asarray(near, np.uint8)
+    least, most = cv2.erode(mask, _disc(_BAND_PX)) * 255, cv2.dilate(mask, _disc(_BAND_PX)) * 255
+    edges = _sharpened(overview, picture, _soft(score, mask), most > least)
+    low, high = (cv2.resize(m, size, interpolation=cv2.INTER_NEAREST) for m in (least, most))
+    edges_only = cv2.medianBlur(cv2.min(cv2.max(edges, low), high), 3)
+    full = (shape[1], shape[0])
+    _, leaf = cv2.threshold(cv2.resize(edges_only, full), 127, 255, cv2.THRESH_BINARY)
+    near = cv2.resize(cv2.dilate(found, _disc(_BAND_PX)), full, interpolation=cv2.INTER_NEAREST)
+    return np.asarray(cv2.bitwise_and(near, leaf), np.uint8)
 
 
 def _soft(score: Floats, mask: Mask) -> Floats:
@@ -178,7 +199,7 @@ def _sharpened(
     picture: NDArray[np.uint8],
     share: Floats,
     band: NDArray[np.bool_],
-) -> Floats:
+) -> Mask:
     """Guided filter of the leaf's share, 0 to 255, at the size of ``picture``.
 
     The guide is the one mixture of red, green and blue that parts leaf from background best along
@@ -193,8 +214,9 @@ def _sharpened(
     slope = joint / (spread + np.float32(0.02))
     offset = mean_p - slope * mean_i
     size = (picture.shape[1], picture.shape[0])
-    parts = [cv2.resize(cv2.blur(p, (side, side)), size) for p in (slope, offset)]
-    return np.asarray((parts[0] * _mixed(picture, direction) + parts[1]) * np.float32(255))
+    large = [cv2.resize(cv2.blur(p, (side, side)), size) for p in (slope, offset)]
+    sloped = cv2.multiply(large[0], _mixed(picture, direction))
+    return np.asarray(cv2.addWeighted(sloped, 255, large[1], 255, 0, dtype=cv2.CV_8U), np.uint8)
 
 
 def _parting_colour(colours: NDArray[np.uint8], leaf: NDArray[np.bool_]) -> Floats:
@@ -214,18 +236,25 @@ def _mixed(pixels: NDArray[np.uint8], direction: Floats) -> Floats:
 
 
 def _may_be_several(leaf: NDArray[np.bool_]) -> bool:
-    """Whether narrowing the leaf parts it into pieces that are each a fair share of it."""
-    mask = np.pad(leaf.astype(np.uint8), 1)
-    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
+    """Whether a connected piece narrows so much between two broad parts that they may be two."""
+    _, label, stats, _ = cv2.connectedComponentsWithStats(leaf.astype(np.uint8))
+    broad = np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] > _LEAST_OF_LARGEST * stats[1:, 4].max()) + 1
+    return any(_has_neck((label == number).astype(np.uint8)) for number in broad)
+
+
+def _has_neck(piece: Mask) -> bool:
+    # teeth of the margin are closed first: the neck between two of them is not meant
+    closed = cv2.morphologyEx(np.pad(piece, 1), cv2.MORPH_CLOSE, _disc(_BAND_PX))
+    depth = cv2.distanceTransform(closed, cv2.DIST_L2, 3)
     whole = float(depth.max())
-    for level in np.linspace(0.1, _NECK, 6) * whole:
+    for level in np.linspace(0.1, _NECK, 8) * whole:
         count, label = cv2.connectedComponents((depth > level).astype(np.uint8))
         if count < 3:
             continue
         widths = np.zeros(count)
         np.maximum.at(widths, label.ravel(), depth.ravel())
-        second = np.sort(widths[1:])[-2]
-        if level < _NECK * second and second > 0.4 * whole:
+        second = float(np.sort(widths[1:])[-2])
+        if level < _NECK * second and second > _BROAD * whole:
             return True
     return False
 
@@ -235,18 +264,25 @@ def _reaches_frame(leaf: NDArray[np.bool_]) -> bool:
     along = sum(
         int(np.count_nonzero(line)) for line in (leaf[0], leaf[-1], leaf[:, 0], leaf[:, -1])
     )
-    return along > max(3.0, 0.05 * np.sqrt(np.count_nonzero(leaf)))
+    return bool(along > max(3.0, 0.05 * np.sqrt(np.count_nonzero(leaf))))
 
 
 def _is_plain(overview: NDArray[np.uint8], found: Mask) -> bool:
-    """Whether what lies around the leaves has one colour, shadows and light left aside."""
+    """Whether what lies around the leaves has one colour and no coarse texture.
+
+    Chromaticities leave shadows and uneven light aside; lightness is taken against its own
+    surroundings for the same reason.
+    """
     around = cv2.dilate((found > 0).astype(np.uint8), _disc(_BAND_PX)) == 0
     if not around.any():
         return False
     smooth = np.asarray(cv2.GaussianBlur(overview, (0, 0), 1.5), np.uint8)
-    colours = [plane[around][::7] for plane in log_chromaticity(smooth)]
-    low, high = np.percentile(colours, (5, 95), axis=1)
-    return float((high - low).sum()) < _PLAIN_SPREAD
+    light = np.asarray(cv2.cvtColor(smooth, cv2.COLOR_RGB2GRAY), np.float32)
+    side = 2 * round(_COARSE_SHARE * max(light.shape)) + 1
+    texture = np.log((light + 4) / (cv2.blur(light, (side, side)) + 4)) / 2
+    seen = [plane[around][::7] for plane in (*log_chromaticity(smooth), texture)]
+    low, high = np.percentile(seen, (5, 95), axis=1)
+    return bool((high - low).sum() < _PLAIN_SPREAD)
 
 
 def _flags(
