@@ -1,8 +1,8 @@
 """Learn the weights of the leaf outline anew: ``python -m scripts.train_outline``.
 
 Learned from painted photos and from three published collections, of which the project keeps
-numbers only. Every second coffee photo, every third canopy photo and every second tomato photo is
-held out. Seeded; takes a few minutes on one core.
+numbers only. Held out for checking: every second coffee photo, every third canopy photo, and nine
+in ten tomato photos. Seeded; takes three to five minutes on one core.
 """
 
 import argparse
