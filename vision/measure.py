@@ -1,26 +1,221 @@
-"""The story of a day photo, in order: is it usable, where are the leaves, what is sick on them."""
+"""The story of a day photo: where are the leaves, what is sick on them, how sure is it."""
+
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
+from vision.flags import FLAGS
+from vision.interval import severity_interval
+from vision.leaf import Leaves, find_leaves
+from vision.lesion import LEAF_LENGTH_PX, Symptoms, classify, lesions_of
+from vision.light import light_flags, read_light
 from vision.records import (
-    HALO, LEAF, LESION, DayMeasurement, DayReading, LeafReading, Photo,
+    BACKGROUND,
+    HALO,
+    LESION,
+    DayMeasurement,
+    DayReading,
+    LeafReading,
+    Lesion,
+    Photo,
 )
+from vision.surface import load_surface
+from vision.tissue import Healthy, healthy_colour, leaf_lab
 
-__all__ = ["measure_day_photo"]
+__all__ = ["MEASURING_VERSION", "measure_day_photo"]
+
+MEASURING_VERSION = 1
+"""Raised whenever the same photo would be measured differently."""
+
+_LEAST_HEALTHY_SHARE = 0.05
+_OUTLINE_TOLERANCE = 0.003  # of the leaf's length
+
+
+@dataclass(frozen=True, eq=False)
+class _Crop:
+    """One leaf cut out of a photo and brought to the common length."""
+
+    number: int
+    window: tuple[slice, slice]
+    pixels: NDArray[np.uint8] = field(repr=False)
+    lab: NDArray[np.float32] = field(repr=False)
+    leaf: NDArray[np.bool_] = field(repr=False)
+    length: float
+    scale: float  # full-size photo pixels per crop pixel
+    origin_px: tuple[float, float]  # row and column of the crop's corner in the full-size photo
+    healthy: Healthy
 
 
 def measure_day_photo(photo: Photo) -> DayMeasurement:
-    """TEMPORARY stand-in while the stages are written: one Otsu leaf, brown = lesion."""
-    lab = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2LAB).astype(int)
-    index = np.clip(128 + (lab[..., 2] - lab[..., 1]), 0, 255).astype(np.uint8)
-    _, m = cv2.threshold(index, 0, 1, cv2.THRESH_OTSU)
-    les = (m > 0) & (lab[..., 1] > 128)
-    cls = np.where(les, LESION, np.where(m > 0, LEAF, 0)).astype(np.uint8)
-    area = float((cls > 0).sum())
-    if area == 0:
-        return DayMeasurement(DayReading((), ("no_leaf",)), cls, (cls > 0).astype(np.uint8))
-    pct = 100 * float(les.sum()) / area
-    leaf = LeafReading(1, 0.0, 0.0, area * photo.reduction**2, (), pct, 0.0, pct, pct, pct, (50.0, -20.0, 30.0))
-    return DayMeasurement(
-        DayReading((leaf,), (), leaf.area_px, pct, 0.0, pct, pct, pct), cls, (cls > 0).astype(np.uint8))
+    """Measure the leaves of a day photo.
+
+    Parameters
+    ----------
+    photo : Photo
+        From ``vision.photo.read_photo``.
+
+    Returns
+    -------
+    DayMeasurement
+        With no leaf and the flag ``no_leaf`` where nothing looks like one.
+    """
+    if any(not FLAGS[name].measurable for name in photo.flags):
+        return _unmeasured(photo, photo.flags)
+    leaves = find_leaves(photo.pixels)
+    if leaves.count == 0:
+        return _unmeasured(photo, (*photo.flags, *leaves.flags))
+    crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in range(1, leaves.count + 1)])
+    classes = np.zeros(photo.pixels.shape[:2], np.uint8)
+    readings = []
+    for crop in crops:
+        symptoms = classify(crop.lab, crop.leaf, crop.healthy, crop.length, load_surface())
+        _paste(classes, leaves.numbers, crop, symptoms)
+        readings.append(_read_leaf(crop, symptoms, leaves))
+    return DayMeasurement(_sum_up(readings, (*photo.flags, *leaves.flags)), classes, leaves.numbers)
+
+
+def _unmeasured(photo: Photo, flags: tuple[str, ...]) -> DayMeasurement:
+    empty = np.zeros(photo.pixels.shape[:2], np.uint8)
+    return DayMeasurement(DayReading((), _in_order(flags)), empty, empty)
+
+
+def _in_order(flags: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(name for name in FLAGS if name in flags)
+
+
+def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
+    left, top, width, height = cv2.boundingRect((leaves.numbers == number).astype(np.uint8))
+    pad = max(2, round(0.02 * max(width, height)))
+    rows, columns = photo.pixels.shape[:2]
+    window = (
+        slice(max(0, top - pad), min(rows, top + height + pad)),
+        slice(max(0, left - pad), min(columns, left + width + pad)),
+    )
+    pixels, leaf = photo.pixels[window], leaves.numbers[window] == number
+    factor = min(1.0, LEAF_LENGTH_PX / max(width, height))
+    if factor < 1:
+        size = (max(1, round(leaf.shape[1] * factor)), max(1, round(leaf.shape[0] * factor)))
+        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+        soft = cv2.resize(leaf.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
+        leaf = np.asarray(soft > 127)
+    lab = leaf_lab(pixels)
+    return _Crop(
+        number,
+        window,
+        pixels,
+        lab,
+        leaf,
+        length=factor * max(width, height),
+        scale=photo.reduction / factor,
+        origin_px=(window[0].start * photo.reduction, window[1].start * photo.reduction),
+        healthy=healthy_colour(lab, leaf),
+    )
+
+
+def _with_borrowed_colour(crops: list[_Crop]) -> list[_Crop]:
+    """Let a leaf without enough green borrow the healthy colour of the greenest leaf beside it."""
+    best = max((crop.healthy for crop in crops), key=lambda healthy: healthy.share)
+    if best.share < _LEAST_HEALTHY_SHARE:
+        return crops
+    return [
+        crop
+        if crop.healthy.share >= _LEAST_HEALTHY_SHARE
+        else replace(crop, healthy=Healthy(best.lab, 0.0))
+        for crop in crops
+    ]
+
+
+def _paste(
+    classes: NDArray[np.uint8], numbers: NDArray[np.uint8], crop: _Crop, symptoms: Symptoms
+) -> None:
+    """Bring a leaf's classes back to the photo's scale, inside the leaf's own outline."""
+    target = classes[crop.window]
+    own = numbers[crop.window] == crop.number
+    size = (target.shape[1], target.shape[0])
+    inner = cv2.resize(symptoms.classes, size, interpolation=cv2.INTER_NEAREST)
+    # Where rounding left a gap along the outline, the pixel is leaf.
+    target[own] = np.maximum(inner[own], 1)
+
+
+def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
+    counts = np.bincount(symptoms.classes.ravel(), minlength=LESION + 1)
+    area = float(counts[BACKGROUND + 1 :].sum())
+    lesion_pct, halo_pct = 100 * counts[LESION] / area, 100 * counts[HALO] / area
+    low, high = severity_interval(lesion_pct + halo_pct, symptoms.doubtful_pct, load_surface())
+    light = read_light(crop.pixels, crop.lab, crop.leaf, crop.healthy)
+    rows, cols = np.nonzero(crop.leaf)
+    lesions = lesions_of(symptoms.classes, crop.lab[..., 0], crop.healthy, crop.number)
+    return LeafReading(
+        leaf=crop.number,
+        row_px=_full(crop, float(rows.mean()), 0),
+        col_px=_full(crop, float(cols.mean()), 1),
+        area_px=area * crop.scale**2,
+        lesions=tuple(_to_full_size(lesion, crop) for lesion in lesions),
+        lesion_pct=float(lesion_pct),
+        halo_pct=float(halo_pct),
+        severity_pct=float(lesion_pct + halo_pct),
+        severity_low_pct=low,
+        severity_high_pct=high,
+        healthy_lab=crop.healthy.lab,
+        outline_px=_outline(crop),
+        flags=_leaf_flags(crop, leaves, light_flags(light)),
+    )
+
+
+def _leaf_flags(crop: _Crop, leaves: Leaves, light: tuple[str, ...]) -> tuple[str, ...]:
+    own = {
+        "cut_off": leaves.cut_off[crop.number - 1],
+        "touching": leaves.touching[crop.number - 1],
+        "all_sick": crop.healthy.share < _LEAST_HEALTHY_SHARE,
+    }
+    return _in_order((*light, *(name for name, true in own.items() if true)))
+
+
+def _full(crop: _Crop, position: float, axis: int) -> float:
+    """Map a crop's pixel position to the full-size photo; pixel centres are whole numbers."""
+    return crop.origin_px[axis] + (position + 0.5) * crop.scale - 0.5
+
+
+def _to_full_size(lesion: Lesion, crop: _Crop) -> Lesion:
+    scale = crop.scale
+    return replace(
+        lesion,
+        row_px=_full(crop, lesion.row_px, 0),
+        col_px=_full(crop, lesion.col_px, 1),
+        area_px=lesion.area_px * scale**2,
+        equivalent_diameter_px=lesion.equivalent_diameter_px * scale,
+        halo_width_px=lesion.halo_width_px * scale,
+        margin_distance_px=lesion.margin_distance_px * scale,
+    )
+
+
+def _outline(crop: _Crop) -> tuple[tuple[float, float], ...]:
+    outlines, _ = cv2.findContours(
+        crop.leaf.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    longest = max(outlines, key=len)
+    points = cv2.approxPolyDP(longest, max(0.5, _OUTLINE_TOLERANCE * crop.length), closed=True)
+    return tuple((_full(crop, float(y), 0), _full(crop, float(x), 1)) for x, y in points[:, 0])
+
+
+def _sum_up(leaves: list[LeafReading], flags: tuple[str, ...]) -> DayReading:
+    """Weigh the leaves by their area."""
+    area = sum(leaf.area_px for leaf in leaves)
+
+    def mean(values: list[float]) -> float:
+        return sum(v * leaf.area_px for v, leaf in zip(values, leaves, strict=True)) / area
+
+    severity = mean([leaf.severity_pct for leaf in leaves])
+    # Errors of leaves in one photo share light and camera: they are added, not averaged out.
+    return DayReading(
+        leaves=tuple(leaves),
+        flags=_in_order(flags + tuple(name for leaf in leaves for name in leaf.flags)),
+        leaf_area_px=area,
+        lesion_pct=mean([leaf.lesion_pct for leaf in leaves]),
+        halo_pct=mean([leaf.halo_pct for leaf in leaves]),
+        severity_pct=severity,
+        severity_low_pct=mean([leaf.severity_low_pct for leaf in leaves]),
+        severity_high_pct=mean([leaf.severity_high_pct for leaf in leaves]),
+    )

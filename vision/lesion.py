@@ -1,0 +1,231 @@
+"""Find the lesions and halos of one leaf, and measure each lesion.
+
+The leaf is brought to a common length first, so that the same leaf is judged alike in a small
+and in a large photo: `LEAF_LENGTH_PX` leaves about 14 pixels across the smallest lesion that the
+trade speaks of (1.6 mm on a leaf of 80 mm).
+"""
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.records import BACKGROUND, HALO, LEAF, LESION, Lesion
+from vision.surface import Surface
+from vision.tissue import Healthy, contrasts
+
+__all__ = ["LEAF_LENGTH_PX", "Symptoms", "classify", "lesions_of"]
+
+LEAF_LENGTH_PX = 700
+"""Length in pixels to which a longer leaf is reduced before its tissue is judged."""
+
+_SMALLEST_OF_LENGTH = 0.004  # diameter of the smallest patch that is kept, in leaf lengths
+_SMALLEST_PX = 5  # and its area: below, a patch is noise of the sensor
+_RIM_PX = 1.5  # pixels this close to the outline mix leaf and background
+_HALO_REACH = 0.03  # a halo lies within this many leaf lengths of its lesion
+
+Mask = NDArray[np.uint8]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Symptoms:
+    """One leaf's pixels, sorted.
+
+    Attributes
+    ----------
+    classes : ndarray of uint8, shape (rows, columns)
+        BACKGROUND, LEAF, HALO or LESION.
+    doubtful_pct : float
+        Mean of 100·min(p, 1 − p) over the leaf, p the probability of a symptom: 0 = all clear.
+    """
+
+    classes: Mask = field(repr=False)
+    doubtful_pct: float
+
+
+def classify(
+    lab: NDArray[np.float32], leaf: Bools, healthy: Healthy, length: float, surface: Surface
+) -> Symptoms:
+    """Sort a leaf's pixels into healthy, halo and lesion.
+
+    Parameters
+    ----------
+    lab : ndarray of float32, shape (rows, columns, 3)
+        CIELAB of a picture that shows the leaf.
+    leaf : ndarray of bool, shape (rows, columns)
+        The leaf's pixels.
+    healthy : Healthy
+        The leaf's own healthy colour.
+    length : float
+        The leaf's length in pixels.
+    surface : Surface
+        The thresholds.
+    """
+    described = contrasts(lab, leaf, healthy, length)
+    probability = surface.symptom_probability(described)
+    sick = np.zeros(leaf.shape, bool)
+    sick[leaf] = probability > surface.threshold
+    sick = _without_rim(sick, leaf)
+    sick = _without_specks(sick, length)
+    dead = np.zeros(leaf.shape, bool)
+    dead[sick] = surface.dead(described[sick[leaf]])
+    dead = _without_specks(dead, length)
+    classes = np.where(leaf, LEAF, BACKGROUND).astype(np.uint8)
+    classes[sick] = HALO
+    classes[dead] = LESION
+    doubt = np.minimum(probability, 1 - probability).mean() if len(probability) else 0.0
+    return Symptoms(classes, 100 * float(doubt))
+
+
+def _without_rim(sick: Bools, leaf: Bools) -> Bools:
+    """Let the outermost pixels follow their inner neighbours: their colour is a mixture."""
+    depth = cv2.distanceTransform(leaf.astype(np.uint8), cv2.DIST_L2, 3)
+    inner = (sick & (depth > _RIM_PX)).astype(np.uint8)
+    grown = cv2.dilate(inner, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5)))
+    return np.where(depth > _RIM_PX, sick, (grown > 0) & leaf)
+
+
+def _smallest_area(length: float) -> float:
+    return max(_SMALLEST_PX, np.pi / 4 * (_SMALLEST_OF_LENGTH * length) ** 2)
+
+
+def _without_specks(patches: Bools, length: float) -> Bools:
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(patches.astype(np.uint8))
+    kept = stats[:, cv2.CC_STAT_AREA] >= _smallest_area(length)
+    kept[0] = False
+    return np.asarray(kept[labels]) if count > 1 else patches
+
+
+def lesions_of(
+    classes: Mask, lightness: NDArray[np.float32], healthy: Healthy, leaf: int = 1
+) -> tuple[Lesion, ...]:
+    """Measure each lesion of one leaf, in pixels of the given picture.
+
+    Parameters
+    ----------
+    classes : ndarray of uint8, shape (rows, columns)
+        One leaf's mask.
+    lightness : ndarray of float32, shape (rows, columns)
+        CIELAB L* of the same picture.
+    healthy : Healthy
+        For the darkness.
+    leaf : int
+        Number of the leaf, written into each record.
+
+    Returns
+    -------
+    tuple of Lesion
+        Largest first; empty when there is none.
+    """
+    blade = np.pad(classes != BACKGROUND, 1).astype(np.uint8)
+    depth = np.asarray(cv2.distanceTransform(blade, cv2.DIST_L2, 5), np.float32)[1:-1, 1:-1]
+    count, labels, stats, centres = cv2.connectedComponentsWithStats(
+        (classes == LESION).astype(np.uint8)
+    )
+    halo_px = _halo_shares(classes, labels, count, max(classes.shape))
+    blade_px = float(np.count_nonzero(blade))
+    found = [
+        _measure(
+            _Patch(labels, stats[n], n, (float(centres[n][1]), float(centres[n][0]))),
+            lightness,
+            depth,
+            healthy,
+            float(halo_px[n]),
+            blade_px,
+            leaf,
+        )
+        for n in range(1, count)
+    ]
+    return tuple(sorted(found, key=lambda lesion: -lesion.area_px))
+
+
+@dataclass(frozen=True, eq=False)
+class _Patch:
+    labels: NDArray[np.int32]
+    stats: NDArray[np.int32]
+    number: int
+    centre: tuple[float, float]
+
+    @property
+    def window(self) -> tuple[slice, slice]:
+        left, top, width, height = (int(value) for value in self.stats[:4])
+        return slice(top, top + height), slice(left, left + width)
+
+
+def _halo_shares(
+    classes: Mask, labels: NDArray[np.int32], count: int, length: int
+) -> NDArray[np.int64]:
+    """Count the halo pixels that belong to each lesion: those nearest to it, within reach."""
+    halo = classes == HALO
+    if count < 2 or not halo.any():
+        return np.zeros(count, np.int64)
+    distance, nearest = cv2.distanceTransformWithLabels(
+        (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    of_pixel = np.zeros(int(nearest.max()) + 1, np.int32)
+    of_pixel[nearest[labels > 0]] = labels[labels > 0]
+    near = halo & (distance <= max(2.0, _HALO_REACH * length))
+    return np.bincount(of_pixel[nearest[near]], minlength=count)
+
+
+def _measure(
+    patch: _Patch,
+    lightness: NDArray[np.float32],
+    depth: NDArray[np.float32],
+    healthy: Healthy,
+    halo_px: float,
+    blade_px: float,
+    leaf: int,
+) -> Lesion:
+    inside = patch.labels[patch.window] == patch.number
+    area = float(patch.stats[cv2.CC_STAT_AREA])
+    outline = _outline(inside)
+    perimeter = _perimeter(outline)
+    row, col = patch.centre
+    return Lesion(
+        leaf=leaf,
+        row_px=row,
+        col_px=col,
+        area_px=area,
+        equivalent_diameter_px=float(np.sqrt(4 * area / np.pi)),
+        share_of_leaf_pct=100 * area / blade_px,
+        roundness=min(1.0, 4 * np.pi * area / perimeter**2),
+        elongation=_elongation(inside),
+        solidity=_solidity(outline, area),
+        darkness=healthy.lab[0] - float(lightness[patch.window][inside].mean()),
+        halo_width_px=halo_px / perimeter,
+        margin_distance_px=float(depth[round(row), round(col)]),
+        at_margin=bool(depth[patch.window][inside].min() <= 2.0),
+    )
+
+
+def _outline(inside: Bools) -> NDArray[np.int32]:
+    outlines, _ = cv2.findContours(
+        np.pad(inside, 1).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    return np.asarray(outlines[0], np.int32)
+
+
+def _perimeter(outline: NDArray[np.int32]) -> float:
+    # The outline runs through pixel centres, half a pixel inside the patch all around.
+    return float(cv2.arcLength(outline, closed=True)) * 0.95 + np.pi
+
+
+def _elongation(inside: Bools) -> float:
+    moments = cv2.moments(inside.astype(np.uint8), binaryImage=True)
+    area = moments["m00"]
+    # A pixel is a unit square: 1/12 is its own second moment.
+    xx, yy = moments["mu20"] / area + 1 / 12, moments["mu02"] / area + 1 / 12
+    xy = moments["mu11"] / area
+    spread = np.sqrt(((xx - yy) / 2) ** 2 + xy**2)
+    mean = (xx + yy) / 2
+    return float(np.sqrt((mean + spread) / max(mean - spread, 1e-9)))
+
+
+def _solidity(outline: NDArray[np.int32], area: float) -> float:
+    hull = cv2.convexHull(outline)
+    # Half the outline's length makes up for the half pixel that the hull lies inside, plus one.
+    filled = cv2.contourArea(hull) + cv2.arcLength(hull, closed=True) / 2 + 1
+    return min(1.0, area / filled)
