@@ -107,6 +107,7 @@ def project_files() -> list[Path]:
         tracked = [ROOT / name for name in listed.decode().split("\0") if name]
         return [path for path in tracked if path.is_file()]
     ignored = [line.strip("/") for line in (ROOT / ".gitignore").read_text().split("\n") if line]
+    ignored.append("PKG-INFO")  # in a source package
     return [
         path
         for path in ROOT.rglob("*")
