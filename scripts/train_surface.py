@@ -27,6 +27,7 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.neural_network import MLPClassifier
 from sklearn.preprocessing import StandardScaler
 
+from models.agreement import concordance
 from vision.find import PhotoFile
 from vision.leaf import find_leaves
 from vision.lesion import LEAF_LENGTH_PX, classify
@@ -219,12 +220,6 @@ def judge(surface: Surface, samples: list[Sample]) -> list[Judged]:
     return judged
 
 
-def concordance(x: Floats, y: Floats) -> float:
-    """Lin's concordance correlation coefficient with divisor n (Lin 1989, Biometrics 45:255)."""
-    spread = x.var() + y.var() + (x.mean() - y.mean()) ** 2
-    return float(2 * ((x - x.mean()) * (y - y.mean())).mean() / spread) if spread else 1.0
-
-
 def report(judged: list[Judged], title: str) -> None:
     """Print the figures of one surface, source by source."""
     for source in ("coffee", "healthy", "rendered"):
@@ -235,8 +230,9 @@ def report(judged: list[Judged], title: str) -> None:
         clean = read[true == 0].mean() if (true == 0).any() else np.nan
         print(
             f"{title:12} {source:9} leaves {len(rows):4}  symptom overlap {overlap:.3f}  "
-            f"concordance {concordance(read, true):.3f}  "
-            f"mean miss {np.abs(read - true).mean():.2f}  bias {np.mean(read - true):+.2f}  clean leaves read {clean:.2f} %"
+            f"concordance {concordance(read, true).coefficient:.3f}  "
+            f"mean miss {np.abs(read - true).mean():.2f}  bias {np.mean(read - true):+.2f}  "
+            f"clean leaves read {clean:.2f} %"
         )
 
 
