@@ -40,7 +40,7 @@ from vision.tissue import CONTRASTS, Healthy, contrasts, healthy_colour, leaf_la
 SEED = 20250614
 LAYERS = (24, 12)
 SYMPTOM = 9  # a truth mask's value for "symptom, kind not said"
-PIXELS_A_LEAF = {"coffee": 2500, "healthy": 800, "rendered": 1200}
+PIXELS_A_LEAF = {"coffee": 4000, "healthy": 1000, "rendered": 1100}
 RENDERED_PHOTOS = 260
 HEALTHY_PHOTOS = 160
 RIM_PX = 1.5
@@ -162,13 +162,13 @@ def fit(samples: list[Sample], threshold: float) -> Surface:
         LAYERS,
         batch_size=4000,
         learning_rate_init=0.003,
-        max_iter=20,
+        max_iter=24,
         early_stopping=True,
         random_state=SEED,
         alpha=1e-3,
     )
     with warnings.catch_warnings():
-        # Twenty rounds are enough for the figures; the fit need not come to rest.
+        # So many rounds are enough for the figures; the fit need not come to rest.
         warnings.simplefilter("ignore", ConvergenceWarning)
         network.fit(scaler.transform(rows), sick)
     weights = [w.astype(np.float32) for w in network.coefs_]

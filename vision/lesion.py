@@ -23,6 +23,8 @@ LEAF_LENGTH_PX = 700
 _SMALLEST_OF_LENGTH = 0.004  # diameter of the smallest patch that is kept, in leaf lengths
 _SMALLEST_PX = 5  # and its area: below, a patch is noise of the sensor
 _RIM_PX = 1.5  # pixels this close to the outline mix leaf and background
+_STRIP = 0.005  # half the width of a strip that is too thin for a lesion, of the leaf's length
+_MARGIN_BAND = 0.02  # how far in from the outline such strips are dropped, likewise
 _HALO_REACH = 0.03  # a halo lies within this many leaf lengths of its lesion
 
 Mask = NDArray[np.uint8]
@@ -80,11 +82,24 @@ def classify(
 
 
 def _without_rim(sick: Bools, leaf: Bools) -> Bools:
-    """Let the outermost pixels follow their inner neighbours: their colour is a mixture."""
-    depth = cv2.distanceTransform(leaf.astype(np.uint8), cv2.DIST_L2, 3)
+    """Let the outermost pixels follow their inner neighbours, and drop thin strips at the margin.
+
+    The colour of the outermost pixels mixes leaf and background, and a leaf's margin is often
+    paler by nature; a lesion at the margin is kept where it is broader than such a strip.
+    """
+    depth = np.asarray(cv2.distanceTransform(leaf.astype(np.uint8), cv2.DIST_L2, 3), np.float32)
     inner = (sick & (depth > _RIM_PX)).astype(np.uint8)
-    grown = cv2.dilate(inner, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5)))
-    return np.where(depth > _RIM_PX, sick, (grown > 0) & leaf)
+    sick = np.where(depth > _RIM_PX, sick, (cv2.dilate(inner, _disc(2)) > 0) & leaf)
+    longest = max(leaf.shape)
+    broad = cv2.morphologyEx(
+        sick.astype(np.uint8), cv2.MORPH_OPEN, _disc(max(1, round(_STRIP * longest)))
+    )
+    return np.asarray(sick & ((depth > _MARGIN_BAND * longest) | (broad > 0)))
+
+
+def _disc(radius: int) -> Mask:
+    side = 2 * radius + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
 
 
 def _smallest_area(length: float) -> float:
