@@ -7,6 +7,7 @@ pixel shows a symptom, and a second one into the probability that it is dead rat
 Absolute colours are not used: another light moves the leaf and its reference together.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -116,17 +117,20 @@ def _box(plane: Floats, size_px: float) -> Floats:
 
 def _local_reference(
     lab: Floats, leaf: NDArray[np.bool_], healthy: Healthy, length: float
-) -> Floats:
+) -> list[Floats]:
     """Average the healthy tissue around each pixel; the whole leaf's colour where there is none."""
     lightness, a, b = (np.float32(value) for value in healthy.lab)
+    planes = cv2.split(lab)
     # In the shade of a fold the same tissue has less chroma in proportion to its lightness.
-    scale = np.clip(lab[..., 0] / max(lightness, np.float32(5)), 0.4, 1.6)
-    green = np.abs(lab[..., 1] - a * scale) < 0.35 * abs(a) + 3
-    green &= np.abs(lab[..., 2] - b * scale) < 0.4 * abs(b) + 4
+    scale = np.clip(planes[0] / max(lightness, np.float32(5)), 0.4, 1.6)
+    green = np.abs(planes[1] - a * scale) < 0.35 * abs(a) + 3
+    green &= np.abs(planes[2] - b * scale) < 0.4 * abs(b) + 4
     weight = (green & leaf).astype(np.float32)
-    total = _box(cv2.merge([lab * weight[..., None], weight]), _AROUND * length)
-    whole = np.array(healthy.lab, np.float32) * np.float32(_LEAST_AROUND)
-    return np.asarray((total[..., :3] + whole) / (total[..., 3:] + np.float32(_LEAST_AROUND)))
+    per = 1 / (_box(weight, _AROUND * length) + np.float32(_LEAST_AROUND))
+    return [
+        (_box(plane * weight, _AROUND * length) + own * np.float32(_LEAST_AROUND)) * per
+        for plane, own in zip(planes, (lightness, a, b), strict=True)
+    ]
 
 
 def contrasts(lab: Floats, leaf: NDArray[np.bool_], healthy: Healthy, length: float) -> Floats:
@@ -149,30 +153,38 @@ def contrasts(lab: Floats, leaf: NDArray[np.bool_], healthy: Healthy, length: fl
         In the order of ``CONTRASTS``, pixels in row-major order.
     """
     inside = leaf.astype(np.float32)
-    from_local = (lab - _local_reference(lab, leaf, healthy, length)) * inside[..., None]
-    from_whole = (lab - np.array(healthy.lab, np.float32)) * inside[..., None]
-    at = np.flatnonzero(leaf)  # taking by index is three times as fast as by a mask
-    described = np.empty((len(at), len(CONTRASTS)), np.float32)
-    described[:, 0:3] = from_local.reshape(-1, 3)[at]
-    for column, planes, reach in (
+    at = np.flatnonzero(leaf)
+    reference = _local_reference(lab, leaf, healthy, length)
+    # Column by column in memory: each is then one plane, taken at the leaf's pixels in one go.
+    columns = np.empty((len(CONTRASTS), len(at)), np.float32)
+    planes = cv2.split(lab)
+    from_local = [(plane - own) * inside for plane, own in zip(planes, reference, strict=True)]
+    from_whole = [
+        (plane - np.float32(own)) * inside for plane, own in zip(planes, healthy.lab, strict=True)
+    ]
+    for column, plane in enumerate(from_local):
+        columns[column] = plane.ravel()[at]
+    for column, parts, reach in (
         (3, from_local, _FINE),
         (6, from_local, _MIDDLE),
         (9, from_local, _WIDE),
         (13, from_whole, _GLOBAL),
     ):
-        described[:, column : column + 3] = _mean_inside(planes, inside, reach * length, at)
-    described[:, 12] = _grain(from_local[..., 0], inside, _GRAIN * length, at)
+        columns[column : column + 3] = _means_inside(parts, inside, reach * length, at)
+    columns[12] = _grain(from_local[0], inside, _GRAIN * length, at)
     depth = cv2.distanceTransform(leaf.astype(np.uint8), cv2.DIST_L2, 3)
-    described[:, 16] = np.minimum(depth.reshape(-1)[at] / length, _FARTHEST_MARGIN)
-    return described
+    columns[16] = np.minimum(depth.ravel()[at] / np.float32(length), np.float32(_FARTHEST_MARGIN))
+    return columns.T
 
 
-def _mean_inside(planes: Floats, inside: Floats, size_px: float, at: NDArray[np.intp]) -> Floats:
-    share = _box(inside, size_px).reshape(-1)[at] + np.float32(1e-3)
-    return np.asarray(_box(planes, size_px).reshape(-1, planes.shape[-1])[at] / share[:, None])
+def _means_inside(
+    planes: Sequence[Floats], inside: Floats, size_px: float, at: NDArray[np.intp]
+) -> list[Floats]:
+    """Average each plane, which is 0 outside the leaf, over the leaf's pixels around each pixel."""
+    weight = 1 / (_box(inside, size_px).ravel()[at] + np.float32(1e-3))
+    return [_box(plane, size_px).ravel()[at] * weight for plane in planes]
 
 
 def _grain(lightness: Floats, inside: Floats, size_px: float, at: NDArray[np.intp]) -> Floats:
-    pair = cv2.merge([lightness, lightness * lightness])
-    mean, square = _mean_inside(np.asarray(pair, np.float32), inside, size_px, at).T
+    mean, square = _means_inside((lightness, lightness * lightness), inside, size_px, at)
     return np.asarray(np.sqrt(np.maximum(square - mean * mean, 0)))
