@@ -16,6 +16,7 @@ from functools import cache
 from pathlib import Path
 
 import cv2
+from threadpoolctl import threadpool_limits
 
 from scripts.columns import TABLES
 from scripts.pictures import carries_key, mask_png, overlay_jpg, picture_names
@@ -167,6 +168,7 @@ def score_photo(job: PhotoJob) -> PhotoResult:
         When a picture or the reading cannot be written.
     """
     cv2.setNumThreads(1)  # the photos are spread over the processes; threads would only compete
+    _one_blas_thread()
     try:
         photo = read_photo(job.file)
         measurement = measure_day_photo(photo)
@@ -180,6 +182,15 @@ def score_photo(job: PhotoJob) -> PhotoResult:
         write_whole(pictures)
     job.store.put(result)
     return result
+
+
+@cache
+def _one_blas_thread() -> None:
+    """Keep NumPy's products in one thread, once a process.
+
+    The layers of our networks are so small that several threads take ten times as long with them.
+    """
+    threadpool_limits(1, "blas")
 
 
 def _no_photos(paths: Sequence[Path], finding: Finding) -> str:

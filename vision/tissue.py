@@ -126,9 +126,9 @@ def _local_reference(
     green = np.abs(planes[1] - a * scale) < 0.35 * abs(a) + 3
     green &= np.abs(planes[2] - b * scale) < 0.4 * abs(b) + 4
     weight = (green & leaf).astype(np.float32)
-    per = 1 / (_box(weight, _AROUND * length) + np.float32(_LEAST_AROUND))
+    per = np.float32(1) / (_box(weight, _AROUND * length) + np.float32(_LEAST_AROUND))
     return [
-        (_box(plane * weight, _AROUND * length) + own * np.float32(_LEAST_AROUND)) * per
+        np.asarray((_box(plane * weight, _AROUND * length) + own * np.float32(_LEAST_AROUND)) * per)
         for plane, own in zip(planes, (lightness, a, b), strict=True)
     ]
 
@@ -181,7 +181,7 @@ def _means_inside(
     planes: Sequence[Floats], inside: Floats, size_px: float, at: NDArray[np.intp]
 ) -> list[Floats]:
     """Average each plane, which is 0 outside the leaf, over the leaf's pixels around each pixel."""
-    weight = 1 / (_box(inside, size_px).ravel()[at] + np.float32(1e-3))
+    weight = np.float32(1) / (_box(inside, size_px).ravel()[at] + np.float32(1e-3))
     return [_box(plane, size_px).ravel()[at] * weight for plane in planes]
 
 
