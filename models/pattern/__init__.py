@@ -1,0 +1,27 @@
+"""Spot or blight: measurements of the lesions on a leaf, and what they are typical of.
+
+A call names a pattern, never a disease: several diseases look alike on a leaf. Training lies in
+``models.pattern.training`` and is not imported here, since it alone needs scikit-learn.
+"""
+
+from models.pattern.call import BlightKind, Pattern, PatternCall, combine
+from models.pattern.classifier import CLASSES, Classifier, UnfitClassifier, load_classifier
+from models.pattern.measures import MEASURES, Measure, measure_pattern
+from models.pattern.words import BRING_IT, NO_DIAGNOSIS, in_words
+
+__all__ = [
+    "BRING_IT",
+    "CLASSES",
+    "MEASURES",
+    "NO_DIAGNOSIS",
+    "BlightKind",
+    "Classifier",
+    "Measure",
+    "Pattern",
+    "PatternCall",
+    "UnfitClassifier",
+    "combine",
+    "in_words",
+    "load_classifier",
+    "measure_pattern",
+]

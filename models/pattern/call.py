@@ -1,0 +1,97 @@
+"""What a leaf's measurements are typical of, and how several leaves make one call."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["BlightKind", "Pattern", "PatternCall", "combine"]
+
+Pattern = Literal["spot", "blight", "none", "unsure"]
+BlightKind = Literal["early", "late", "unsure", ""]
+
+
+@dataclass(frozen=True)
+class PatternCall:
+    """A pattern with its probabilities; never a diagnosis.
+
+    Attributes
+    ----------
+    pattern : {"spot", "blight", "none", "unsure"}
+        ``unsure`` when no probability is high enough or the leaf is unlike those learned from.
+    p_spot, p_blight, p_none : float
+        Calibrated probabilities, 0 to 1. Their sum may stay below 1: the rest is for leaves that
+        are sick in another way.
+    blight_kind : {"early", "late", "unsure", ""}
+        Second opinion on a leaf that is called blight; empty otherwise.
+    strangeness : float
+        Distance from the leaves learned from, 1 = farther than 99 of 100 of them.
+    reason : str
+        One sentence of measurements for people.
+    """
+
+    pattern: Pattern
+    p_spot: float
+    p_blight: float
+    p_none: float
+    blight_kind: BlightKind
+    strangeness: float
+    reason: str
+
+
+def combine(calls: Sequence[PatternCall], least_probability: float) -> PatternCall | None:
+    """Combine the calls of a plant's leaves, or of the leaves in one photo.
+
+    Sick leaves decide, however many healthy ones hang beside them.
+
+    Parameters
+    ----------
+    calls : sequence of PatternCall
+        One a leaf.
+    least_probability : float
+        Below it the call is ``unsure``.
+
+    Returns
+    -------
+    PatternCall or None
+        None where there is no leaf. The reason is that of the leaf that weighed most.
+    """
+    if not calls:
+        return None
+    sick = [call for call in calls if call.p_none < 0.5] or list(calls)
+    spot, blight, none = (
+        sum(getattr(call, name) for call in sick) / len(sick)
+        for name in ("p_spot", "p_blight", "p_none")
+    )
+    known = [call for call in sick if call.strangeness <= 1]
+    pattern = call_of(spot, blight, none, least_probability) if known else "unsure"
+    agreeing = [call for call in sick if call.pattern == pattern] or sick
+    weightiest = max(agreeing, key=lambda call: max(call.p_spot, call.p_blight, call.p_none))
+    return PatternCall(
+        pattern,
+        spot,
+        blight,
+        none,
+        _kind(pattern, sick),
+        min(call.strangeness for call in sick),
+        weightiest.reason,
+    )
+
+
+def call_of(spot: float, blight: float, none: float, least_probability: float) -> Pattern:
+    """Name the likeliest pattern, or ``unsure`` below the least probability."""
+    best = max(spot, blight, none)
+    if best < least_probability:
+        return "unsure"
+    if best == none:
+        return "none"
+    return "spot" if best == spot else "blight"
+
+
+def _kind(pattern: Pattern, calls: Sequence[PatternCall]) -> BlightKind:
+    """Let one late-blight-like leaf speak for all: it is the urgent case."""
+    if pattern != "blight":
+        return ""
+    kinds = {call.blight_kind for call in calls}
+    if "late" in kinds:
+        return "late"
+    return "early" if kinds <= {"early", ""} and "early" in kinds else "unsure"

@@ -1,0 +1,186 @@
+"""The classifier: measurements of a leaf in, a pattern with probabilities out.
+
+A multinomial logistic regression over the measurements, a second one for early against late
+blight, and a distance that tells leaves unlike those learned from. ``classifier.json`` holds
+nothing but numbers and names; loading it runs no code. ``spotlamp train`` makes another.
+"""
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.pattern.call import BlightKind, Pattern, PatternCall, call_of
+from models.pattern.measures import MEASURES
+from models.pattern.reason import reason
+
+__all__ = ["CLASSES", "CLASSIFIER_VERSION", "Classifier", "UnfitClassifier", "load_classifier"]
+
+CLASSIFIER_VERSION = 1
+CLASSES = ("blight", "none", "other", "spot")
+"""In the order of the probabilities; ``other`` is sick in another way."""
+
+Floats = NDArray[np.float64]
+
+
+class UnfitClassifier(Exception):  # noqa: N818  it says what is the matter
+    """A classifier file does not fit this version; the message is one sentence for people."""
+
+
+@dataclass(frozen=True, eq=False)
+class Classifier:
+    """Numbers of the trained classifier.
+
+    Attributes
+    ----------
+    measures : tuple of str
+        Names of the measurements, in their order.
+    typical : ndarray, shape (measures,)
+        Stands in for a measurement that a leaf does not have.
+    mean, scale : ndarray, shape (measures,)
+        Standardisation.
+    weights : ndarray, shape (classes, measures)
+    offsets : ndarray, shape (classes,)
+    temperature : float
+        Divides the scores, so that probabilities are as sure as they are right.
+    least_probability : float
+        Below it a leaf is ``unsure``.
+    late_weights : ndarray, shape (measures,)
+    late_offset : float
+    least_kind : float
+        Probability that early or late blight needs to be named.
+    precision : ndarray, shape (measures, measures)
+        Of the standardised measurements, for the distance.
+    familiar : float
+        Distance that 99 of 100 leaves learned from stay below.
+    summary : dict
+        What it was trained on and how well it did on sessions left out.
+    """
+
+    measures: tuple[str, ...]
+    typical: Floats = field(repr=False)
+    mean: Floats = field(repr=False)
+    scale: Floats = field(repr=False)
+    weights: Floats = field(repr=False)
+    offsets: Floats = field(repr=False)
+    temperature: float
+    least_probability: float
+    late_weights: Floats = field(repr=False)
+    late_offset: float
+    least_kind: float
+    precision: Floats = field(repr=False)
+    familiar: float
+    summary: dict[str, Any] = field(default_factory=dict, repr=False)
+
+    def probabilities(self, measured: Floats) -> Floats:
+        """Return calibrated probabilities, in the order of ``CLASSES``.
+
+        Parameters
+        ----------
+        measured : ndarray, shape (leaves, measures)
+            NaN where a leaf has no such measurement.
+        """
+        score = (self._standard(measured) @ self.weights.T + self.offsets) / self.temperature
+        score = np.exp(score - score.max(axis=1, keepdims=True))
+        return np.asarray(score / score.sum(axis=1, keepdims=True))
+
+    def p_late(self, measured: Floats) -> Floats:
+        """Return the probability of late against early blight."""
+        score = self._standard(measured) @ self.late_weights + self.late_offset
+        return np.asarray(1 / (1 + np.exp(-np.clip(score, -30, 30))))
+
+    def strangeness(self, measured: Floats) -> Floats:
+        """Return the distance from the leaves learned from, 1 = farther than 99 of 100."""
+        standard = self._standard(measured)
+        squared = np.einsum("ij,jk,ik->i", standard, self.precision, standard)
+        return np.asarray(np.sqrt(np.maximum(squared, 0)) / self.familiar)
+
+    def call(self, measured: NDArray[np.float32]) -> PatternCall:
+        """Call one leaf's pattern from its measurements (``measure_pattern``)."""
+        row = np.asarray(measured, np.float64)[None]
+        blight, none, _, spot = (float(p) for p in self.probabilities(row)[0])
+        strange = float(self.strangeness(row)[0])
+        pattern: Pattern = "unsure"
+        if strange <= 1:
+            pattern = call_of(spot, blight, none, self.least_probability)
+        kind: BlightKind = self._kind(row) if pattern == "blight" else ""
+        why = reason(dict(zip(self.measures, measured.tolist(), strict=True)), pattern)
+        return PatternCall(pattern, spot, blight, none, kind, strange, why)
+
+    def _kind(self, row: Floats) -> BlightKind:
+        late = float(self.p_late(row)[0])
+        if max(late, 1 - late) < self.least_kind:
+            return "unsure"
+        return "late" if late > 0.5 else "early"
+
+    def _standard(self, measured: Floats) -> Floats:
+        filled = np.where(np.isfinite(measured), measured, self.typical)
+        # A leaf far outside the range learned from must not outvote everything else.
+        return np.asarray(np.clip((filled - self.mean) / self.scale, -4, 4))
+
+    def to_json(self) -> str:
+        """Lay the classifier out as the text of its file."""
+        stored: dict[str, Any] = {"version": CLASSIFIER_VERSION, "classes": CLASSES}
+        for name, value in asdict(self).items():
+            plain = isinstance(value, np.ndarray)
+            stored[name] = np.round(value, 6).tolist() if plain else value
+        return json.dumps(stored, indent=1) + "\n"
+
+
+def load_classifier(path: Path | None = None) -> Classifier:
+    """Load the classifier that ships with the product, or another of the same layout.
+
+    Raises
+    ------
+    UnfitClassifier
+        In one sentence, when the file cannot be read as such or belongs to another version.
+    """
+    path = path or Path(__file__).with_name("classifier.json")
+    try:
+        stored = json.loads(path.read_text(encoding="utf-8"))
+        fits = stored["version"] == CLASSIFIER_VERSION and stored["classes"] == list(CLASSES)
+        fits = fits and stored["measures"] == [measure.name for measure in MEASURES]
+    except (OSError, ValueError, KeyError, TypeError) as problem:
+        raise UnfitClassifier(f"{path.name} is not a pattern classifier.") from problem
+    if not fits:
+        raise UnfitClassifier(
+            f"{path.name} was trained for other measurements: train it again with `spotlamp train`."
+        )
+    return _from_stored(stored, path)
+
+
+_NUMBERS = ("temperature", "least_probability", "late_offset", "least_kind", "familiar")
+
+
+def _from_stored(stored: dict[str, Any], path: Path) -> Classifier:
+    names = tuple(stored["measures"])
+    many = len(names)
+    shapes = dict.fromkeys(("typical", "mean", "scale", "late_weights"), (many,)) | {
+        "weights": (len(CLASSES), many),
+        "offsets": (len(CLASSES),),
+        "precision": (many, many),
+    }
+    try:
+        arrays = {name: np.array(stored[name], np.float64) for name in shapes}
+        numbers = {name: float(stored[name]) for name in _NUMBERS}
+        summary = dict(stored["summary"])
+    except (KeyError, TypeError, ValueError) as problem:
+        raise UnfitClassifier(f"{path.name} is damaged.") from problem
+    whole = all(arrays[name].shape == shape for name, shape in shapes.items())
+    whole = whole and all(
+        np.isfinite(value).all() for value in (*arrays.values(), *numbers.values())
+    )
+    if not whole or min(numbers["temperature"], numbers["familiar"], *arrays["scale"]) <= 0:
+        raise UnfitClassifier(f"{path.name} is damaged.")
+    return Classifier(measures=names, summary=summary, **arrays, **numbers)
+
+
+def call_leaves(
+    classifier: Classifier, measured: Sequence[NDArray[np.float32]]
+) -> list[PatternCall]:
+    """Call each of several leaves."""
+    return [classifier.call(row) for row in measured]

@@ -1,0 +1,245 @@
+"""Measurements of a leaf's lesions by which a person tells spot from blight.
+
+Each is relative to the leaf itself: lengths in leaf sides (the square root of the leaf's area),
+areas in percent of the leaf, colours in CIELAB relative to the leaf's own healthy tissue. The
+leaf is brought to one length first. So neither background nor light, camera nor picture size is
+in them; ``tests/models/test_pattern_measures.py`` proves it one by one.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from models.pattern.leaf_view import LeafView, LesionTable, leaf_view, lesion_table, mean_by
+from vision.records import DayMeasurement
+
+__all__ = ["MEASURES", "Measure", "measure_leaf", "measure_pattern"]
+
+Floats = NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One measurement: its name, its unit, and why the trade looks at it."""
+
+    name: str
+    unit: str
+    reason: str
+
+
+MEASURES = (
+    Measure("lesion_amount", "ln(1 + % of leaf)", "how much tissue is dead"),
+    Measure("halo_amount", "ln(1 + % of leaf)", "yellow around lesions: often with spot"),
+    Measure("sick_amount", "ln(1 + % of leaf)", "a healthy leaf has none"),
+    Measure("tiny_lesions", "ln(1 + number)", "under 5 % of a leaf side, off the margin: spot"),
+    Measure("small_lesions", "ln(1 + number)", "5 to 10 %: spot"),
+    Measure("middle_lesions", "ln(1 + number)", "10 to 20 %: early blight's usual size"),
+    Measure("large_lesions", "ln(1 + number)", "over 20 %: blight"),
+    Measure("inner_lesions", "ln(1 + number)", "spots are many, blight lesions few"),
+    Measure("margin_lesions", "ln(1 + number)", "late blight often starts at edge or tip"),
+    Measure("small_roundness", "0 to 1", "spots are near round"),
+    Measure("roundness", "0 to 1, by area", "late blight is irregular"),
+    Measure("thickest", "leaf sides", "inscribed width of the broadest dead part"),
+    Measure("thickness", "leaf sides, by area", "blight is broad, spots are narrow"),
+    Measure("largest_diameter", "leaf sides", "size of the largest lesion"),
+    Measure("mean_diameter", "leaf sides, by area", "lesion size"),
+    Measure("median_diameter", "leaf sides", "lesion size, each counted once"),
+    Measure("largest_share", "0 to 1", "one large lesion holds most of blight's dead tissue"),
+    Measure("dominance", "ln ratio", "largest against second largest lesion"),
+    Measure("size_spread", "standard deviation of ln", "spots are uniform in size"),
+    Measure("broad_2", "0 to 1", "share of dead tissue in parts broader than 4 % of a side"),
+    Measure("broad_4", "0 to 1", "the same, broader than 8 %"),
+    Measure("broad_6", "0 to 1", "the same, broader than 12 %"),
+    Measure("broad_9", "0 to 1", "the same, broader than 18 %"),
+    Measure("sick_broad_4", "0 to 1", "share of lesion and halo broader than 8 %"),
+    Measure("sick_broad_6", "0 to 1", "share of lesion and halo broader than 12 %"),
+    Measure("small_share", "0 to 1", "share of dead tissue in small lesions off the margin"),
+    Measure("small_amount", "ln(1 + % of leaf)", "area of small lesions off the margin"),
+    Measure("inner_share", "0 to 1", "share of dead tissue off the margin"),
+    Measure("halo_share", "0 to 1", "halo against all symptoms: spots have much for their size"),
+    Measure("scatter", "0 to 1", "spots are scattered over the leaf, blight lies in one place"),
+    Measure("covered", "0 to 1", "share of the leaf's fields with a lesion off the margin"),
+    Measure("rings", "of healthy L*", "concentric rings are typical of early blight"),
+    Measure("pale_centre", "of healthy L*", "tan centre with dark rim is typical of leaf spot"),
+    Measure("lesion_lightness", "of healthy L*", "tan, brown or black"),
+    Measure("lesion_redness", "Δa* of healthy chroma", "brown against olive"),
+    Measure("rim_redness", "Δa* of healthy chroma", "water-soaked or yellowed border"),
+    Measure("halo_redness", "Δa* of healthy chroma", "yellow against pale green halo"),
+    Measure("large_grain", "of healthy L*", "papery or wrinkled dead tissue"),
+    Measure("depth", "0 margin to 1", "how far from the margin dead tissue lies"),
+)
+"""All measurements, in the order of the columns; sizes and signs: common practice, no source."""
+
+_LOWER, _SMALL, _MIDDLE = 0.05, 0.10, 0.20  # leaf sides that part tiny, small, middle and large
+
+
+def measure_pattern(pixels: NDArray[np.uint8], measurement: DayMeasurement, number: int) -> Floats:
+    """Measure one leaf of a photo.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        The photo's pixels, sRGB.
+    measurement : DayMeasurement
+        Of the same photo.
+    number : int
+        The leaf's number, from 1.
+
+    Returns
+    -------
+    ndarray of float32, shape (len(MEASURES),)
+        NaN where the leaf has nothing of the kind, such as the roundness of no lesion.
+    """
+    return measure_leaf(leaf_view(pixels, measurement, number))
+
+
+def measure_leaf(view: LeafView) -> Floats:
+    """Measure one leaf that was cut out already."""
+    table = lesion_table(view)
+    values = (
+        _amounts(view)
+        | _counts(table)
+        | _shapes(table)
+        | _sizes(table)
+        | _breadths(view)
+        | _places(view, table)
+        | _profiles(table)
+        | _colours(view, table)
+    )
+    return np.array([values[measure.name] for measure in MEASURES], np.float32)
+
+
+def _amounts(view: LeafView) -> dict[str, float]:
+    def amount(part: NDArray[np.bool_]) -> float:
+        return float(np.log1p(100 * np.count_nonzero(part) / view.area_px))
+
+    sick = max(1, int(np.count_nonzero(view.sick)))
+    return {
+        "lesion_amount": amount(view.dead),
+        "halo_amount": amount(view.halo),
+        "sick_amount": amount(view.sick),
+        "halo_share": float(np.count_nonzero(view.halo) / sick),
+    }
+
+
+def _counts(table: LesionTable) -> dict[str, float]:
+    def log_count(which: NDArray[np.bool_]) -> float:
+        return float(np.log1p(np.count_nonzero(which)))
+
+    inner, size = table.inner, table.diameter
+    return {
+        "tiny_lesions": log_count(inner & (size < _LOWER)),
+        "small_lesions": log_count(inner & (size >= _LOWER) & (size < _SMALL)),
+        "middle_lesions": log_count(inner & (size >= _SMALL) & (size < _MIDDLE)),
+        "large_lesions": log_count(inner & (size >= _MIDDLE)),
+        "inner_lesions": log_count(inner),
+        "margin_lesions": log_count(table.clear & table.at_margin),
+    }
+
+
+def _shapes(table: LesionTable) -> dict[str, float]:
+    small = table.inner & (table.diameter < 0.12)
+    return {
+        "small_roundness": float(np.median(table.roundness[small])) if small.any() else np.nan,
+        "roundness": mean_by(table.roundness, table.area, table.clear),
+    }
+
+
+def _sizes(table: LesionTable) -> dict[str, float]:
+    clear, inner, areas = table.clear, table.inner, np.sort(table.area)
+    total = table.area.sum()
+    small = inner & (table.diameter < _SMALL)
+    return {
+        "thickest": float(table.thickness.max(initial=0)),
+        "thickness": mean_by(table.thickness, table.area, clear, empty=0.0),
+        "largest_diameter": float(table.diameter.max(initial=0)),
+        "mean_diameter": mean_by(table.diameter, table.area, clear, empty=0.0),
+        "median_diameter": float(np.median(table.diameter[clear])) if clear.any() else 0.0,
+        "largest_share": float(areas[-1] / total) if total else 0.0,
+        "dominance": float(np.log(areas[-1] / max(4, areas[-2]))) if len(areas) > 1 else np.nan,
+        "size_spread": _log_spread(table.diameter[inner]),
+        "small_share": float(table.area[small].sum() / total) if total else np.nan,
+        "small_amount": float(np.log1p(100 * table.area[small].sum() / table.leaf_px)),
+        "inner_share": float(table.area[inner].sum() / total) if total else np.nan,
+    }
+
+
+def _log_spread(sizes: Floats) -> float:
+    return float(np.std(np.log(sizes))) if len(sizes) > 3 else np.nan
+
+
+def _breadths(view: LeafView) -> dict[str, float]:
+    dead = {f"broad_{n}": _broader(view.dead, n / 100 * view.side_px) for n in (2, 4, 6, 9)}
+    sick = {f"sick_broad_{n}": _broader(view.sick, n / 100 * view.side_px) for n in (4, 6)}
+    return dead | sick
+
+
+def _broader(part: NDArray[np.bool_], radius_px: float) -> float:
+    """Share of a part that a disc of the radius can reach inside it (a granulometry)."""
+    total = np.count_nonzero(part)
+    inner = cv2.distanceTransform(np.pad(part, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
+    core = np.asarray(inner > radius_px)
+    if not total or not core.any():
+        return 0.0
+    away = cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, 3)
+    return float(np.count_nonzero((np.asarray(away) <= radius_px) & part) / total)
+
+
+def _places(view: LeafView, table: LesionTable) -> dict[str, float]:
+    rows, cols = np.nonzero(view.dead)
+    leaf_rows, leaf_cols = np.nonzero(view.leaf)
+    extent = float(np.sqrt(leaf_rows.var() + leaf_cols.var()))
+    field = max(4, int(view.side_px / 6))
+    centres = table.centre[table.inner] // field
+    fields = len(set(zip(leaf_rows // field, leaf_cols // field, strict=True)))
+    return {
+        "scatter": float(np.sqrt(rows.var() + cols.var()) / extent) if len(rows) > 3 else 0.0,
+        "covered": len({(int(r), int(c)) for r, c in centres}) / fields,
+        "depth": float(view.depth[view.dead].mean() / view.depth.max()) if len(rows) else np.nan,
+    }
+
+
+def _profiles(table: LesionTable) -> dict[str, float]:
+    def mean(values: Floats) -> float:
+        return mean_by(values, table.area, table.clear & np.isfinite(values))
+
+    return {"rings": mean(table.rings), "pale_centre": mean(table.pale_centre)}
+
+
+def _colours(view: LeafView, table: LesionTable) -> dict[str, float]:
+    lesion, rim, halo = (_colour(view, part) for part in (view.dead, _rim(view, table), view.halo))
+    large = _of_lesions(view, table.clear & (table.thickness > 0.1))
+    grain = np.nan
+    if np.count_nonzero(large) > 20:
+        grain = float(view.lab[..., 0][large].std()) / view.healthy_lab[0]
+    return {
+        "lesion_lightness": lesion[0],
+        "lesion_redness": lesion[1],
+        "rim_redness": rim[1],
+        "halo_redness": halo[1],
+        "large_grain": grain,
+    }
+
+
+def _colour(view: LeafView, part: NDArray[np.bool_]) -> tuple[float, float]:
+    """Median lightness of a part, of the healthy one, and how much redder it is."""
+    if np.count_nonzero(part) < 5:
+        return np.nan, np.nan
+    lightness, a, _ = np.median(view.lab[part], axis=0)
+    healthy_l, healthy_a, healthy_b = view.healthy_lab
+    return float(lightness / healthy_l), float((a - healthy_a) / np.hypot(healthy_a, healthy_b))
+
+
+def _of_lesions(view: LeafView, which: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Mark the pixels of some lesions."""
+    return np.asarray(np.concatenate([[False], which])[view.labels])
+
+
+def _rim(view: LeafView, table: LesionTable) -> NDArray[np.bool_]:
+    """Mark the tissue next to clear lesions, inside the leaf."""
+    clear = _of_lesions(view, table.clear)
+    side = max(3, int(0.04 * view.side_px) | 1)
+    grown = cv2.dilate(clear.astype(np.uint8), np.ones((side, side), np.uint8))
+    return np.asarray((np.asarray(grown) > 0) & view.leaf & ~view.dead & (view.depth > 3))

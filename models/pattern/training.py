@@ -1,0 +1,273 @@
+"""Train the pattern classifier, and measure it on sessions it has not seen.
+
+A session is one round of photos: one camera, one light, one board, one place. Photos of one
+session look so alike that a classifier can score well by recognising the session. So the figures
+here are always of a session left out, with every photo of it, and each class and each session
+within a class weighs the same, however many photos it has.
+"""
+
+import csv
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize_scalar
+from sklearn.covariance import LedoitWolf
+from sklearn.linear_model import LogisticRegression
+
+from models.pattern.classifier import CLASSES, Classifier
+from models.pattern.measures import MEASURES
+
+__all__ = [
+    "LabelledLeaves",
+    "SessionResult",
+    "leave_sessions_out",
+    "read_labelled",
+    "session_table",
+    "train",
+    "write_labelled",
+]
+
+Floats = NDArray[np.float64]
+
+_COLUMNS = ("photo", "session", "pattern", "blight_kind", *(measure.name for measure in MEASURES))
+_STRENGTH = 0.005  # inverse regularisation; few sessions allow few degrees of freedom
+_RENDERED_WEIGHT = 0.3  # of a painted session against a photographed one
+_OTHER_WEIGHT = 0.5  # of `other` against each pattern
+_LEAST_PROBABILITY = 0.5
+_LEAST_KIND = 0.75
+
+
+@dataclass(frozen=True, eq=False)
+class LabelledLeaves:
+    """Leaves with their measurements and what a person called them.
+
+    Attributes
+    ----------
+    photo, session, pattern, blight_kind : ndarray of str, shape (leaves,)
+        ``pattern`` is one of ``CLASSES``. Sessions that start with ``rendered`` are painted.
+    measured : ndarray of float64, shape (leaves, measures)
+    """
+
+    photo: NDArray[np.str_]
+    session: NDArray[np.str_]
+    pattern: NDArray[np.str_]
+    blight_kind: NDArray[np.str_]
+    measured: Floats = field(repr=False)
+
+    def where(self, which: NDArray[np.bool_]) -> "LabelledLeaves":
+        """Return some of the leaves."""
+        return LabelledLeaves(
+            self.photo[which],
+            self.session[which],
+            self.pattern[which],
+            self.blight_kind[which],
+            self.measured[which],
+        )
+
+    @property
+    def rendered(self) -> NDArray[np.bool_]:
+        """Which leaves are painted."""
+        return np.char.startswith(self.session, "rendered")
+
+
+def read_labelled(path: Path) -> LabelledLeaves:
+    """Read a table of labelled measurements.
+
+    Raises
+    ------
+    ValueError
+        In one sentence, when a column is missing or a label is not known.
+    """
+    with path.open(newline="", encoding="utf-8") as handle:
+        reader = csv.DictReader(handle)
+        missing = [name for name in _COLUMNS if name not in (reader.fieldnames or ())]
+        if missing:
+            raise ValueError(f"{path.name} has no column {missing[0]!r}.")
+        rows = list(reader)
+    unknown = sorted({row["pattern"] for row in rows} - set(CLASSES))
+    if unknown:
+        raise ValueError(f"{path.name} holds the pattern {unknown[0]!r}, which is none of ours.")
+    text = {name: np.array([row[name] for row in rows], np.str_) for name in _COLUMNS[:4]}
+    numbers = [[float(row[m.name] or "nan") for m in MEASURES] for row in rows]
+    return LabelledLeaves(**text, measured=np.array(numbers, np.float64))
+
+
+def write_labelled(leaves: LabelledLeaves, path: Path) -> None:
+    """Write a table of labelled measurements; a measurement that is not there stays empty."""
+    with path.open("w", newline="", encoding="utf-8") as handle:
+        writer = csv.writer(handle, lineterminator="\n")
+        writer.writerow(_COLUMNS)
+        for index, row in enumerate(leaves.measured):
+            labels = (leaves.photo, leaves.session, leaves.pattern, leaves.blight_kind)
+            numbers = ["" if not np.isfinite(value) else f"{value:.5g}" for value in row]
+            writer.writerow([*(str(label[index]) for label in labels), *numbers])
+
+
+def train(leaves: LabelledLeaves) -> Classifier:
+    """Train on all the leaves; probabilities are calibrated on sessions left out in turn."""
+    results = leave_sessions_out(leaves)
+    return replace(
+        _fit(leaves), temperature=_temperature(results), least_probability=_LEAST_PROBABILITY
+    )
+
+
+def _fit(leaves: LabelledLeaves) -> Classifier:
+    measured = leaves.measured
+    typical = np.nanmedian(measured, axis=0)
+    filled = np.where(np.isfinite(measured), measured, typical)
+    mean, scale = filled.mean(axis=0), np.maximum(filled.std(axis=0), 1e-6)
+    standard = np.clip((filled - mean) / scale, -4, 4)
+    model = LogisticRegression(C=_STRENGTH, max_iter=2000)
+    model.fit(standard, leaves.pattern, sample_weight=_weights(leaves))
+    weights, offsets = _all_classes(model)
+    late_weights, late_offset = _fit_late(standard, leaves)
+    real = ~leaves.rendered if (~leaves.rendered).any() else np.ones(len(standard), bool)
+    spread = LedoitWolf().fit(standard[real])
+    distance = np.sqrt(spread.mahalanobis(standard[real] + spread.location_))
+    return Classifier(
+        measures=tuple(measure.name for measure in MEASURES),
+        typical=typical,
+        mean=mean,
+        scale=scale,
+        weights=weights,
+        offsets=offsets,
+        temperature=1.0,
+        least_probability=_LEAST_PROBABILITY,
+        late_weights=late_weights,
+        late_offset=late_offset,
+        least_kind=_LEAST_KIND,
+        precision=np.asarray(spread.precision_),
+        familiar=float(np.quantile(distance, 0.99)),
+    )
+
+
+def _all_classes(model: LogisticRegression) -> tuple[Floats, Floats]:
+    """Give a class that was not among the leaves a score that is never the best."""
+    weights, offsets = np.zeros((len(CLASSES), model.coef_.shape[1])), np.full(len(CLASSES), -50.0)
+    for name, row, offset in zip(model.classes_, model.coef_, model.intercept_, strict=True):
+        weights[CLASSES.index(name)], offsets[CLASSES.index(name)] = row, offset
+    return weights, offsets
+
+
+def _fit_late(standard: Floats, leaves: LabelledLeaves) -> tuple[Floats, float]:
+    blight = np.isin(leaves.blight_kind, ("early", "late"))
+    late = leaves.blight_kind[blight] == "late"
+    if len(np.unique(late)) < 2:
+        return np.zeros(standard.shape[1]), 0.0
+    weight = _weights(leaves.where(blight), by_kind=True)
+    model = LogisticRegression(C=_STRENGTH, max_iter=2000)
+    model.fit(standard[blight], late, sample_weight=weight)
+    return np.asarray(model.coef_[0]), float(model.intercept_[0])
+
+
+def _weights(leaves: LabelledLeaves, *, by_kind: bool = False) -> Floats:
+    """Let each class weigh the same, and each session within it; painted ones weigh less."""
+    classes = leaves.blight_kind if by_kind else leaves.pattern
+    weight = np.zeros(len(classes))
+    for name in np.unique(classes):
+        own = classes == name
+        for session in np.unique(leaves.session[own]):
+            part = own & (leaves.session == session)
+            share = _RENDERED_WEIGHT if session.startswith("rendered") else 1.0
+            weight[part] = share / np.count_nonzero(part)
+        weight[own] *= (_OTHER_WEIGHT if name == "other" else 1.0) / weight[own].sum()
+    return np.asarray(weight * len(weight) / weight.sum())
+
+
+@dataclass(frozen=True, eq=False)
+class SessionResult:
+    """How a classifier that had not seen a session did on it.
+
+    Attributes
+    ----------
+    session, pattern : str
+        The session, and what its leaves are.
+    scores : ndarray of float64, shape (leaves, classes)
+        Logarithms of the probabilities before calibration.
+    strangeness : ndarray of float64, shape (leaves,)
+    """
+
+    session: str
+    pattern: str
+    scores: Floats = field(repr=False)
+    strangeness: Floats = field(repr=False)
+
+    def probabilities(self, temperature: float) -> Floats:
+        """Return the calibrated probabilities."""
+        score = self.scores / temperature
+        score = np.exp(score - score.max(axis=1, keepdims=True))
+        return np.asarray(score / score.sum(axis=1, keepdims=True))
+
+    def calls(
+        self, temperature: float, least_probability: float, *, any_distance: bool = False
+    ) -> NDArray[np.str_]:
+        """Return what each leaf is called; ``unsure`` below the probability or too far away."""
+        named = [n for n in range(len(CLASSES)) if CLASSES[n] != "other"]
+        chance = self.probabilities(temperature)[:, named]
+        best = np.array([CLASSES[n] for n in named])[chance.argmax(axis=1)]
+        near = (self.strangeness <= 1) | any_distance
+        sure = (chance.max(axis=1) >= least_probability) & near
+        return np.where(sure, best, "unsure")
+
+
+def leave_sessions_out(leaves: LabelledLeaves) -> list[SessionResult]:
+    """Train without each photographed session in turn and try it on that session.
+
+    A session with leaves of several patterns gives one result a pattern. A session without which
+    fewer than two patterns would be left cannot be tried and gives none.
+    """
+    results = []
+    for session in np.unique(leaves.session[~leaves.rendered]):
+        own = leaves.session == session
+        if len(np.unique(leaves.pattern[~own])) < 2:
+            continue
+        classifier = _fit(leaves.where(~own))
+        for pattern in np.unique(leaves.pattern[own]):
+            tried = leaves.where(own & (leaves.pattern == pattern))
+            scores = np.log(np.maximum(classifier.probabilities(tried.measured), 1e-12))
+            strange = classifier.strangeness(tried.measured)
+            results.append(SessionResult(str(session), str(pattern), scores, strange))
+    return results
+
+
+def _temperature(results: Sequence[SessionResult]) -> float:
+    """Find the temperature at which unseen sessions surprise least, each weighing the same."""
+    known = [result for result in results if result.pattern != "other"]
+    if not known:
+        return 1.0  # nothing to calibrate on
+
+    def surprise(log_temperature: float) -> float:
+        temperature = float(np.exp(log_temperature))
+        chance = [
+            result.probabilities(temperature)[:, CLASSES.index(result.pattern)] for result in known
+        ]
+        return float(np.mean([-np.log(np.maximum(p, 1e-9)).mean() for p in chance]))
+
+    return float(np.exp(minimize_scalar(surprise, bounds=(-1.5, 1.5), method="bounded").x))
+
+
+def session_table(
+    results: Iterable[SessionResult], temperature: float, least_probability: float
+) -> list[dict[str, object]]:
+    """Lay out recall, recall of those called, and share left unsure, session by session."""
+    table: list[dict[str, object]] = []
+    for result in results:
+        surely = result.calls(temperature, least_probability)
+        forced = result.calls(temperature, 0, any_distance=True)
+        called = surely != "unsure"
+        right = surely[called] == result.pattern
+        table.append(
+            {
+                "session": result.session,
+                "pattern": result.pattern,
+                "leaves": len(surely),
+                "recall": float((forced == result.pattern).mean()),
+                "recall_called": float(right.mean()) if called.any() else None,
+                "unsure": float((~called).mean()),
+                "calls": {str(name): int((surely == name).sum()) for name in np.unique(surely)},
+            }
+        )
+    return table
