@@ -176,7 +176,7 @@ def _from_stored(stored: dict[str, Any], path: Path) -> Classifier:
     )
     if not whole or min(numbers["temperature"], numbers["familiar"], *arrays["scale"]) <= 0:
         raise UnfitClassifier(f"{path.name} is damaged.")
-    return Classifier(measures=names, summary=summary, **arrays, **numbers)
+    return Classifier(measures=names, summary=summary, **values)
 
 
 def call_leaves(
