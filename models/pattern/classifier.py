@@ -170,10 +170,9 @@ def _from_stored(stored: dict[str, Any], path: Path) -> Classifier:
         summary = dict(stored["summary"])
     except (KeyError, TypeError, ValueError) as problem:
         raise UnfitClassifier(f"{path.name} is damaged.") from problem
+    values: dict[str, Any] = {**arrays, **numbers}
     whole = all(arrays[name].shape == shape for name, shape in shapes.items())
-    whole = whole and all(
-        np.isfinite(value).all() for value in (*arrays.values(), *numbers.values())
-    )
+    whole = whole and all(np.isfinite(value).all() for value in values.values())
     if not whole or min(numbers["temperature"], numbers["familiar"], *arrays["scale"]) <= 0:
         raise UnfitClassifier(f"{path.name} is damaged.")
     return Classifier(measures=names, summary=summary, **values)
