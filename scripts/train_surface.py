@@ -16,7 +16,7 @@ import argparse
 import json
 import warnings
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import cv2
@@ -38,10 +38,10 @@ from vision.surface import SURFACE_VERSION, Surface
 from vision.tissue import CONTRASTS, Healthy, contrasts, healthy_colour, leaf_lab
 
 SEED = 20250614
-LAYERS = (24, 12)
+LAYERS = (32, 16)
 SYMPTOM = 9  # a truth mask's value for "symptom, kind not said"
-PIXELS_A_LEAF = {"coffee": 4000, "healthy": 1000, "rendered": 1100}
-RENDERED_PHOTOS = 260
+PIXELS_A_LEAF = {"coffee": 5000, "healthy": 1000, "rendered": 1800}
+RENDERED_PHOTOS = 320
 HEALTHY_PHOTOS = 160
 RIM_PX = 1.5
 
@@ -129,7 +129,10 @@ def rendered() -> Iterator[Sample]:
     sizes = ((640, 480), (480, 640), (900, 675), (320, 240))
     for number in range(RENDERED_PHOTOS):
         width, height = sizes[number % len(sizes)]
-        photo = render(draw_scene(rng, width_px=width, height_px=height), SEED + number)
+        scene = draw_scene(rng, width_px=width, height_px=height)
+        if number % 3 == 0:  # heavy attacks are rare in the draw, and the hardest to judge
+            scene = replace(scene, severity_pct=float(rng.uniform(10, 55)))
+        photo = render(scene, SEED + number)
         for n in range(1, int(photo.leaf_numbers.max()) + 1):
             leaf = photo.leaf_numbers == n
             if np.count_nonzero(leaf) > 400:
@@ -278,7 +281,7 @@ def main() -> None:
     """Fit, print the figures on unseen photos, write the file."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
     parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
-    parser.add_argument("--threshold", type=float, default=0.42)
+    parser.add_argument("--threshold", type=float, default=0.52)
     parser.add_argument("--out", type=Path, default=Path("vision/surface.json"))
     args = parser.parse_args()
     cv2.setNumThreads(1)

@@ -15,7 +15,7 @@ from vision.records import BACKGROUND, HALO, LEAF, LESION, Lesion
 from vision.surface import Surface
 from vision.tissue import Healthy, contrasts
 
-__all__ = ["LEAF_LENGTH_PX", "Symptoms", "classify", "lesions_of"]
+__all__ = ["LEAF_LENGTH_PX", "Symptoms", "classify", "lesions_of", "roundness"]
 
 LEAF_LENGTH_PX = 700
 """Length in pixels to which a longer leaf is reduced before its tissue is judged."""
@@ -24,7 +24,7 @@ _SMALLEST_OF_LENGTH = 0.004  # diameter of the smallest patch that is kept, in l
 _SMALLEST_PX = 5  # and its area: below, a patch is noise of the sensor
 _RIM_PX = 1.5  # pixels this close to the outline mix leaf and background
 _STRIP = 0.005  # half the width of a strip that is too thin for a lesion, of the leaf's length
-_MARGIN_BAND = 0.02  # how far in from the outline such strips are dropped, likewise
+_MARGIN_BAND = 0.02  # a patch that reaches deeper is no such strip, likewise
 _HALO_REACH = 0.03  # a halo lies within this many leaf lengths of its lesion
 
 Mask = NDArray[np.uint8]
@@ -94,7 +94,10 @@ def _without_rim(sick: Bools, leaf: Bools) -> Bools:
     broad = cv2.morphologyEx(
         sick.astype(np.uint8), cv2.MORPH_OPEN, _disc(max(1, round(_STRIP * longest)))
     )
-    return np.asarray(sick & ((depth > _MARGIN_BAND * longest) | (broad > 0)))
+    count, labels = cv2.connectedComponents(sick.astype(np.uint8))
+    kept = np.zeros(count, bool)
+    kept[labels[sick & ((depth > _MARGIN_BAND * longest) | (broad > 0))]] = True
+    return np.asarray(kept[labels])
 
 
 def _disc(radius: int) -> Mask:
@@ -209,7 +212,7 @@ def _measure(
         area_px=area,
         equivalent_diameter_px=float(np.sqrt(4 * area / np.pi)),
         share_of_leaf_pct=100 * area / blade_px,
-        roundness=min(1.0, 4 * np.pi * area / perimeter**2),
+        roundness=roundness(inside),
         elongation=_elongation(inside),
         solidity=_solidity(outline, area),
         darkness=healthy.lab[0] - float(lightness[patch.window][inside].mean()),
@@ -217,6 +220,18 @@ def _measure(
         margin_distance_px=float(depth[round(row), round(col)]),
         at_margin=bool(depth[patch.window][inside].min() <= 2.0),
     )
+
+
+def roundness(inside: Bools) -> float:
+    """Return 4π·area ÷ perimeter² of one connected patch, 1 for a disc, at most 1.
+
+    Parameters
+    ----------
+    inside : ndarray of bool, shape (rows, columns)
+        The patch; at least one pixel.
+    """
+    perimeter = _perimeter(_outline(inside))
+    return float(min(1.0, 4 * np.pi * np.count_nonzero(inside) / perimeter**2))
 
 
 def _outline(inside: Bools) -> NDArray[np.int32]:

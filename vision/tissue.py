@@ -123,8 +123,8 @@ def _local_reference(
     planes = cv2.split(lab)
     # In the shade of a fold the same tissue has less chroma in proportion to its lightness.
     scale = np.clip(planes[0] / max(lightness, np.float32(5)), 0.4, 1.6)
-    green = np.abs(planes[1] - a * scale) < 0.35 * abs(a) + 3
-    green &= np.abs(planes[2] - b * scale) < 0.4 * abs(b) + 4
+    green = np.abs(planes[1] - a * scale) < 0.24 * abs(a) + 2.5
+    green &= np.abs(planes[2] - b * scale) < 0.3 * abs(b) + 3
     weight = (green & leaf).astype(np.float32)
     per = np.float32(1) / (_box(weight, _AROUND * length) + np.float32(_LEAST_AROUND))
     return [
