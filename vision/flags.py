@@ -29,13 +29,19 @@ class Flag:
 
 
 _ALL = (
-    Flag("blurred", "The photo is not sharp: hold the phone still, tap on the leaf, take it again."),
+    Flag(
+        "blurred", "The photo is not sharp: hold the phone still, tap on the leaf, take it again."
+    ),
     Flag("too_dark", "The photo is too dark: take it in daylight or open shade."),
     Flag("over_exposed", "Parts of the leaf are burnt out white: take it out of direct sun."),
     Flag("colour_cast", "The light is strongly coloured, so yellow and brown are hard to judge."),
     Flag("small", "The photo has few pixels: small spots cannot be seen. Send the original photo."),
     Flag("no_leaf", "Nothing that looks like a leaf was found.", measurable=False),
-    Flag("red_blue_swapped", "Red and blue seem to be exchanged: the file was written wrongly.", False),
+    Flag(
+        "red_blue_swapped",
+        "Red and blue seem to be exchanged: the file was written wrongly.",
+        False,
+    ),
     Flag("cut_off", "A leaf is cut by the edge of the photo: its percentage is of the part seen."),
     Flag("touching", "Leaves touch or overlap and were measured as one."),
     Flag("all_sick", "So little green is left that the healthy colour had to be assumed."),
