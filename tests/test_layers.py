@@ -45,7 +45,13 @@ MAY_TRAIN = {
     "scripts/benchmark.py",
     "scripts/agreement.py",
 }
-DISTRIBUTION_OF = {"cv2": "opencv-python", "PIL": "pillow", "pillow_heif": "pillow-heif"}
+DISTRIBUTION_OF = {
+    "sklearn": "scikit-learn",
+    "skimage": "scikit-image",
+    "cv2": "opencv-python",
+    "PIL": "pillow",
+    "pillow_heif": "pillow-heif",
+}
 
 TEXT_ENDINGS = {"", ".py", ".md", ".toml", ".json", ".csv", ".txt", ".yml", ".yaml", ".cfg"}
 MACHINE_PATH = re.compile(r"(?<![\w.])/(?:work|root|home|Users)/\w|\b[A-Za-z]:\\{1,2}Users\b")
