@@ -27,4 +27,4 @@ def severity_interval(
         Carries the two figures of the widening.
     """
     half = surface.interval_base + surface.interval_slope * doubtful_pct
-    return max(0.0, severity_pct - half), min(100.0, severity_pct + half)
+    return float(max(0.0, severity_pct - half)), float(min(100.0, severity_pct + half))

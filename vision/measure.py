@@ -73,7 +73,10 @@ def measure_day_photo(photo: Photo) -> DayMeasurement:
         symptoms = classify(crop.lab, crop.leaf, crop.healthy, crop.length, load_surface())
         _paste(classes, leaves.numbers, crop, symptoms)
         readings.append(_read_leaf(crop, symptoms, leaves))
-    return DayMeasurement(_sum_up(readings, (*photo.flags, *leaves.flags)), classes, leaves.numbers)
+    flags = (*photo.flags, *leaves.flags)
+    if not all(FLAGS[name].measurable for name in readings[0].flags):
+        return _unmeasured(photo, (*flags, *readings[0].flags))
+    return DayMeasurement(_sum_up(readings, flags), classes, leaves.numbers)
 
 
 def _unmeasured(photo: Photo, flags: tuple[str, ...]) -> DayMeasurement:
