@@ -18,6 +18,14 @@ from pathlib import Path
 import cv2
 from threadpoolctl import threadpool_limits
 
+from models.pattern import (
+    Classifier,
+    PatternCall,
+    combine,
+    in_words,
+    load_classifier,
+    measure_pattern,
+)
 from scripts.columns import TABLES
 from scripts.pictures import carries_key, mask_png, overlay_jpg, picture_names
 from scripts.results import PhotoResult
@@ -62,12 +70,15 @@ class PhotoJob:
         Path and name of the photo.
     store : ReadingStore
         Where readings are kept between runs.
+    classifier : Classifier
+        Calls the patterns.
     mask, overlay : Path or None
         Where the pictures go; None when they are not asked for.
     """
 
     file: PhotoFile
     store: ReadingStore
+    classifier: Classifier
     mask: Path | None = None
     overlay: Path | None = None
 
@@ -86,12 +97,15 @@ class Run:
         One a photo, in the order of the finding.
     overlays : tuple of Path
         Each photo's overlay, in the same order; empty when overlays were not asked for.
+    least_probability : float
+        Below it a pattern is ``unsure``; the classifier's.
     """
 
     out: Path
     finding: Finding
     results: tuple[PhotoResult, ...]
     overlays: tuple[Path, ...] = ()
+    least_probability: float = 0.5
 
 
 def score_paths(
@@ -135,13 +149,18 @@ def score_paths(
         When the output folder cannot be written or the disk is full.
     WorkersLostError
         When a process was ended from outside, as for want of memory.
+    UnfitClassifier
+        When the pattern classifier cannot be used.
     """
+    settings = settings or Settings()
+    # The summary is for people and long; the workers, to whom it is sent, do without.
+    classifier = replace(load_classifier(settings.classifier), summary={})
     finding = find_photos(paths)
     if not finding.photos:
         raise NoPhotosError(_no_photos(paths, finding))
     _prepare(out)
-    store = ReadingStore(out.absolute() / READINGS, measuring_fingerprint(settings or Settings()))
-    photo_jobs = _plan(finding, out, store, masks=masks, overlays=overlays)
+    store = ReadingStore(out.absolute() / READINGS, measuring_fingerprint(settings))
+    photo_jobs = _plan(finding, out, store, classifier, masks=masks, overlays=overlays)
     on_start(len(photo_jobs))
     done: dict[int, PhotoResult] = {}
     try:
@@ -154,7 +173,7 @@ def score_paths(
     results = tuple(done[index] for index in range(len(photo_jobs)))
     _write_tables(out, results)
     drawn = tuple(out / j.overlay.relative_to(out.absolute()) for j in photo_jobs if j.overlay)
-    return Run(out, finding, results, drawn)
+    return Run(out, finding, results, drawn, classifier.least_probability)
 
 
 def score_photo(job: PhotoJob) -> PhotoResult:
@@ -172,12 +191,17 @@ def score_photo(job: PhotoJob) -> PhotoResult:
     try:
         photo = read_photo(job.file)
         measurement = measure_day_photo(photo)
-        pictures = _draw(job, photo, measurement)
+        calls = _call_leaves(job.classifier, photo, measurement)
+        pictures = _draw(job, photo, measurement, calls)
     except UnreadablePhoto as error:
         return _problem(job.file, str(error).removeprefix(f"“{printable(job.file.path.name)}” "))
     except Exception as error:
         return _problem(job.file, _surprise(error))
-    result = _result(photo, measurement)
+    result = replace(
+        _result(photo, measurement),
+        pattern=combine(calls, job.classifier.least_probability),
+        leaf_patterns=calls,
+    )
     if pictures:
         write_whole(pictures)
     job.store.put(result)
@@ -208,7 +232,13 @@ def _prepare(out: Path) -> None:
 
 
 def _plan(
-    finding: Finding, out: Path, store: ReadingStore, *, masks: bool, overlays: bool
+    finding: Finding,
+    out: Path,
+    store: ReadingStore,
+    classifier: Classifier,
+    *,
+    masks: bool,
+    overlays: bool,
 ) -> list[PhotoJob]:
     out = out.absolute()  # a worker process may stand in another folder
     pictures = picture_names([file.name for file in finding.photos])
@@ -216,8 +246,9 @@ def _plan(
         PhotoJob(
             replace(file, path=file.path.absolute()),
             store,
-            out / "masks" / f"{picture}.png" if masks else None,
-            out / "overlays" / f"{picture}.jpg" if overlays else None,
+            classifier,
+            mask=out / "masks" / f"{picture}.png" if masks else None,
+            overlay=out / "overlays" / f"{picture}.jpg" if overlays else None,
         )
         for file, picture in zip(finding.photos, pictures, strict=True)
     ]
@@ -333,13 +364,25 @@ def _dated(result: PhotoResult, path: Path) -> PhotoResult:
     return replace(result, taken_at=taken.taken_at, taken_from=taken.taken_from)
 
 
-def _draw(job: PhotoJob, photo: Photo, measurement: DayMeasurement) -> dict[Path, bytes]:
+def _call_leaves(
+    classifier: Classifier, photo: Photo, measurement: DayMeasurement
+) -> tuple[PatternCall, ...]:
+    """Call the pattern of each leaf, in the order of the reading's leaves."""
+    leaves = measurement.reading.leaves
+    measured = (measure_pattern(photo.pixels, measurement, leaf.leaf) for leaf in leaves)
+    return tuple(classifier.call(row) for row in measured)
+
+
+def _draw(
+    job: PhotoJob, photo: Photo, measurement: DayMeasurement, calls: Sequence[PatternCall]
+) -> dict[Path, bytes]:
     key = job.store.key(photo.sha256)
     pictures = {}
     if job.mask:
         pictures[job.mask] = mask_png(photo, measurement, key)
     if job.overlay:
-        pictures[job.overlay] = overlay_jpg(photo, measurement, key)
+        words = [in_words(call) for call in calls]
+        pictures[job.overlay] = overlay_jpg(photo, measurement, key, words)
     return pictures
 
 

@@ -48,6 +48,14 @@ Jobs = Annotated[
     int | None,
     typer.Option("--jobs", min=1, metavar="N", help="Processes at work; all cores by default."),
 ]
+ClassifierFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--classifier",
+        metavar="FILE",
+        help='Pattern classifier of your own, made by "spotlamp train".',
+    ),
+]
 
 
 def _show_version(wanted: bool) -> None:
@@ -82,12 +90,14 @@ def score(
     out: Out,
     masks: Masks = False,
     overlays: Overlays = False,
+    classifier: ClassifierFile = None,
     jobs: Jobs = None,
 ) -> None:
     """Measure the sick part of the leaves on photos taken by day.
 
     Reads JPEG, PNG, WebP, TIFF and HEIC photos; folders with all their sub-folders. A sub-folder
-    is taken for a plant of that name. The photos are never changed.
+    is taken for a plant of that name. The photos are never changed. Says of each leaf whether its
+    lesions look like spot or like blight; that is a pattern, not a diagnosis.
 
     Writes photos.csv, leaves.csv, lesions.csv, frass.csv and caterpillars.csv into DIR (see
     "spotlamp columns"), problems.txt when files could not be read, and the pictures asked for.
@@ -99,7 +109,7 @@ def score(
     """
     _refuse_photos_as_out(paths, out)
     with _one_sentence_errors():
-        run = _score(paths, out, masks=masks, overlays=overlays, jobs=jobs)
+        run = _score(paths, out, masks=masks, overlays=overlays, jobs=jobs, classifier=classifier)
         _close(run)
 
 
@@ -163,12 +173,21 @@ def sample_garden() -> Path | None:
     return next((place for place in places if place.is_dir()), None)
 
 
-def _score(paths: list[Path], out: Path, *, masks: bool, overlays: bool, jobs: int | None) -> "Run":
+def _score(
+    paths: list[Path],
+    out: Path,
+    *,
+    masks: bool = False,
+    overlays: bool = False,
+    jobs: int | None = None,
+    classifier: Path | None = None,
+) -> "Run":
     from vision.opencv import require_opencv
 
     require_opencv()
     from scripts.batch import score_paths
     from scripts.progress import PhotoProgress
+    from scripts.store import Settings
 
     with PhotoProgress() as progress:
         return score_paths(
@@ -177,6 +196,7 @@ def _score(paths: list[Path], out: Path, *, masks: bool, overlays: bool, jobs: i
             masks=masks,
             overlays=overlays,
             jobs=jobs,
+            settings=Settings(classifier=classifier),
             on_start=progress.start,
             on_done=progress.done,
         )
@@ -223,6 +243,7 @@ _FORESEEN = {
     "MissingSystemLibrary": NOTHING_MEASURED,
     "NoPhotosError": NOTHING_MEASURED,
     "PathNotFound": WRONG_USAGE,
+    "UnfitClassifier": NOTHING_MEASURED,
     "WorkersLostError": NOTHING_MEASURED,
 }
 

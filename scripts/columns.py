@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 if TYPE_CHECKING:  # keeps `spotlamp columns` and every --help free of NumPy
+    from models.pattern import PatternCall
     from scripts.results import PhotoResult
     from vision.records import LeafReading, Lesion
 
@@ -19,7 +21,7 @@ __all__ = ["TABLES", "TEXT_ESCAPE", "Cell", "Column", "Table", "rows"]
 Cell = str | int | float | None
 Row = TypeVar("Row")
 
-PERCENT, SHAPE, PIXELS, MM, SCALE = 3, 3, 2, 3, 5
+PERCENT, SHAPE, PIXELS, MM, SCALE, PROBABILITY = 3, 3, 2, 3, 5, 4
 """Decimals written, by kind of number."""
 
 TEXT_ESCAPE = (
@@ -84,6 +86,7 @@ def rows(table: Table[Row], results: Iterable[PhotoResult]) -> Iterator[list[Cel
 class _LeafRow:
     photo: PhotoResult
     leaf: LeafReading
+    pattern: PatternCall | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,7 +102,8 @@ def _photo_rows(photo: PhotoResult) -> Iterable[PhotoResult]:
 
 def _leaf_rows(photo: PhotoResult) -> Iterator[_LeafRow]:
     if photo.reading is not None:
-        yield from (_LeafRow(photo, leaf) for leaf in photo.reading.leaves)
+        leaves = zip_longest(photo.reading.leaves, photo.leaf_patterns)
+        yield from (_LeafRow(photo, leaf, pattern) for leaf, pattern in leaves)
 
 
 def _lesion_rows(photo: PhotoResult) -> Iterator[_LesionRow]:
@@ -154,12 +158,21 @@ def _later(name: str, meaning: str) -> Column[Any]:
     return Column(name, f"{meaning} This version leaves it empty.", _nothing)
 
 
+def _called(name: str) -> Callable[[Any], Cell]:
+    """Return a getter of a value of the pattern call, empty where nothing was called."""
+    return lambda row: None if row.pattern is None else getattr(row.pattern, name)
+
+
 def _pattern_columns(of: str) -> tuple[Column[Any], ...]:
+    pattern = f"What the {of} looks like: spot, blight, none or unsure; it is not a diagnosis."
+    kind = f"Which blight the {of} looks like: early, late or unsure; empty if not called blight."
+    chance = f"Probability, 0 to 1, that the {of}"
     return (
-        _later("pattern", f"What the {of} looks like: spot, blight, none or unsure."),
-        _later("p_spot", f"Probability, 0 to 1, that the {of} shows a leaf spot."),
-        _later("p_blight", f"Probability, 0 to 1, that the {of} shows a blight."),
-        _later("p_none", f"Probability, 0 to 1, that the {of} shows neither."),
+        Column("pattern", pattern, _called("pattern")),
+        Column("p_spot", f"{chance} shows a leaf spot.", _called("p_spot"), PROBABILITY),
+        Column("p_blight", f"{chance} shows a blight.", _called("p_blight"), PROBABILITY),
+        Column("p_none", f"{chance} is healthy.", _called("p_none"), PROBABILITY),
+        Column("blight_kind", kind, _called("blight_kind")),
     )
 
 
@@ -248,7 +261,6 @@ _PHOTOS: Table[PhotoResult] = Table(
         Column("severity_low_pct", _LOW_PCT, _read("severity_low_pct")),
         Column("severity_high_pct", _HIGH_PCT, _read("severity_high_pct")),
         *_pattern_columns("photo"),
-        _later("blight_kind", "Which blight it looks like: early, late or unsure."),
         _later("frass_count", "Number of caterpillar droppings found."),
         _later("chewed_pct", "Leaf area eaten, as a percentage of the leaf area before."),
         _later("caterpillar_count", "Number of caterpillars found."),
@@ -302,6 +314,11 @@ _LEAVES: Table[_LeafRow] = Table(
         Column("severity_high_pct", _HIGH_PCT, lambda row: row.leaf.severity_high_pct),
         Column("flags", _FLAGS, lambda row: ";".join(row.leaf.flags)),
         *_pattern_columns("leaf"),
+        Column(
+            "pattern_reason",
+            "The measurements behind the pattern, as a sentence.",
+            _called("reason"),
+        ),
     ),
 )
 

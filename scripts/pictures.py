@@ -72,9 +72,11 @@ def mask_png(photo: Photo, measurement: DayMeasurement, key: str) -> bytes:
     return png[:_PNG_HEADER_BYTES] + chunk + png[_PNG_HEADER_BYTES:]
 
 
-def overlay_jpg(photo: Photo, measurement: DayMeasurement, key: str) -> bytes:
+def overlay_jpg(
+    photo: Photo, measurement: DayMeasurement, key: str, patterns: Sequence[str] = ()
+) -> bytes:
     """Return the overlay as a JPEG that carries its reading's key."""
-    picture = cv2.cvtColor(draw_overlay(photo, measurement), cv2.COLOR_RGB2BGR)
+    picture = cv2.cvtColor(draw_overlay(photo, measurement, patterns), cv2.COLOR_RGB2BGR)
     jpg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])[1].tobytes()
     text = _LABEL + key.encode()
     return jpg[:2] + b"\xff\xfe" + struct.pack(">H", len(text) + 2) + text + jpg[2:]

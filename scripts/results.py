@@ -7,6 +7,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from models.pattern import PatternCall
 from vision.records import DayReading, LeafReading, Lesion, TakenFrom
 
 __all__ = ["PhotoResult", "Status", "from_json", "to_json"]
@@ -36,6 +37,10 @@ class PhotoResult:
         The measurement; None when the photo could not be read or measured.
     mm_per_px : float or None
         Scale; None where it is not known.
+    pattern : PatternCall or None
+        What the photo's leaves together look like; None without a leaf.
+    leaf_patterns : tuple of PatternCall
+        What each leaf looks like, in the order of the reading's leaves.
     problem : str
         Why there is no reading, as a sentence that goes on after the photo's name ("is empty:
         copy it again from the phone."); empty when there is one.
@@ -52,6 +57,8 @@ class PhotoResult:
     flags: tuple[str, ...] = ()
     reading: DayReading | None = None
     mm_per_px: float | None = None
+    pattern: PatternCall | None = None
+    leaf_patterns: tuple[PatternCall, ...] = ()
     problem: str = ""
     kept: bool = False
 
@@ -85,6 +92,8 @@ def from_json(data: bytes) -> PhotoResult:
     values["taken_at"] = datetime.fromisoformat(values["taken_at"])
     values["flags"] = tuple(values["flags"])
     values["reading"] = _reading(values["reading"])
+    values["pattern"] = PatternCall(**values["pattern"]) if values["pattern"] else None
+    values["leaf_patterns"] = tuple(PatternCall(**call) for call in values["leaf_patterns"])
     return replace(PhotoResult(**values), kept=True)
 
 

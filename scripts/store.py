@@ -7,6 +7,7 @@ from pathlib import Path
 
 import cv2
 
+from models.pattern import CLASSIFIER_FILE
 from scripts.results import PhotoResult, from_json, to_json
 from scripts.tables import write_whole
 from vision import measure
@@ -22,9 +23,12 @@ class Settings:
     ----------
     mode : str
         How photos are read; ``day``.
+    classifier : Path or None
+        File of the pattern classifier; None for the one that comes with the program.
     """
 
     mode: str = "day"
+    classifier: Path | None = None
 
 
 def package_version() -> str:
@@ -43,8 +47,9 @@ def measuring_fingerprint(settings: Settings) -> str:
     """
     versions = (str(measure.MEASURING_VERSION), package_version(), cv2.__version__)
     trained = sorted(Path(measure.__file__).parent.glob("*.json"))
+    trained.append(settings.classifier or CLASSIFIER_FILE)
     hashes = (sha256(file.read_bytes()).hexdigest() for file in trained)
-    return sha256("\n".join((repr(settings), *versions, *hashes)).encode()).hexdigest()
+    return sha256("\n".join((settings.mode, *versions, *hashes)).encode()).hexdigest()
 
 
 @dataclass(frozen=True)

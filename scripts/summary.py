@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from models.pattern import BRING_IT, NO_DIAGNOSIS, PatternCall, combine, in_words
 from scripts.batch import PROBLEMS, Run
 from scripts.results import PhotoResult
 from vision.find import printable
@@ -30,6 +31,8 @@ class Standing:
         what errs is mostly the light and the variety, which the photos of a plant share.
     photos, leaves, lesions : int
         What it rests on.
+    pattern : PatternCall or None
+        What all its leaves together look like; None where none was called.
     """
 
     name: str
@@ -39,17 +42,29 @@ class Standing:
     photos: int
     leaves: int
     lesions: int
+    pattern: PatternCall | None = None
 
 
-def standings(results: Sequence[PhotoResult]) -> list[Standing]:
-    """Return plants, worst first; photos where no photo lies in a plant's folder."""
+def standings(results: Sequence[PhotoResult], least_probability: float = 0.5) -> list[Standing]:
+    """Return plants, worst first; photos where no photo lies in a plant's folder.
+
+    Parameters
+    ----------
+    results : sequence of PhotoResult
+        Those without a severity are passed over.
+    least_probability : float
+        Below it a plant's pattern is ``unsure``.
+    """
     by_plant = any(result.plant for result in results)
     groups: dict[str, list[PhotoResult]] = {}
     for result in measured(results):
         key = result.name.rpartition("/")[0] if by_plant else result.name
         groups.setdefault(key, []).append(result)
     names = _plant_names(groups) if by_plant else {key: key for key in groups}
-    found = [_standing(printable(names[key]), members) for key, members in groups.items()]
+    found = [
+        _standing(printable(names[key]), members, least_probability)
+        for key, members in groups.items()
+    ]
     return sorted(found, key=lambda standing: -standing.severity_pct)
 
 
@@ -60,7 +75,7 @@ def _plant_names(folders: Iterable[str]) -> dict[str, str]:
     return {folder: name if counts[name] == 1 else folder for folder, name in short.items()}
 
 
-def _standing(name: str, members: Sequence[PhotoResult]) -> Standing:
+def _standing(name: str, members: Sequence[PhotoResult], least_probability: float) -> Standing:
     readings = [result.reading for result in members if result.reading is not None]
     leaves = [leaf for reading in readings for leaf in reading.leaves]
     return Standing(
@@ -71,6 +86,7 @@ def _standing(name: str, members: Sequence[PhotoResult]) -> Standing:
         len(members),
         len(leaves),
         sum(len(leaf.lesions) for leaf in leaves),
+        combine([call for result in members for call in result.leaf_patterns], least_probability),
     )
 
 
@@ -98,7 +114,7 @@ def worst_overlay(run: Run) -> Path | None:
 
 def summary(run: Run) -> str:
     """Return the closing words of a run, ready to be printed."""
-    parts = (_counts(run), _worst(run), _unused(run), _with_care(run), _files(run))
+    parts = (_counts(run), _worst(run), _urgent(run), _unused(run), _with_care(run), _files(run))
     return "\n\n".join("\n".join(part) for part in parts if part)
 
 
@@ -126,7 +142,7 @@ def _passed_over(run: Run) -> str:
 
 
 def _worst(run: Run) -> list[str]:
-    found = standings(run.results)
+    found = standings(run.results, run.least_probability)
     if not found:
         return []
     what = "plants" if any(result.plant for result in run.results) else "photos"
@@ -136,8 +152,17 @@ def _worst(run: Run) -> list[str]:
     lines += [_standing_line(standing, width) for standing in shown]
     if len(found) > len(shown):
         lines.append(f"  and {len(found) - len(shown)} more in photos.csv")
-    lines.append("In brackets: the 95 % interval of the measurement. It is not a diagnosis.")
+    called = any(standing.pattern for standing in found)
+    note = NO_DIAGNOSIS if called else "It is not a diagnosis."
+    lines.append(f"In brackets: the 95 % interval of the measurement. {note}")
     return lines
+
+
+def _urgent(run: Run) -> list[str]:
+    """Name every plant that looks like late blight, and what to do at once."""
+    found = standings(run.results, run.least_probability)
+    late = [one.name for one in found if one.pattern and one.pattern.blight_kind == "late"]
+    return [f"Late-blight-like: {', '.join(late)}.", f"  {BRING_IT}."] if late else []
 
 
 def _standing_line(standing: Standing, width: int) -> str:
@@ -145,7 +170,8 @@ def _standing_line(standing: Standing, width: int) -> str:
     interval = f"({standing.low_pct:.1f} to {standing.high_pct:.1f})"
     rests_on = f"{_count(standing.leaves, 'leaf', 'leaves')}, {_count(standing.lesions, 'lesion')}"
     photos = f"{_photos(standing.photos)}, " if standing.photos > 1 else ""
-    return f"  {name}  {standing.severity_pct:5.1f} % {interval:15}  {photos}{rests_on}"
+    pattern = f"; {in_words(standing.pattern)}" if standing.pattern else ""
+    return f"  {name}  {standing.severity_pct:5.1f} % {interval:15}  {photos}{rests_on}{pattern}"
 
 
 def _unused(run: Run) -> list[str]:

@@ -42,9 +42,11 @@ UNITS = {  # what a column's meaning must say, by the end of its name
     "p_none": "0 to 1",
     "taken_at": "ISO 8601",
     "at_margin": "yes or no",
+    "pattern": "not a diagnosis",
+    "pattern_reason": "as a sentence",
 }
 WITHOUT_UNIT = {
-    *("photo", "sha256", "taken_from", "plant", "mode", "status", "flags", "pattern"),
+    *("photo", "sha256", "taken_from", "plant", "mode", "status", "flags"),
     *("blight_kind", "leaf", "lesion", "dropping", "caterpillar"),
     *("leaf_count", "lesion_count", "frass_count"),
     *("caterpillar_count", "caterpillar_low", "caterpillar_high"),

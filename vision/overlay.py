@@ -33,10 +33,11 @@ _LEAST_STRIP_COLUMNS = 700
 _MOST_STRIP_LINES = 6
 _FONT = cv2.FONT_HERSHEY_SIMPLEX
 _SHIFT = 4  # outlines are drawn at 1/16 pixel
+_PATTERN_NOTE = "Words such as spot-like say what lesions look like. They are not a diagnosis."
 _LEGEND = ("leaf", "halo: yellow rim", "lesion: dead or dying")
 
 
-def draw_overlay(photo: Photo, measurement: DayMeasurement) -> Pixels:
+def draw_overlay(photo: Photo, measurement: DayMeasurement, patterns: Sequence[str] = ()) -> Pixels:
     """Return the photo at viewing size with everything that was counted drawn on it.
 
     Parameters
@@ -45,6 +46,8 @@ def draw_overlay(photo: Photo, measurement: DayMeasurement) -> Pixels:
         The measured photo.
     measurement : DayMeasurement
         Its masks (the size of ``photo.pixels``) and numbers.
+    patterns : sequence of str, optional
+        What each leaf looks like, in words, in the order of the reading's leaves.
 
     Returns
     -------
@@ -59,11 +62,12 @@ def draw_overlay(photo: Photo, measurement: DayMeasurement) -> Pixels:
     _draw_leaves(view, measurement.leaf_numbers, boxes, scale, unit)
     _draw_halos(view, measurement.classes, scale, unit)
     _draw_lesions(view, measurement.classes, scale, unit)
-    for leaf in measurement.reading.leaves:
-        _label_leaf(view, leaf, boxes.get(leaf.leaf, (0, 0, 0, 0)), scale, unit)
+    for place, leaf in enumerate(measurement.reading.leaves):
+        texts = _labels(leaf, patterns[place] if patterns else "")
+        _label_leaf(view, texts, boxes.get(leaf.leaf, (0, 0, 0, 0)), scale, unit)
     if measurement.reading.severity_pct is None:
         _draw_banner(view, measurement.reading)
-    return _with_strip(view, photo, measurement.reading)
+    return _with_strip(view, photo, measurement.reading, _PATTERN_NOTE if patterns else "")
 
 
 def _viewing_scale(pixels: Pixels) -> float:
@@ -142,14 +146,23 @@ def _draw_halos(view: Pixels, classes: Pixels, scale: float, unit: float) -> Non
                 cv2.circle(view, at, radius, ORANGE, -1, cv2.LINE_AA)
 
 
-def _label_leaf(view: Pixels, leaf: LeafReading, box: Box, scale: float, unit: float) -> None:
-    """Write number and severity above the leaf, or at its upper edge where there is no room."""
+def _labels(leaf: LeafReading, pattern: str) -> list[str]:
+    """Return number, severity and pattern of a leaf, the longest text first."""
+    interval = f"{_digits(leaf.severity_low_pct)}-{_digits(leaf.severity_high_pct)}"
+    long = f"leaf {leaf.leaf}: {leaf.severity_pct:.1f} % ({interval})"
+    short = f"{leaf.leaf}: {leaf.severity_pct:.0f} %"
+    if not pattern:
+        return [long, short]
+    return [f"{long}, {pattern}", f"{short}, {pattern}", short]
+
+
+def _label_leaf(view: Pixels, texts: Sequence[str], box: Box, scale: float, unit: float) -> None:
+    """Write the longest label that fits above the leaf, or at its upper edge without room."""
     left, top, width, _ = box
     size = 0.55 * unit + 0.15
-    interval = f"{_digits(leaf.severity_low_pct)}-{_digits(leaf.severity_high_pct)}"
-    text = f"leaf {leaf.leaf}: {leaf.severity_pct:.1f} % ({interval})"
-    if _text_size(text, size, thickness=2)[0] > width * scale:
-        text = f"{leaf.leaf}: {leaf.severity_pct:.0f} %"
+    room = width * scale
+    fitting = (text for text in texts if _text_size(text, size, thickness=2)[0] <= room)
+    text = next(fitting, texts[-1])
     columns, rows = _text_size(text, size, thickness=2)
     col = int((left + width / 2) * scale - columns / 2)
     col = max(4, min(col, view.shape[1] - columns - 4))
@@ -194,11 +207,11 @@ def _draw_banner(view: Pixels, reading: DayReading) -> None:
         _write_edged(view, line, (10, 34 + 32 * number), 0.8)
 
 
-def _with_strip(view: Pixels, photo: Photo, reading: DayReading) -> Pixels:
+def _with_strip(view: Pixels, photo: Photo, reading: DayReading, note: str) -> Pixels:
     """Return the picture with the strip below: name and result, the lines, the flags."""
     columns = max(view.shape[1], _LEAST_STRIP_COLUMNS)
     flags = dict.fromkeys((*photo.flags, *reading.flags))
-    texts = [photo.name, _result_line(reading)] + [explain(name) for name in flags]
+    texts = [photo.name, _result_line(reading), note] + [explain(name) for name in flags]
     lines = [line for text in texts if text for line in _wrapped(text, columns - 20, 0.62)]
     lines = lines[:_MOST_STRIP_LINES]
     strip = np.full((44 + 26 * len(lines), columns, 3), PAPER, np.uint8)

@@ -5,13 +5,20 @@ A call names a pattern, never a disease: several diseases look alike on a leaf. 
 """
 
 from models.pattern.call import BlightKind, Pattern, PatternCall, combine
-from models.pattern.classifier import CLASSES, Classifier, UnfitClassifier, load_classifier
+from models.pattern.classifier import (
+    CLASSES,
+    CLASSIFIER_FILE,
+    Classifier,
+    UnfitClassifier,
+    load_classifier,
+)
 from models.pattern.measures import MEASURES, Measure, measure_pattern
 from models.pattern.words import BRING_IT, NO_DIAGNOSIS, in_words
 
 __all__ = [
     "BRING_IT",
     "CLASSES",
+    "CLASSIFIER_FILE",
     "MEASURES",
     "NO_DIAGNOSIS",
     "BlightKind",

@@ -18,9 +18,19 @@ from models.pattern.call import BlightKind, Pattern, PatternCall, call_of
 from models.pattern.measures import MEASURES
 from models.pattern.reason import reason
 
-__all__ = ["CLASSES", "CLASSIFIER_VERSION", "Classifier", "UnfitClassifier", "load_classifier"]
+__all__ = [
+    "CLASSES",
+    "CLASSIFIER_FILE",
+    "CLASSIFIER_VERSION",
+    "Classifier",
+    "UnfitClassifier",
+    "load_classifier",
+]
 
 CLASSIFIER_VERSION = 1
+CLASSIFIER_FILE = Path(__file__).with_name("classifier.json")
+"""The classifier that comes with the program."""
+
 CLASSES = ("blight", "none", "other", "spot")
 """In the order of the probabilities; ``other`` is sick in another way."""
 
@@ -139,7 +149,7 @@ def load_classifier(path: Path | None = None) -> Classifier:
     UnfitClassifier
         In one sentence, when the file cannot be read as such or belongs to another version.
     """
-    path = path or Path(__file__).with_name("classifier.json")
+    path = path or CLASSIFIER_FILE
     try:
         stored = json.loads(path.read_text(encoding="utf-8"))
         fits = stored["version"] == CLASSIFIER_VERSION and stored["classes"] == list(CLASSES)

@@ -7,7 +7,7 @@ __all__ = ["BRING_IT", "NO_DIAGNOSIS", "in_words"]
 NO_DIAGNOSIS = "A pattern says what lesions look like. It is not a diagnosis."
 """Stands wherever a pattern is shown."""
 
-BRING_IT = "isolate, do not compost, show it to an extension service or plant clinic"
+BRING_IT = "Isolate, do not compost, show it to an extension service or plant clinic"
 """What to do about a leaf that looks like late blight: it spreads within days."""
 
 _WORDS = {"spot": "spot-like", "blight": "blight-like", "none": "no pattern", "unsure": "unsure"}

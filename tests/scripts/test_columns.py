@@ -60,6 +60,8 @@ LEAF_COLUMNS = [
     "p_spot",
     "p_blight",
     "p_none",
+    "blight_kind",
+    "pattern_reason",
 ]
 
 
