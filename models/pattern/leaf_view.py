@@ -1,6 +1,7 @@
 """One leaf cut out at a common length, and the table of its lesions."""
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -58,7 +59,7 @@ class LeafView:
     depth: Floats = field(repr=False)
     healthy_lab: tuple[float, float, float]
 
-    @property
+    @cached_property
     def area_px(self) -> int:
         """The leaf's area in pixels of the view."""
         return int(np.count_nonzero(self.leaf))

@@ -193,7 +193,9 @@ def _places(view: LeafView, table: LesionTable) -> dict[str, float]:
     extent = float(np.sqrt(leaf_rows.var() + leaf_cols.var()))
     field = max(4, int(view.side_px / 6))
     centres = table.centre[table.inner] // field
-    fields = len(set(zip(leaf_rows // field, leaf_cols // field, strict=True)))
+    # A set of pairs of numbers took a third of the time of all measures.
+    place = leaf_rows // field * (view.leaf.shape[1] + 1) + leaf_cols // field
+    fields = int(np.count_nonzero(np.bincount(place)))
     return {
         "scatter": float(np.sqrt(rows.var() + cols.var()) / extent) if len(rows) > 3 else 0.0,
         "covered": len({(int(r), int(c)) for r, c in centres}) / fields,
