@@ -281,7 +281,7 @@ def main() -> None:
     """Fit, print the figures on unseen photos, write the file."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
     parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
-    parser.add_argument("--threshold", type=float, default=0.52)
+    parser.add_argument("--threshold", type=float, default=0.46)
     parser.add_argument("--out", type=Path, default=Path("vision/surface.json"))
     args = parser.parse_args()
     cv2.setNumThreads(1)
