@@ -4,19 +4,11 @@ The whole story is ``score_paths``.
 """
 
 import os
-import signal
-import threading
-import time
 import traceback
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import cache
 from pathlib import Path
-
-import cv2
-from threadpoolctl import threadpool_limits
 
 from models.pattern import (
     Classifier,
@@ -31,6 +23,7 @@ from scripts.pictures import carries_key, mask_png, overlay_jpg, picture_names
 from scripts.results import PhotoResult
 from scripts.store import ReadingStore, Settings, measuring_fingerprint
 from scripts.tables import remove_leftovers, table_bytes, write_whole
+from scripts.workers import WorkersLostError, spread_over_processes, use_one_thread
 from vision.find import OUTPUT_MARKER, Finding, PhotoFile, find_photos, printable
 from vision.measure import measure_day_photo
 from vision.photo import UnreadablePhoto, content_hash, read_photo
@@ -54,10 +47,6 @@ _OUR_FOLDERS = [Path(__file__).parents[1] / name for name in ("vision", "models"
 
 class NoPhotosError(Exception):
     """There was no photo to score; the message is one sentence for people."""
-
-
-class WorkersLostError(Exception):
-    """A worker process ended by itself; the message is one sentence for people."""
 
 
 @dataclass(frozen=True)
@@ -186,8 +175,7 @@ def score_photo(job: PhotoJob) -> PhotoResult:
     CannotWriteError
         When a picture or the reading cannot be written.
     """
-    cv2.setNumThreads(1)  # the photos are spread over the processes; threads would only compete
-    _one_blas_thread()
+    use_one_thread()
     try:
         photo = read_photo(job.file)
         measurement = measure_day_photo(photo)
@@ -206,15 +194,6 @@ def score_photo(job: PhotoJob) -> PhotoResult:
         write_whole(pictures)
     job.store.put(result)
     return result
-
-
-@cache
-def _one_blas_thread() -> None:
-    """Keep NumPy's products in one thread, once a process.
-
-    The layers of our networks are so small that several threads take ten times as long with them.
-    """
-    threadpool_limits(1, "blas")
 
 
 def _no_photos(paths: Sequence[Path], finding: Finding) -> str:
@@ -263,78 +242,12 @@ def _score_all(jobs: Sequence[PhotoJob], processes: int) -> Iterator[tuple[int, 
             rest.append(index)
         else:
             yield index, kept
-    processes = min(processes, len(rest))
-    numbered = ((index, jobs[index]) for index in rest)
-    if processes <= 1:
-        yield from map(_score_numbered, numbered)
-    else:
-        yield from _score_in_processes(numbered, processes)
-
-
-def _score_in_processes(
-    numbered: Iterable[tuple[int, PhotoJob]], processes: int
-) -> Iterator[tuple[int, PhotoResult]]:
-    from joblib import Parallel, delayed
-    from joblib.externals.loky import get_reusable_executor
-    from joblib.externals.loky.process_executor import TerminatedWorkerError
-
-    parallel = Parallel(n_jobs=processes, return_as="generator_unordered", backend="loky")
-    finished = False
-    try:
-        with _workers_deaf_to_interrupts():
-            scored = parallel(delayed(_score_in_worker)(pair, os.getpid()) for pair in numbered)
-        yield from scored
-        finished = True
-    except TerminatedWorkerError as error:
-        raise WorkersLostError(
-            "The system ended a worker process, probably for want of memory: try --jobs 1; "
-            "the photos already measured are kept."
-        ) from error
-    finally:
-        if not finished:  # interrupted or out of disk: nobody waits for the photos under way
-            get_reusable_executor().shutdown(wait=True, kill_workers=True)
+    numbered = [(index, jobs[index]) for index in rest]
+    yield from spread_over_processes(_score_numbered, numbered, processes)
 
 
 def _score_numbered(pair: tuple[int, PhotoJob]) -> tuple[int, PhotoResult]:
     return pair[0], score_photo(pair[1])
-
-
-@contextmanager
-def _workers_deaf_to_interrupts() -> Iterator[None]:
-    """Let the processes started meanwhile ignore Ctrl-C, which a terminal sends to all of them.
-
-    This process ends them itself; otherwise each would print its own traceback first. A new
-    process takes over what its parent ignores, so this one is deaf too, for the moment of the
-    start (about 0.05 s).
-    """
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
-def _score_in_worker(pair: tuple[int, PhotoJob], parent: int) -> tuple[int, PhotoResult]:
-    _leave_with(parent)
-    return _score_numbered(pair)
-
-
-@cache
-def _leave_with(parent: int) -> None:
-    """Let this worker end when its parent has ended.
-
-    A killed parent cannot say goodbye, and its workers would wait for it for ever.
-    """
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(1)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
 
 
 def _kept(job: PhotoJob) -> PhotoResult | None:
