@@ -247,7 +247,9 @@ def _recall(pairs: list[tuple[str, str]], name: str) -> float:
     return sum(hits) / len(hits) if hits else 0.0
 
 
-def calibration_error(confidence: ArrayLike, correct: ArrayLike, bins: int = 10) -> float:
+def calibration_error(
+    confidence: ArrayLike, correct: ArrayLike, bins: int = 10, weights: ArrayLike | None = None
+) -> float:
     """Return the expected calibration error: how far confidence lies from the share of hits.
 
     Naeini, Cooper & Hauskrecht 2015 (AAAI): answers are sorted into bins of equal width by their
@@ -261,6 +263,8 @@ def calibration_error(confidence: ArrayLike, correct: ArrayLike, bins: int = 10)
         Whether the answer was right.
     bins : int
         Number of bins; a bin holds its upper end.
+    weights : array_like of float, shape (answers,), optional
+        How much each answer counts; all the same by default.
 
     Returns
     -------
@@ -275,6 +279,7 @@ def calibration_error(confidence: ArrayLike, correct: ArrayLike, bins: int = 10)
     given, right = _pairs(confidence, correct, 1)
     if given.min() < 0 or given.max() > 1:
         raise ValueError("A confidence lies from 0 to 1.")
+    weight = np.ones(len(given)) if weights is None else np.asarray(weights, np.float64)
     place = np.clip(np.ceil(given * bins).astype(int) - 1, 0, bins - 1)
-    gaps = np.bincount(place, right - given, minlength=bins)
-    return float(np.abs(gaps).sum() / len(given))
+    gaps = np.bincount(place, (right - given) * weight, minlength=bins)
+    return float(np.abs(gaps).sum() / weight.sum())
