@@ -14,6 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.colour import LINEAR_LIGHT
+
 __all__ = ["CONTRASTS", "Healthy", "contrasts", "healthy_colour", "leaf_lab"]
 
 Floats = NDArray[np.float32]
@@ -72,7 +74,10 @@ def leaf_lab(pixels: NDArray[np.uint8]) -> Floats:
         L* from 0 to 100, a*, b*.
     """
     calm = cv2.GaussianBlur(pixels, (3, 3), 0.8)
-    return np.asarray(cv2.cvtColor(calm.astype(np.float32) / 255, cv2.COLOR_RGB2LAB), np.float32)
+    # By way of linear light: straight from sRGB, OpenCV interpolates in a table, which is slower
+    # and up to 0.3 units off.
+    light = cv2.LUT(calm, LINEAR_LIGHT)
+    return np.asarray(cv2.cvtColor(light, cv2.COLOR_LRGB2LAB), np.float32)
 
 
 def healthy_colour(lab: Floats, leaf: NDArray[np.bool_]) -> Healthy:
