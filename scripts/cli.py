@@ -193,6 +193,50 @@ def train(
 
 
 @app.command()
+def check(
+    labelled: Annotated[
+        Path,
+        typer.Argument(
+            metavar="LABELLED.csv", exists=True, dir_okay=False, help="CSV of your own labels."
+        ),
+    ],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="DIR", help="Folder of the comparison and the plots.")
+    ] = Path("spotlamp-check"),
+    classifier: ClassifierFile = None,
+    jobs: Jobs = None,
+) -> None:
+    """Compare the program with your own labels and scores.
+
+    Reads a CSV with the column photo (relative to the CSV), and pattern (spot, blight, none or
+    other), severity_pct (0 to 100) or both; an empty cell is left out.
+
+    Writes compared.csv and plots into DIR beside the tables of "spotlamp score", and prints how
+    well patterns and severities agree. Costs as much as scoring the photos, and 2 s for the plots.
+
+    Ends with 0 when done, 1 when nothing could be compared, 2 for wrong usage.
+    """
+    _refuse_photos_as_out([labelled], out)
+    with _one_sentence_errors():
+        _require_opencv()
+        from scripts.check import check_labels, report
+        from scripts.progress import PhotoProgress
+
+        with PhotoProgress() as progress:
+            checked = check_labels(
+                labelled,
+                out,
+                classifier=classifier,
+                jobs=jobs,
+                on_start=progress.start,
+                on_done=progress.done,
+            )
+        _say(report(checked))
+        shown = ", ".join(path.name for path in checked.pictures)
+        _say(f"\nIn {out}: compared.csv, {shown}")
+
+
+@app.command()
 def columns(
     table: Annotated[
         str | None, typer.Argument(metavar="TABLE", help=f"One of {', '.join(TABLES)}.")
@@ -304,6 +348,7 @@ _FORESEEN = {
     "CannotWriteError": NOTHING_MEASURED,
     "LabelsError": NOTHING_MEASURED,
     "MissingSystemLibrary": NOTHING_MEASURED,
+    "NothingComparedError": NOTHING_MEASURED,
     "NoPhotosError": NOTHING_MEASURED,
     "PathNotFound": WRONG_USAGE,
     "UnfitClassifier": NOTHING_MEASURED,
