@@ -147,7 +147,10 @@ def _fit(leaves: LabelledLeaves) -> Classifier:
 def _all_classes(model: LogisticRegression) -> tuple[Floats, Floats]:
     """Give a class that was not among the leaves a score that is never the best."""
     weights, offsets = np.zeros((len(CLASSES), model.coef_.shape[1])), np.full(len(CLASSES), -50.0)
-    for name, row, offset in zip(model.classes_, model.coef_, model.intercept_, strict=True):
+    rows, terms = model.coef_, model.intercept_
+    if len(model.classes_) == 2:  # one row stands for the difference of the two
+        rows, terms = np.vstack([-rows, rows]) / 2, np.concatenate([-terms, terms]) / 2
+    for name, row, offset in zip(model.classes_, rows, terms, strict=True):
         weights[CLASSES.index(name)], offsets[CLASSES.index(name)] = row, offset
     return weights, offsets
 
