@@ -213,8 +213,12 @@ def half_rows(photos: Path) -> list[list[str]]:
             for j in unseen
             if j.source == source
         ]
-        line = row(f"{source} leaves, not fitted on (halves)", own)
-        rows.append([*line[:2], "", *line[3:8], ""])
+        name = f"{source} leaves, not fitted on (halves)"
+        if any(pair.true_pct for pair in own):
+            line = row(name, own)
+            rows.append([*line[:2], "", *line[3:8], ""])
+        else:
+            rows.append(healthy_row(name, [pair.read_pct for pair in own]))
     return rows
 
 
