@@ -1,10 +1,11 @@
 """The registry of columns is the file contract."""
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import datetime
 
 import pytest
 
+from models.pattern import PatternCall
 from scripts.columns import TABLES, rows
 from scripts.results import PhotoResult
 from vision.records import DayReading, LeafReading, Lesion
@@ -194,3 +195,22 @@ def test_a_photo_without_a_leaf_has_no_severity_and_no_lesion_count_rather_than_
 def test_the_plant_is_the_folder_of_the_photo():
     assert PhotoResult("bed/tom-1/x.jpg").plant == "tom-1"
     assert PhotoResult("x.jpg").plant == ""
+
+
+def test_patterns_are_written_for_the_photo_and_for_each_of_its_leaves():
+    photo_call = PatternCall("spot", 0.7, 0.2, 0.05, "", 0.4, "Photo.")
+    leaf_call = PatternCall("blight", 0.1, 0.6, 0.05, "late", 0.4, "1 lesion: blight-like.")
+    result = replace(photo_with_two_lesions(), pattern=photo_call, leaf_patterns=(leaf_call,))
+    (row,) = table_rows("photos", result)
+    assert (row["pattern"], row["p_spot"], row["blight_kind"]) == ("spot", 0.7, "")
+    (row,) = table_rows("leaves", result)
+    assert (row["pattern"], row["p_blight"], row["p_none"]) == ("blight", 0.6, 0.05)
+    assert (row["blight_kind"], row["pattern_reason"]) == ("late", "1 lesion: blight-like.")
+
+
+def test_patterns_are_empty_where_there_is_no_leaf():
+    nothing = PhotoResult("x.jpg", flags=("no_leaf",), reading=DayReading((), ("no_leaf",)))
+    (row,) = table_rows("photos", nothing)
+    assert {row[name] for name in ("pattern", "p_spot", "p_blight", "p_none", "blight_kind")} == {
+        None
+    }

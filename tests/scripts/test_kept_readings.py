@@ -6,11 +6,13 @@ from datetime import datetime, timedelta, timezone
 import numpy as np
 import pytest
 
+from models.pattern import CLASSIFIER_FILE, PatternCall
 from scripts.results import PhotoResult, from_json, to_json
 from scripts.store import ReadingStore, Settings, measuring_fingerprint
 from vision.records import DayReading, LeafReading, Lesion
 
 CONTENT = "5e" * 32
+CALL = PatternCall("blight", 0.1, 2 / 3, 0.05, "late", 0.4, "1 lesion: blight-like.")
 
 
 def a_result():
@@ -23,7 +25,7 @@ def a_result():
     reading = DayReading((leaf,), ("cut_off",), 1e6 / 3, 1.0, 2.0, 3.0, 2.5, 3.5)
     return PhotoResult(
         "a/x.jpg", CONTENT, datetime(2024, 7, 1, 8, 30, tzinfo=zone), "exif", 400, 300,
-        ("small", "cut_off"), reading,
+        ("small", "cut_off"), reading, pattern=CALL, leaf_patterns=(CALL,),
     )  # fmt: skip
 
 
@@ -32,6 +34,7 @@ def test_a_result_comes_back_from_json_with_every_digit():
     back = from_json(to_json(result))
     assert asdict(back) == {**asdict(result), "kept": True}
     assert isinstance(back.reading.leaves[0].lesions[0], Lesion)
+    assert (back.pattern, back.leaf_patterns) == (CALL, (CALL,))
     assert back.status == result.status == "flagged"
 
 
@@ -108,3 +111,18 @@ def test_a_newly_trained_file_finds_nothing_old(store, tmp_path, monkeypatch):
         (tmp_path / "surface.json").write_bytes(trained)
         fingerprints.append(measuring_fingerprint(Settings()))
     assert len({store.fingerprint, *fingerprints}) == 3
+
+
+def test_another_pattern_classifier_finds_nothing_old(store, tmp_path):
+    store.put(a_result())
+    own = tmp_path / "own.json"
+    fingerprints = []
+    for content in (b"1", b"2"):
+        own.write_bytes(content)
+        fingerprints.append(measuring_fingerprint(Settings(classifier=own)))
+    assert len({store.fingerprint, *fingerprints}) == 3
+
+
+def test_the_shipped_classifier_by_its_name_finds_what_it_called(store):
+    same = measuring_fingerprint(Settings(classifier=CLASSIFIER_FILE))
+    assert same == store.fingerprint

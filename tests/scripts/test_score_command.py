@@ -230,10 +230,12 @@ def test_a_terminal_that_knows_ascii_alone_is_no_reason_to_fail(tmp_path, paint_
     assert done.returncode == 0, done.stderr
 
 
-HEAVY = ("numpy", "cv2", "sklearn", "skimage", "joblib", "PIL", "rich")
+HEAVY = ("numpy", "cv2", "sklearn", "skimage", "scipy", "matplotlib", "joblib", "PIL", "rich")
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["score", "--help"], ["columns"], ["--version"]])
+@pytest.mark.parametrize(
+    "arguments", [["--help"], ["score", "--help"], ["train", "--help"], ["columns"], ["--version"]]
+)
 def test_help_imports_nothing_heavy(arguments):
     code = (
         "import sys; sys.argv[1:] = sys.argv[1:]; from scripts.__main__ import main\n"
@@ -301,3 +303,37 @@ def test_scoring_goes_on_without_the_checkout_as_working_folder(garden, tmp_path
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     shutil.rmtree(tmp_path / "out")
+
+
+def test_scoring_imports_no_library_that_only_training_and_checking_need():
+    code = (
+        "import sys, scripts.batch; "
+        "print([n for n in ('sklearn', 'skimage', 'scipy', 'matplotlib') if n in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True)
+    assert done.stdout.strip() == "[]", done.stderr
+
+
+def test_each_leaf_has_its_pattern_with_the_measurements_behind_it(
+    garden, tmp_path, spotlamp, read_table
+):
+    spotlamp("score", garden, "--out", tmp_path / "out", "--jobs", 1)
+    leaves = read_table(tmp_path / "out" / "leaves.csv")
+    assert len(leaves) == 4
+    for row in leaves:
+        assert row["pattern"] in ("spot", "blight", "none", "unsure")
+        chances = [float(row[name]) for name in ("p_spot", "p_blight", "p_none")]
+        assert all(re.fullmatch(r"\d\.\d{4}", row[name]) for name in ("p_spot", "p_blight"))
+        assert 0 < sum(chances) <= 1.0002
+        assert re.search(r"\d.*: .*\.$", row["pattern_reason"])
+    photos = read_table(tmp_path / "out" / "photos.csv")
+    for photo, leaf in zip(photos, leaves, strict=True):  # one leaf a photo
+        assert (photo["pattern"], photo["p_spot"]) == (leaf["pattern"], leaf["p_spot"])
+
+
+def test_a_classifier_that_does_not_fit_ends_with_one_sentence(garden, tmp_path, spotlamp):
+    (tmp_path / "own.json").write_text("{}", encoding="utf-8")
+    out = tmp_path / "out"
+    result = spotlamp("score", garden, "--out", out, "--classifier", tmp_path / "own.json", code=1)
+    assert "own.json is not a pattern classifier." in result.output
+    assert not (out / "photos.csv").exists()

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from models.pattern import PatternCall
 from scripts.batch import Run
 from scripts.results import PhotoResult
 from scripts.summary import standings, summary, worst_overlay
@@ -110,6 +111,40 @@ def test_the_words_promise_no_diagnosis():
     assert "of the leaf area looked at" in shown
     assert "not a diagnosis" in shown
     assert "12.3 % (11.3 to 13.3)" in shown
+
+
+def call(pattern, kind="", **chances):
+    known = {"spot": 0.0, "blight": 0.0, "none": 0.0} | chances
+    return PatternCall(pattern, *known.values(), kind, 0.5, "Because.")
+
+
+SPOT, HEALTHY = call("spot", spot=0.8), call("none", none=0.9)
+LATE = call("blight", "late", blight=0.8)
+
+
+def test_a_plants_pattern_is_that_of_all_its_leaves_together():
+    results = [
+        photo("a/1", 4.0, leaf_patterns=(HEALTHY, SPOT)),
+        photo("a/2", 0.0, leaf_patterns=(HEALTHY,)),
+        photo("b/1", 1.0, leaf_patterns=(SPOT, LATE)),
+        photo("c/1", 0.5),
+    ]
+    found = {standing.name: standing.pattern for standing in standings(results)}
+    assert found["a"].pattern == "spot"
+    assert found["b"].pattern == "unsure"  # (0.8 + 0) / 2 for each
+    assert found["c"] is None
+    shown = summary(run_of(*results))
+    assert "lesion; spot-like" in shown or "lesions; spot-like" in shown
+    assert "A pattern says what lesions look like. It is not a diagnosis." in shown
+
+
+def test_late_blight_like_plants_are_all_named_with_what_to_do():
+    late = [photo(f"p{n}/x", float(n), leaf_patterns=(LATE,)) for n in range(12)]
+    shown = summary(run_of(*late))
+    (line,) = [line for line in shown.splitlines() if line.startswith("Late-blight-like: ")]
+    assert all(f"p{n}" in line for n in range(12))
+    assert "Isolate, do not compost, show it to an extension service or plant clinic." in shown
+    assert "Late-blight-like" not in summary(run_of(photo("a/1", 4.0, leaf_patterns=(SPOT,))))
 
 
 def test_the_overlay_named_is_that_of_the_worst_photo_measured():

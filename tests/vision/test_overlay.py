@@ -179,3 +179,21 @@ def test_photo_and_measurement_are_left_as_they_were():
 def test_odd_names_are_no_reason_to_fail(name):
     photo, measurement = sick_leaf()
     assert draw_overlay(photo_of(np.array(photo.pixels), name), measurement).size
+
+
+def test_each_leafs_pattern_stands_beside_its_severity_with_a_note_that_it_is_no_diagnosis():
+    photo, measurement = sick_leaf()
+    plain = draw_overlay(photo, measurement)
+    named = draw_overlay(photo, measurement, ["late-blight-like"])
+    assert named.shape[0] > plain.shape[0]  # the note is one line more
+    one, two = above_strip(plain), above_strip(named)
+    wide = [np.ptp(np.nonzero((p == 255).all(axis=-1).any(axis=0))[0]) for p in (one, two)]
+    assert np.any(one != two)
+    assert wide[1] >= wide[0]
+
+
+def test_a_pattern_that_has_no_room_is_left_out_before_the_severity():
+    photo, measurement = sick_leaf(rows=900, columns=200, lesions=((450, 100),))
+    plain = above_strip(draw_overlay(photo, measurement))
+    named = above_strip(draw_overlay(photo, measurement, ["early-blight-like"]))
+    assert np.array_equal(plain, named)
