@@ -78,6 +78,16 @@ def near_photos(tmp_path, monkeypatch) -> Path:
         target = tmp_path / "my-photos" / plant.split("/")[1]
         target.mkdir(parents=True)
         shutil.copy(photo, target)
+    labels = "".join(
+        f"{path.relative_to(tmp_path / 'my-photos').as_posix()},spot,3\n"
+        for path in sorted((tmp_path / "my-photos").rglob("*.*"))
+    )
+    (tmp_path / "my-photos" / "labels.csv").write_text(f"photo,pattern,severity_pct\n{labels}")
+    for plant, pattern in (("plant-A1", "spot"), ("plant-A2", "none"), ("plant-A3", "blight")):
+        for number, photo in enumerate(sorted((sample_garden() / "bed-1" / plant).iterdir())[-4:]):
+            target = tmp_path / "labelled" / pattern / f"day-{number % 2}"
+            target.mkdir(parents=True, exist_ok=True)
+            shutil.copy(photo, target)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -177,7 +187,7 @@ def test_the_readmes_picture_is_what_the_program_draws_now(tmp_path):
 
 def test_developers_names_each_module():
     """The map is whole: a new file gets its line."""
-    for folder in ("vision", "vision/rendered", "models", "scripts"):
+    for folder in ("vision", "vision/rendered", "models", "models/pattern", "scripts"):
         for module in (ROOT / folder).glob("*.py"):
             if module.name != "__init__.py":
                 assert f"`{module.name}`" in DEVELOPERS, f"{folder}/{module.name} is not on the map"
