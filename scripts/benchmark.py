@@ -51,7 +51,7 @@ SCENE = Scene(
     roughness=0.7,
 )
 SEED = 5
-COPIES = 24
+COPIES = 48
 REPEATS = 9
 SLOW_REPEATS = 3
 STARTS = 7

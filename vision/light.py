@@ -72,19 +72,21 @@ def read_light(
         The leaf's healthy colour.
     """
     lightness = np.ascontiguousarray(lab[..., 0])
+    at = np.flatnonzero(leaf)
+    some = at[:: max(1, len(at) // 20_000)]
     brightest = np.maximum.reduce(cv2.split(pixels))
-    burnt = np.count_nonzero((brightest >= _BURNT_VALUE) & leaf) / np.count_nonzero(leaf)
+    burnt = np.count_nonzero((brightest >= _BURNT_VALUE) & leaf) / len(at)
     hue = float(np.degrees(np.arctan2(healthy.lab[2], healthy.lab[1])) % 360)
     return LightReading(
         blur=_blur(lightness, leaf),
-        lightness=float(np.median(lightness[leaf])),
+        lightness=float(np.median(np.take(lightness, some))),
         burnt_share=float(burnt),
         hue_deg=hue if healthy.share > 0 else None,
-        redness=_redness(pixels, leaf),
+        redness=_redness(pixels.reshape(-1, 3)[some]),
     )
 
 
-def _redness(pixels: NDArray[np.uint8], leaf: NDArray[np.bool_]) -> float:
+def _redness(colours: NDArray[np.uint8]) -> float:
     """Tell a leaf from a leaf whose red and blue were exchanged, in cool light too.
 
     Carotenoids and chlorophyll take more blue than red from the light, so the median of
@@ -92,9 +94,8 @@ def _redness(pixels: NDArray[np.uint8], leaf: NDArray[np.bool_]) -> float:
     veins and yellow and brown tissue lie farther above the median than gloss and shade below it,
     so the skewness is added, twice, which parts real photos from exchanged ones best.
     """
-    at = np.flatnonzero(leaf)
-    colours = LINEAR_LIGHT[pixels.reshape(-1, 3)[at[:: max(1, len(at) // 20_000)]]] + _DARK
-    low, middle, high = np.percentile(np.log(colours[:, 0] / colours[:, 2]), (10, 50, 90))
+    light = LINEAR_LIGHT[colours] + _DARK
+    low, middle, high = np.percentile(np.log(light[:, 0] / light[:, 2]), (10, 50, 90))
     return float(middle + 2 * (high + low - 2 * middle))
 
 
@@ -109,9 +110,9 @@ def _blur(lightness: NDArray[np.float32], leaf: NDArray[np.bool_]) -> float:
 def _blur_along(lightness: NDArray[np.float32], inner: NDArray[np.bool_], axis: int) -> float:
     width, height = ((1, 9), (9, 1))[axis]
     smooth = cv2.blur(lightness, (width, height))
-    keep = inner[1:] if axis == 0 else inner[:, 1:]
-    before = np.abs(np.diff(lightness, axis=axis))[keep]
-    after = np.abs(np.diff(smooth, axis=axis))[keep]
+    keep = inner[1:] if axis == 0 else inner[:, 1:]  # a factor is faster than taking pixels out
+    before = np.abs(np.diff(lightness, axis=axis)) * keep
+    after = np.abs(np.diff(smooth, axis=axis)) * keep
     lost = np.maximum(before - after, 0).sum()
     total = before.sum()
     return float(1 - lost / total) if total > 0 else 1.0

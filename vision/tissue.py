@@ -168,7 +168,7 @@ def contrasts(lab: Floats, leaf: NDArray[np.bool_], healthy: Healthy, length: fl
         (plane - np.float32(own)) * inside for plane, own in zip(planes, healthy.lab, strict=True)
     ]
     for column, plane in enumerate(from_local):
-        columns[column] = plane.ravel()[at]
+        columns[column] = np.take(plane, at)  # twice as fast as indexing
     for column, parts, reach in (
         (3, from_local, _FINE),
         (6, from_local, _MIDDLE),
@@ -178,7 +178,7 @@ def contrasts(lab: Floats, leaf: NDArray[np.bool_], healthy: Healthy, length: fl
         columns[column : column + 3] = _means_inside(parts, inside, reach * length, at)
     columns[12] = _grain(from_local[0], inside, _GRAIN * length, at)
     depth = cv2.distanceTransform(leaf.astype(np.uint8), cv2.DIST_L2, 3)
-    columns[16] = np.minimum(depth.ravel()[at] / np.float32(length), np.float32(_FARTHEST_MARGIN))
+    columns[16] = np.minimum(np.take(depth, at) / np.float32(length), np.float32(_FARTHEST_MARGIN))
     return columns.T
 
 
@@ -186,8 +186,8 @@ def _means_inside(
     planes: Sequence[Floats], inside: Floats, size_px: float, at: NDArray[np.intp]
 ) -> list[Floats]:
     """Average each plane, which is 0 outside the leaf, over the leaf's pixels around each pixel."""
-    weight = np.float32(1) / (_box(inside, size_px).ravel()[at] + np.float32(1e-3))
-    return [_box(plane, size_px).ravel()[at] * weight for plane in planes]
+    weight = np.float32(1) / (np.take(_box(inside, size_px), at) + np.float32(1e-3))
+    return [np.take(_box(plane, size_px), at) * weight for plane in planes]
 
 
 def _grain(lightness: Floats, inside: Floats, size_px: float, at: NDArray[np.intp]) -> Floats:
