@@ -36,6 +36,7 @@ __all__ = [
     "PhotoJob",
     "Run",
     "WorkersLostError",
+    "call_leaves",
     "score_paths",
     "score_photo",
 ]
@@ -179,7 +180,7 @@ def score_photo(job: PhotoJob) -> PhotoResult:
     try:
         photo = read_photo(job.file)
         measurement = measure_day_photo(photo)
-        calls = _call_leaves(job.classifier, photo, measurement)
+        calls = call_leaves(job.classifier, photo, measurement)
         pictures = _draw(job, photo, measurement, calls)
     except UnreadablePhoto as error:
         return _problem(job.file, str(error).removeprefix(f"“{printable(job.file.path.name)}” "))
@@ -277,7 +278,7 @@ def _dated(result: PhotoResult, path: Path) -> PhotoResult:
     return replace(result, taken_at=taken.taken_at, taken_from=taken.taken_from)
 
 
-def _call_leaves(
+def call_leaves(
     classifier: Classifier, photo: Photo, measurement: DayMeasurement
 ) -> tuple[PatternCall, ...]:
     """Call the pattern of each leaf, in the order of the reading's leaves."""

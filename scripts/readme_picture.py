@@ -8,6 +8,8 @@ from pathlib import Path
 
 import cv2
 
+from models.pattern import in_words, load_classifier
+from scripts.batch import call_leaves
 from scripts.cli import sample_garden
 from vision.find import PhotoFile
 from vision.measure import measure_day_photo
@@ -26,7 +28,9 @@ _JPEG_QUALITY = 82
 def readme_picture(picture: Path, garden: Path) -> None:
     """Score one sample photo and write its overlay as a JPEG of at most 150 kB."""
     photo = read_photo(PhotoFile(garden / SHOWN, SHOWN))
-    overlay = cv2.cvtColor(draw_overlay(photo, measure_day_photo(photo)), cv2.COLOR_RGB2BGR)
+    measurement = measure_day_photo(photo)
+    words = [in_words(call) for call in call_leaves(load_classifier(), photo, measurement)]
+    overlay = cv2.cvtColor(draw_overlay(photo, measurement, words), cv2.COLOR_RGB2BGR)
     factor = min(1.0, _COLUMNS / overlay.shape[1])
     small = cv2.resize(overlay, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     jpg = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])[1]
