@@ -3,7 +3,7 @@
 import csv
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -155,7 +155,8 @@ def measure_labelled(
     tuple of LabelledLeaves and list of Unusable
         What was measured, and which photos could not be.
     """
-    numbered = list(enumerate(photos))
+    # A worker process may stand in another folder.
+    numbered = [(n, replace(photo, path=photo.path.absolute())) for n, photo in enumerate(photos)]
     done: dict[int, NDArray[np.float32] | str] = {}
     for number, measured in spread_over_processes(_measure, numbered, jobs or os.cpu_count() or 1):
         done[number] = measured

@@ -55,7 +55,8 @@ WITHOUT_UNIT = {
 
 def blocks(text: str, language: str = "") -> list[str]:
     """Return the fenced code of a document."""
-    return re.findall(rf"^```{language}\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
+    found = re.findall(r"^```(\w*)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
+    return [code for named, code in found if named == language]
 
 
 def table_under(heading: str) -> list[list[str]]:

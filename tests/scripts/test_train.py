@@ -99,6 +99,15 @@ def test_a_folder_with_sub_folders_trains_a_classifier_that_score_can_use(
     assert 0 < float(row["p_spot"]) < 1
 
 
+def test_a_folder_is_found_from_where_the_user_stands_now(painted, tmp_path, spotlamp, monkeypatch):
+    """Worker processes live on and may still stand where an earlier run was started."""
+    spotlamp("train", painted, "--out", tmp_path / "first.json", "--jobs", 2)
+    monkeypatch.chdir(painted.parent)
+    spotlamp("train", painted.name, "--out", tmp_path / "second.json", "--jobs", 2)
+    first, second = (load_classifier(tmp_path / f"{n}.json") for n in ("first", "second"))
+    assert np.array_equal(first.weights, second.weights)
+
+
 def test_a_folder_with_labels_trains_on_them_with_the_kinds_of_blight(labelled, tmp_path, spotlamp):
     own, kept = tmp_path / "own.json", tmp_path / "kept.csv"
     shown = spotlamp("train", labelled, "--out", own, "--features", kept, "--jobs", 2).output
