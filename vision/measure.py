@@ -139,21 +139,22 @@ def _paste(
     size = (target.shape[1], target.shape[0])
     inner = cv2.resize(symptoms.classes, size, interpolation=cv2.INTER_NEAREST)
     # Where rounding left a gap along the outline, the pixel is leaf.
-    target[own] = np.maximum(inner[own], 1)
+    np.copyto(target, np.maximum(inner, 1), where=own)
 
 
 def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
-    counts = np.bincount(symptoms.classes.ravel(), minlength=LESION + 1)
-    area = float(counts[BACKGROUND + 1 :].sum())
-    lesion_pct, halo_pct = 100 * counts[LESION] / area, 100 * counts[HALO] / area
+    area = float(np.count_nonzero(symptoms.classes != BACKGROUND))
+    lesion_pct, halo_pct = (
+        100 * np.count_nonzero(symptoms.classes == kind) / area for kind in (LESION, HALO)
+    )
     low, high = severity_interval(lesion_pct + halo_pct, symptoms.doubtful_pct, load_surface())
     light = read_light(crop.pixels, crop.lab, crop.leaf, crop.healthy)
-    rows, cols = np.nonzero(crop.leaf)
+    moments = cv2.moments(crop.leaf.astype(np.uint8), binaryImage=True)
     lesions = lesions_of(symptoms.classes, crop.lab[..., 0], crop.healthy, crop.number)
     return LeafReading(
         leaf=crop.number,
-        row_px=_full(crop, float(rows.mean()), 0),
-        col_px=_full(crop, float(cols.mean()), 1),
+        row_px=_full(crop, moments["m01"] / moments["m00"], 0),
+        col_px=_full(crop, moments["m10"] / moments["m00"], 1),
         area_px=area * crop.scale**2,
         lesions=tuple(_to_full_size(lesion, crop) for lesion in lesions),
         lesion_pct=float(lesion_pct),
