@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.pattern import measure_pattern
-from models.pattern.training import LabelledLeaves, write_labelled
+from models.pattern.training import LabelledLeaves, labelled_csv
 from scripts.labelled import (
     LabelledPhoto,
     join_leaves,
@@ -29,6 +29,7 @@ from scripts.labelled import (
     read_rows,
 )
 from scripts.progress import PhotoProgress
+from scripts.tables import write_whole
 from scripts.workers import spread_over_processes, use_one_thread
 from vision.measure import measure_day_photo
 from vision.records import Photo
@@ -124,7 +125,7 @@ def main() -> None:
         progress.start(len(photos))
         real, unusable = measure_labelled(photos, args.jobs, progress.done)
     leaves = join_leaves([real, rendered_leaves(args.rendered, args.jobs)])
-    write_labelled(leaves, args.out)
+    write_whole({args.out: labelled_csv(leaves)})
     print(f"{len(leaves.photo)} leaves in {args.out}; without a leaf: {len(unusable)} photos")
 
 

@@ -16,11 +16,11 @@ from models.pattern import MEASURES, Classifier
 from models.pattern.figures import UnseenFigures, unseen_figures
 from models.pattern.training import (
     LabelledLeaves,
+    labelled_csv,
     leave_sessions_out,
     read_labelled,
     session_table,
     train,
-    write_labelled,
 )
 from scripts.labelled import (
     LabelledPhoto,
@@ -123,9 +123,10 @@ def train_classifier(
         summary["corrections"] = {"source": corrections.name, "leaves": len(more.photo)}
     leaves = replace(leaves, session=np.where(leaves.session == "", _NO_SESSION, leaves.session))
     training = _train(leaves, unusable, summary)
+    files = {out: training.classifier.to_json().encode()}
     if features is not None:
-        write_labelled(leaves, features)
-    write_whole({out: training.classifier.to_json().encode()})
+        files[features] = labelled_csv(leaves)
+    write_whole(files)
     return training
 
 
@@ -151,8 +152,8 @@ def _corrections(
 
 def _train(leaves: LabelledLeaves, unusable: list[Unusable], summary: dict[str, Any]) -> Training:
     _refuse_too_few(leaves, unusable)
-    classifier = train(leaves)
     results = leave_sessions_out(leaves)
+    classifier = train(leaves, results)
     at = (classifier.temperature, classifier.least_probability)
     table = [_rounded(row) for row in session_table(results, *at)]
     figures = unseen_figures(results, *at) if results else None

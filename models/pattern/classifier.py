@@ -6,7 +6,6 @@ nothing but numbers and names; loading it runs no code. ``spotlamp train`` makes
 """
 
 import json
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -25,6 +24,8 @@ __all__ = [
     "Classifier",
     "UnfitClassifier",
     "load_classifier",
+    "softmax",
+    "standardised",
 ]
 
 CLASSIFIER_VERSION = 1
@@ -39,6 +40,18 @@ Floats = NDArray[np.float64]
 
 class UnfitClassifier(Exception):  # noqa: N818  it says what is the matter
     """A classifier file does not fit this version; the message is one sentence for people."""
+
+
+def softmax(scores: Floats) -> Floats:
+    """Turn scores, shape (leaves, classes), into probabilities that sum to 1."""
+    raised = np.exp(scores - scores.max(axis=1, keepdims=True))
+    return np.asarray(raised / raised.sum(axis=1, keepdims=True))
+
+
+def standardised(filled: Floats, mean: Floats, scale: Floats) -> Floats:
+    """Express measurements, shape (leaves, measures), in spreads from their mean."""
+    # A leaf far outside the range learned from must not outvote everything else.
+    return np.asarray(np.clip((filled - mean) / scale, -4, 4))
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,9 +107,8 @@ class Classifier:
         measured : ndarray, shape (leaves, measures)
             NaN where a leaf has no such measurement.
         """
-        score = (self._standard(measured) @ self.weights.T + self.offsets) / self.temperature
-        score = np.exp(score - score.max(axis=1, keepdims=True))
-        return np.asarray(score / score.sum(axis=1, keepdims=True))
+        score = self._standard(measured) @ self.weights.T + self.offsets
+        return softmax(score / self.temperature)
 
     def p_late(self, measured: Floats) -> Floats:
         """Return the probability of late against early blight."""
@@ -129,8 +141,7 @@ class Classifier:
 
     def _standard(self, measured: Floats) -> Floats:
         filled = np.where(np.isfinite(measured), measured, self.typical)
-        # A leaf far outside the range learned from must not outvote everything else.
-        return np.asarray(np.clip((filled - self.mean) / self.scale, -4, 4))
+        return standardised(filled, self.mean, self.scale)
 
     def to_json(self) -> str:
         """Lay the classifier out as the text of its file."""
@@ -186,10 +197,3 @@ def _from_stored(stored: dict[str, Any], path: Path) -> Classifier:
     if not whole or min(numbers["temperature"], numbers["familiar"], *arrays["scale"]) <= 0:
         raise UnfitClassifier(f"{path.name} is damaged.")
     return Classifier(measures=names, summary=summary, **values)
-
-
-def call_leaves(
-    classifier: Classifier, measured: Sequence[NDArray[np.float32]]
-) -> list[PatternCall]:
-    """Call each of several leaves."""
-    return [classifier.call(row) for row in measured]

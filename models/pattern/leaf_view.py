@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.lesion import roundness
+from vision.raster import shrunk, window_around
 from vision.records import BACKGROUND, HALO, LEAF, LESION, DayMeasurement
 from vision.tissue import healthy_colour, leaf_lab
 
@@ -116,14 +117,10 @@ def leaf_view(pixels: NDArray[np.uint8], measurement: DayMeasurement, number: in
     number : int
         The leaf's number, from 1; it must be there.
     """
-    own = (measurement.leaf_numbers == number).astype(np.uint8)
-    left, top, width, height = cv2.boundingRect(own)
-    window = (
-        slice(max(0, top - _PAD), top + height + _PAD),
-        slice(max(0, left - _PAD), left + width + _PAD),
-    )
-    classes = np.where(own[window] > 0, measurement.classes[window], BACKGROUND)
-    cut, classes = _at_length(pixels[window], classes.astype(np.uint8), max(width, height))
+    own = measurement.leaf_numbers == number
+    window, longest = window_around(own, _PAD)
+    classes = np.where(own[window], measurement.classes[window], BACKGROUND)
+    cut, classes = _at_length(pixels[window], classes.astype(np.uint8), longest)
     lab = leaf_lab(cut)
     healthy = measurement.reading.leaves[number - 1].healthy_lab
     if cut.shape != pixels[window].shape:
@@ -137,8 +134,8 @@ def _at_length(
     factor = VIEW_LENGTH_PX / longest
     if factor >= 1:
         return pixels, classes
-    size = (max(1, round(classes.shape[1] * factor)), max(1, round(classes.shape[0] * factor)))
-    small = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    small = shrunk(pixels, factor)
+    size = (small.shape[1], small.shape[0])
 
     def share(part: Bools, least: float) -> Bools:
         soft = cv2.resize(part.astype(np.float32), size, interpolation=cv2.INTER_AREA)

@@ -7,6 +7,7 @@ within a class weighs the same, however many photos it has.
 """
 
 import csv
+import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -17,17 +18,17 @@ from scipy.optimize import minimize_scalar
 from sklearn.covariance import LedoitWolf
 from sklearn.linear_model import LogisticRegression
 
-from models.pattern.classifier import CLASSES, Classifier
+from models.pattern.classifier import CLASSES, Classifier, softmax, standardised
 from models.pattern.measures import MEASURES
 
 __all__ = [
     "LabelledLeaves",
     "SessionResult",
+    "labelled_csv",
     "leave_sessions_out",
     "read_labelled",
     "session_table",
     "train",
-    "write_labelled",
 ]
 
 Floats = NDArray[np.float64]
@@ -95,20 +96,29 @@ def read_labelled(path: Path) -> LabelledLeaves:
     return LabelledLeaves(**text, measured=np.array(numbers, np.float64))
 
 
-def write_labelled(leaves: LabelledLeaves, path: Path) -> None:
-    """Write a table of labelled measurements; a measurement that is not there stays empty."""
-    with path.open("w", newline="", encoding="utf-8") as handle:
-        writer = csv.writer(handle, lineterminator="\n")
-        writer.writerow(_COLUMNS)
-        for index, row in enumerate(leaves.measured):
-            labels = (leaves.photo, leaves.session, leaves.pattern, leaves.blight_kind)
-            numbers = ["" if not np.isfinite(value) else f"{value:.5g}" for value in row]
-            writer.writerow([*(str(label[index]) for label in labels), *numbers])
+def labelled_csv(leaves: LabelledLeaves) -> bytes:
+    """Lay labelled measurements out as a CSV table; a measurement that is not there stays empty."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(_COLUMNS)
+    for index, row in enumerate(leaves.measured):
+        labels = (leaves.photo, leaves.session, leaves.pattern, leaves.blight_kind)
+        numbers = ["" if not np.isfinite(value) else f"{value:.5g}" for value in row]
+        writer.writerow([*(str(label[index]) for label in labels), *numbers])
+    return text.getvalue().encode("utf-8")
 
 
-def train(leaves: LabelledLeaves) -> Classifier:
-    """Train on all the leaves; probabilities are calibrated on sessions left out in turn."""
-    results = leave_sessions_out(leaves)
+def train(leaves: LabelledLeaves, results: Sequence["SessionResult"] | None = None) -> Classifier:
+    """Train on all the leaves; probabilities are calibrated on sessions left out in turn.
+
+    Parameters
+    ----------
+    leaves : LabelledLeaves
+        Of at least two patterns.
+    results : sequence of SessionResult, optional
+        From `leave_sessions_out` of the same leaves; worked out here when not given.
+    """
+    results = leave_sessions_out(leaves) if results is None else results
     return replace(
         _fit(leaves), temperature=_temperature(results), least_probability=_LEAST_PROBABILITY
     )
@@ -119,7 +129,7 @@ def _fit(leaves: LabelledLeaves) -> Classifier:
     typical = np.nanmedian(measured, axis=0)
     filled = np.where(np.isfinite(measured), measured, typical)
     mean, scale = filled.mean(axis=0), np.maximum(filled.std(axis=0), 1e-6)
-    standard = np.clip((filled - mean) / scale, -4, 4)
+    standard = standardised(filled, mean, scale)
     model = LogisticRegression(C=_STRENGTH, max_iter=2000)
     model.fit(standard, leaves.pattern, sample_weight=_weights(leaves))
     weights, offsets = _all_classes(model)
@@ -200,9 +210,7 @@ class SessionResult:
 
     def probabilities(self, temperature: float) -> Floats:
         """Return the calibrated probabilities."""
-        score = self.scores / temperature
-        score = np.exp(score - score.max(axis=1, keepdims=True))
-        return np.asarray(score / score.sum(axis=1, keepdims=True))
+        return softmax(self.scores / temperature)
 
     def calls(
         self, temperature: float, least_probability: float, *, any_distance: bool = False

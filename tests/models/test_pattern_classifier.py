@@ -19,7 +19,7 @@ from models.pattern import (
     in_words,
     load_classifier,
 )
-from models.pattern.training import LabelledLeaves, read_labelled, train, write_labelled
+from models.pattern.training import LabelledLeaves, labelled_csv, read_labelled, train
 
 ROOT = Path(__file__).resolve().parents[2]
 FEATURES = ROOT / "models" / "pattern" / "features.csv"
@@ -234,7 +234,7 @@ def test_the_shipped_classifier_is_rebuilt_from_the_shipped_measurements():
 
 
 def test_a_table_of_measurements_comes_back(leaves, tmp_path):
-    write_labelled(leaves, tmp_path / "features.csv")
+    (tmp_path / "features.csv").write_bytes(labelled_csv(leaves))
     back = read_labelled(tmp_path / "features.csv")
     for name in ("photo", "session", "pattern", "blight_kind"):
         assert getattr(back, name).tolist() == getattr(leaves, name).tolist()
