@@ -170,8 +170,6 @@ def bland_altman(first: ArrayLike, second: ArrayLike) -> BlandAltman:
 def cohen_kappa(first: Sequence[str], second: Sequence[str]) -> float:
     """Return Cohen's kappa: agreement of two raters beyond chance (Cohen 1960).
 
-    Needs scikit-learn, which only training and checking install.
-
     Parameters
     ----------
     first, second : sequence of str

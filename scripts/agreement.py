@@ -31,7 +31,7 @@ from models.agreement import bland_altman, concordance, overlap
 from scripts.batch import score_paths
 from scripts.readme_figures import as_table, fill
 from scripts.results import PhotoResult
-from scripts.train_surface import HEALTHY_PHOTOS, coffee, fit, healthy, judge, rendered
+from scripts.train_surface import HEALTHY_PHOTOS, coffee, healthy, judge_halves, read_mask, rendered
 from vision.records import HALO, LEAF, LESION, DayReading
 from vision.rendered import PLAIN_BACKGROUNDS, draw_scene, render
 from vision.surface import load_surface
@@ -105,27 +105,20 @@ def compare(result: PhotoResult, found: Mask, truth: Mask, *, plain: bool = True
     )
 
 
-def _read_mask(path: Path) -> Mask:
-    mask = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
-    if mask is None or mask.ndim != 2:
-        raise SystemExit(f"{path} is no mask with a single channel.")
-    return np.asarray(mask, np.uint8)
-
-
 def _scored(images: Path, out: Path) -> list[tuple[PhotoResult, Mask]]:
     """Score a folder; return each photo's result and the mask that was written."""
     results = sorted(score_paths([images], out, masks=True).results, key=lambda r: r.name)
     unread = [result.name for result in results if result.reading is None]
     if unread:
         raise SystemExit(f"{', '.join(unread)} could not be read.")
-    return [(r, _read_mask(out / "masks" / Path(r.name).with_suffix(".png"))) for r in results]
+    return [(r, read_mask(out / "masks" / Path(r.name).with_suffix(".png"))) for r in results]
 
 
 def masked_set(folder: Path, out: Path) -> list[Compared]:
     """Score the photos of ``folder/images`` and compare with ``folder/masks``."""
     pairs = []
     for result, found in _scored(folder / "images", out):
-        truth = _read_mask(folder / "masks" / Path(result.name).with_suffix(".png"))
+        truth = read_mask(folder / "masks" / Path(result.name).with_suffix(".png"))
         pairs.append(compare(result, found, truth))
     return pairs
 
@@ -165,7 +158,7 @@ def painted_set(folder: Path) -> list[Compared]:
         compare(
             result,
             found,
-            _read_mask(folder / "masks" / Path(result.name).with_suffix(".png")),
+            read_mask(folder / "masks" / Path(result.name).with_suffix(".png")),
             plain=plain[int(Path(result.name).stem)],
         )
         for result, found in _scored(folder / "images", folder / "out")
@@ -203,10 +196,8 @@ def half_rows(photos: Path) -> list[list[str]]:
     Counted in leaves, inside the outline that was found or painted.
     """
     samples = [*coffee(photos), *healthy(photos), *rendered()]
-    rows, unseen = [], []
-    for fold in (0, 1):
-        surface = fit([s for s in samples if s.fold == fold], load_surface().threshold)
-        unseen += judge(surface, [s for s in samples if s.fold != fold])
+    rows = []
+    unseen = [j for half in judge_halves(samples, load_surface().threshold) for j in half]
     for source in ("coffee", "healthy", "rendered"):
         own = [
             Compared(1, j.both_px, j.either_px, j.true_pct, j.read_pct, 0, 0)

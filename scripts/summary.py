@@ -114,7 +114,15 @@ def worst_overlay(run: Run) -> Path | None:
 
 def summary(run: Run) -> str:
     """Return the closing words of a run, ready to be printed."""
-    parts = (_counts(run), _worst(run), _urgent(run), _unused(run), _with_care(run), _files(run))
+    found = standings(run.results, run.least_probability)
+    parts = (
+        _counts(run),
+        _worst(run, found),
+        _urgent(found),
+        _unused(run),
+        _with_care(run),
+        _files(run),
+    )
     return "\n\n".join("\n".join(part) for part in parts if part)
 
 
@@ -141,8 +149,7 @@ def _passed_over(run: Run) -> str:
     return f"Passed over: {', '.join(parts)}." if parts else ""
 
 
-def _worst(run: Run) -> list[str]:
-    found = standings(run.results, run.least_probability)
+def _worst(run: Run, found: Sequence[Standing]) -> list[str]:
     if not found:
         return []
     what = "plants" if any(result.plant for result in run.results) else "photos"
@@ -158,9 +165,8 @@ def _worst(run: Run) -> list[str]:
     return lines
 
 
-def _urgent(run: Run) -> list[str]:
+def _urgent(found: Sequence[Standing]) -> list[str]:
     """Name every plant that looks like late blight, and what to do at once."""
-    found = standings(run.results, run.least_probability)
     late = [one.name for one in found if one.pattern and one.pattern.blight_kind == "late"]
     return [f"Late-blight-like: {', '.join(late)}.", f"  {BRING_IT}."] if late else []
 

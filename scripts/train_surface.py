@@ -28,10 +28,12 @@ from sklearn.neural_network import MLPClassifier
 from sklearn.preprocessing import StandardScaler
 
 from models.agreement import concordance
+from scripts.workers import use_one_thread
 from vision.find import PhotoFile
 from vision.leaf import find_leaves
 from vision.lesion import LEAF_LENGTH_PX, classify
 from vision.photo import read_photo
+from vision.raster import shrunk, window_around
 from vision.records import HALO, LESION
 from vision.rendered import draw_scene, render
 from vision.surface import SURFACE_VERSION, Surface
@@ -39,7 +41,6 @@ from vision.tissue import CONTRASTS, Healthy, contrasts, healthy_colour, leaf_la
 
 SEED = 20250614
 LAYERS = (32, 16)
-SYMPTOM = 9  # a truth mask's value for "symptom, kind not said"
 PIXELS_A_LEAF = {"coffee": 5000, "healthy": 1000, "rendered": 1800}
 RENDERED_PHOTOS = 320
 HEALTHY_PHOTOS = 160
@@ -78,29 +79,25 @@ def make_sample(
     longest: int = LEAF_LENGTH_PX,
 ) -> Sample:
     """Cut the leaf out and bring it to the length at which it will be judged."""
-    left, top, width, height = cv2.boundingRect(leaf.astype(np.uint8))
-    window = (slice(max(0, top - 8), top + height + 8), slice(max(0, left - 8), left + width + 8))
+    window, found = window_around(leaf, 8)
     pixels, leaf, truth = pixels[window], leaf[window], truth[window]
-    factor = min(1.0, longest / max(width, height))
+    factor = min(1.0, longest / found)
     if factor < 1:
-        size = (round(leaf.shape[1] * factor), round(leaf.shape[0] * factor))
-        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+        pixels = shrunk(pixels, factor)
+        size = (pixels.shape[1], pixels.shape[0])
         small = cv2.resize(leaf.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
         leaf = np.asarray(small > 0)
         truth = np.asarray(cv2.resize(truth, size, interpolation=cv2.INTER_NEAREST), np.uint8)
     lab = leaf_lab(pixels)
-    return Sample(
-        source, fold, lab, leaf, truth, factor * max(width, height), healthy_colour(lab, leaf)
-    )
+    return Sample(source, fold, lab, leaf, truth, factor * found, healthy_colour(lab, leaf))
 
 
-def read_mask(path: Path, shape: tuple[int, ...]) -> NDArray[np.uint8]:
-    """Read a truth mask and bring it to a photo's shape."""
+def read_mask(path: Path) -> NDArray[np.uint8]:
+    """Read a mask of a single channel."""
     mask = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
-    if mask is None:
-        raise SystemExit(f"{path} cannot be read.")
-    resized = cv2.resize(mask, shape[1::-1], interpolation=cv2.INTER_NEAREST)
-    return np.asarray(resized, np.uint8)
+    if mask is None or mask.ndim != 2:
+        raise SystemExit(f"{path} is no mask with a single channel.")
+    return np.asarray(mask, np.uint8)
 
 
 def coffee(photos: Path) -> Iterator[Sample]:
@@ -108,7 +105,9 @@ def coffee(photos: Path) -> Iterator[Sample]:
     for number, path in enumerate(sorted((photos / "coffee/images").glob("*.jpg"))):
         pixels = read_photo(PhotoFile(path, path.name)).pixels
         leaf = find_leaves(pixels).numbers == 1
-        mask = read_mask(photos / "coffee/masks" / f"{path.stem}.png", leaf.shape)
+        mask = read_mask(photos / "coffee/masks" / f"{path.stem}.png")
+        resized = cv2.resize(mask, leaf.shape[::-1], interpolation=cv2.INTER_NEAREST)
+        mask = np.asarray(resized, np.uint8)
         for longest in (LEAF_LENGTH_PX, 260):
             yield make_sample("coffee", number % 2, pixels, leaf, mask, longest)
 
@@ -223,6 +222,13 @@ def judge(surface: Surface, samples: list[Sample]) -> list[Judged]:
     return judged
 
 
+def judge_halves(samples: list[Sample], threshold: float) -> Iterator[list[Judged]]:
+    """Fit on each half of the leaves in turn, and yield how the other half was judged."""
+    for fold in (0, 1):
+        surface = fit([s for s in samples if s.fold == fold], threshold)
+        yield judge(surface, [s for s in samples if s.fold != fold])
+
+
 def report(judged: list[Judged], title: str) -> None:
     """Print the figures of one surface, source by source."""
     for source in ("coffee", "healthy", "rendered"):
@@ -284,13 +290,11 @@ def main() -> None:
     parser.add_argument("--threshold", type=float, default=0.46)
     parser.add_argument("--out", type=Path, default=Path("vision/surface.json"))
     args = parser.parse_args()
-    cv2.setNumThreads(1)
+    use_one_thread()
     samples = [*coffee(args.photos), *healthy(args.photos), *rendered()]
     unseen: list[Judged] = []
-    for fold in (0, 1):
-        surface = fit([s for s in samples if s.fold == fold], args.threshold)
-        judged = judge(surface, [s for s in samples if s.fold != fold])
-        report(judged, f"half {fold + 1}")
+    for half, judged in enumerate(judge_halves(samples, args.threshold), start=1):
+        report(judged, f"half {half}")
         unseen += judged
     report(unseen, "both halves")
     slope, base = widening(unseen)

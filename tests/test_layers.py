@@ -31,20 +31,10 @@ MAY_DECODE = {
     "vision/colour_profile.py": "converts decoded pixels with Pillow's colour engine",
     "scripts/make_samples.py": "writes the sample photos with Pillow; reads none",
     "scripts/outline_pictures.py": "training masks and backgrounds, which are not scored",
-    "scripts/train_surface.py": "training masks, which are not photos",
-    "scripts/agreement.py": "truth masks, which are not photos",
+    "scripts/train_surface.py": "masks of training and of truth, which are not photos",
     "scripts/benchmark.py": "times OpenCV's own decoding beside ours",
 }
 
-TRAINING_LIBRARIES = {"skimage", "sklearn"}
-MAY_TRAIN = {
-    "models/agreement.py",  # kappa, inside the function that needs it
-    "scripts/outline_pictures.py",
-    "scripts/train_outline.py",
-    "scripts/train_surface.py",
-    "scripts/benchmark.py",
-    "scripts/agreement.py",
-}
 DISTRIBUTION_OF = {
     "sklearn": "scikit-learn",
     "skimage": "scikit-image",
@@ -167,8 +157,6 @@ def test_what_is_imported_is_declared_as_a_dependency(module):
     declared = {re.split(r"[<>=\[ ]", entry)[0] for entry in project["dependencies"]}
     known = {*LAYERS, *sys.stdlib_module_names}
     tops = {name.split(".")[0] for name in imports(nodes(module))} - known
-    if short(module) in MAY_TRAIN:
-        tops -= TRAINING_LIBRARIES
     assert {DISTRIBUTION_OF.get(top, top) for top in tops} <= declared
 
 

@@ -9,9 +9,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LINEAR_LIGHT", "lab_8bit", "log_chromaticity"]
+__all__ = ["DARK", "LINEAR_LIGHT", "lab_8bit", "log_chromaticity"]
 
-_DARK = np.float32(0.01)  # added to linear light, so that sensor noise in the dark stays small
+DARK = np.float32(0.01)
+"""Added to linear light before its logarithm, so that sensor noise in the dark stays small."""
 
 
 def _linear_light() -> NDArray[np.float32]:
@@ -42,8 +43,8 @@ def log_chromaticity(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.float32], ND
         ASAE 38:259–269).
     """
     red, green, blue = cv2.split(cv2.LUT(pixels, LINEAR_LIGHT))
-    yellowness = cv2.log((red + green) * np.float32(0.5) + _DARK) - cv2.log(blue + _DARK)
-    greenness = cv2.log(green + _DARK) - cv2.log((red + blue) * np.float32(0.5) + _DARK)
+    yellowness = cv2.log((red + green) * np.float32(0.5) + DARK) - cv2.log(blue + DARK)
+    greenness = cv2.log(green + DARK) - cv2.log((red + blue) * np.float32(0.5) + DARK)
     return np.asarray(yellowness, np.float32), np.asarray(greenness, np.float32)
 
 

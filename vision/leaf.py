@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from vision.colour import log_chromaticity
 from vision.outline import OVERVIEW_PX, leaf_score
+from vision.raster import disc, shrunk
 
 __all__ = ["MOST_LEAVES", "Leaves", "find_leaves"]
 
@@ -102,11 +103,7 @@ def find_leaves(pixels: NDArray[np.uint8]) -> Leaves:
 
 
 def _reduce(pixels: NDArray[np.uint8], long_px: int) -> NDArray[np.uint8]:
-    factor = long_px / max(pixels.shape[:2])
-    if factor >= 1:
-        return pixels
-    size = (max(1, round(pixels.shape[1] * factor)), max(1, round(pixels.shape[0] * factor)))
-    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return shrunk(pixels, long_px / max(pixels.shape[:2]))
 
 
 def _living(overview: NDArray[np.uint8]) -> NDArray[np.bool_]:
@@ -123,7 +120,7 @@ def _pieces(score: Floats, living: NDArray[np.bool_]) -> tuple[Mask, bool]:
     """
     believed = (score > 0).astype(np.uint8)
     _, joined = cv2.connectedComponents(_with_stalks(believed, living), connectivity=8)
-    blade = cv2.morphologyEx(believed, cv2.MORPH_OPEN, _disc(1))
+    blade = cv2.morphologyEx(believed, cv2.MORPH_OPEN, disc(1))
     label = np.where(blade > 0, joined, 0)
     area = np.bincount(label.ravel())
     sure = np.bincount(label.ravel(), np.clip(score, -4, 4).ravel()) / np.maximum(area, 1)
@@ -140,7 +137,7 @@ def _pieces(score: Floats, living: NDArray[np.bool_]) -> tuple[Mask, bool]:
 
 def _with_stalks(believed: Mask, living: NDArray[np.bool_]) -> Mask:
     """Add green stalks, which belong to no blade but join them; none among other plants."""
-    beside = living & (cv2.dilate(believed, _disc(_BAND_PX)) == 0)
+    beside = living & (cv2.dilate(believed, disc(_BAND_PX)) == 0)
     if np.count_nonzero(beside) > _GREEN_AROUND * living.size:
         return believed
     return believed | living.astype(np.uint8)
@@ -161,11 +158,6 @@ def _filled(piece: Mask, score: Floats) -> Mask:
     return np.asarray(fill[label], np.uint8)
 
 
-def _disc(radius: int) -> Mask:
-    side = 2 * radius + 1
-    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
-
-
 def _draw(
     picture: NDArray[np.uint8],
     overview: NDArray[np.uint8],
@@ -178,13 +170,13 @@ def _draw(
         return np.zeros(shape, np.uint8)
     size = (picture.shape[1], picture.shape[0])
     mask = (found > 0).astype(np.uint8)
-    least, most = cv2.erode(mask, _disc(_BAND_PX)) * 255, cv2.dilate(mask, _disc(_BAND_PX)) * 255
+    least, most = cv2.erode(mask, disc(_BAND_PX)) * 255, cv2.dilate(mask, disc(_BAND_PX)) * 255
     edges = _sharpened(overview, picture, _soft(score, mask), most > least)
     low, high = (cv2.resize(m, size, interpolation=cv2.INTER_NEAREST) for m in (least, most))
     edges_only = cv2.medianBlur(cv2.min(cv2.max(edges, low), high), 3)
     full = (shape[1], shape[0])
     _, leaf = cv2.threshold(cv2.resize(edges_only, full), 127, 255, cv2.THRESH_BINARY)
-    near = cv2.resize(cv2.dilate(found, _disc(_BAND_PX)), full, interpolation=cv2.INTER_NEAREST)
+    near = cv2.resize(cv2.dilate(found, disc(_BAND_PX)), full, interpolation=cv2.INTER_NEAREST)
     return np.asarray(cv2.bitwise_and(near, leaf), np.uint8)
 
 
@@ -244,7 +236,7 @@ def _may_be_several(leaf: NDArray[np.bool_]) -> bool:
 
 def _has_neck(piece: Mask) -> bool:
     # teeth of the margin are closed first: the neck between two of them is not meant
-    closed = cv2.morphologyEx(np.pad(piece, 1), cv2.MORPH_CLOSE, _disc(_BAND_PX))
+    closed = cv2.morphologyEx(np.pad(piece, 1), cv2.MORPH_CLOSE, disc(_BAND_PX))
     depth = cv2.distanceTransform(closed, cv2.DIST_L2, 3)
     whole = float(depth.max())
     for level in np.linspace(0.1, _NECK, 8) * whole:
@@ -273,7 +265,7 @@ def _is_plain(overview: NDArray[np.uint8], found: Mask) -> bool:
     Chromaticities leave shadows and uneven light aside; lightness is taken against its own
     surroundings for the same reason.
     """
-    around = cv2.dilate((found > 0).astype(np.uint8), _disc(_BAND_PX)) == 0
+    around = cv2.dilate((found > 0).astype(np.uint8), disc(_BAND_PX)) == 0
     if not around.any():
         return False
     smooth = np.asarray(cv2.GaussianBlur(overview, (0, 0), 1.5), np.uint8)

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.raster import disc
 from vision.records import BACKGROUND, HALO, LEAF, LESION, Lesion
 from vision.surface import Surface
 from vision.tissue import Healthy, contrasts
@@ -89,20 +90,15 @@ def _without_rim(sick: Bools, leaf: Bools) -> Bools:
     """
     depth = np.asarray(cv2.distanceTransform(leaf.astype(np.uint8), cv2.DIST_L2, 3), np.float32)
     inner = (sick & (depth > _RIM_PX)).astype(np.uint8)
-    sick = np.where(depth > _RIM_PX, sick, (cv2.dilate(inner, _disc(2)) > 0) & leaf)
+    sick = np.where(depth > _RIM_PX, sick, (cv2.dilate(inner, disc(2)) > 0) & leaf)
     longest = max(leaf.shape)
     broad = cv2.morphologyEx(
-        sick.astype(np.uint8), cv2.MORPH_OPEN, _disc(max(1, round(_STRIP * longest)))
+        sick.astype(np.uint8), cv2.MORPH_OPEN, disc(max(1, round(_STRIP * longest)))
     )
     count, labels = cv2.connectedComponents(sick.astype(np.uint8))
     kept = np.zeros(count, bool)
     kept[labels[sick & ((depth > _MARGIN_BAND * longest) | (broad > 0))]] = True
     return np.asarray(kept[labels])
-
-
-def _disc(radius: int) -> Mask:
-    side = 2 * radius + 1
-    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
 
 
 def _smallest_area(length: float) -> float:
@@ -212,7 +208,7 @@ def _measure(
         area_px=area,
         equivalent_diameter_px=float(np.sqrt(4 * area / np.pi)),
         share_of_leaf_pct=100 * area / blade_px,
-        roundness=roundness(inside),
+        roundness=_roundness(area, perimeter),
         elongation=_elongation(inside),
         solidity=_solidity(outline, area),
         darkness=healthy.lab[0] - float(lightness[patch.window][inside].mean()),
@@ -230,8 +226,11 @@ def roundness(inside: Bools) -> float:
     inside : ndarray of bool, shape (rows, columns)
         The patch; at least one pixel.
     """
-    perimeter = _perimeter(_outline(inside))
-    return float(min(1.0, 4 * np.pi * np.count_nonzero(inside) / perimeter**2))
+    return _roundness(float(np.count_nonzero(inside)), _perimeter(_outline(inside)))
+
+
+def _roundness(area: float, perimeter: float) -> float:
+    return min(1.0, 4 * np.pi * area / perimeter**2)
 
 
 def _outline(inside: Bools) -> NDArray[np.int32]:

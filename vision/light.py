@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.colour import LINEAR_LIGHT
+from vision.colour import DARK, LINEAR_LIGHT
 from vision.tissue import Healthy
 
 __all__ = ["LightReading", "light_flags", "read_light"]
@@ -20,7 +20,6 @@ _BLUR_LIMIT = 0.55  # painted leaves with a defocus of 0.7 % of their length lie
 _DARK_LIGHTNESS = 16.0  # median L*; sensor noise then hides a difference of 5 L*
 _BURNT_SHARE = 0.08  # of the leaf: gloss alone reaches 2.6 % on real and 7.9 % on painted photos
 _BURNT_VALUE = 250  # in one channel: from there on, the colour is no longer the leaf's
-_DARK = np.float32(0.01)  # added to linear light, so that sensor noise in the dark stays small
 _GREEN_HUES_DEG = (92.0, 172.0)  # hue of healthy tissue in any common daylight
 _BLUE_CAST = -0.1  # redness; 14 of 1475 real photos lie below, and 95 of 100 with colours swapped
 _SWAPPED = -0.2  # 2 of 1475 real photos lie below, and 91 of 100 with colours swapped
@@ -94,7 +93,7 @@ def _redness(colours: NDArray[np.uint8]) -> float:
     veins and yellow and brown tissue lie farther above the median than gloss and shade below it,
     so the skewness is added, twice, which parts real photos from exchanged ones best.
     """
-    light = LINEAR_LIGHT[colours] + _DARK
+    light = LINEAR_LIGHT[colours] + DARK
     low, middle, high = np.percentile(np.log(light[:, 0] / light[:, 2]), (10, 50, 90))
     return float(middle + 2 * (high + low - 2 * middle))
 

@@ -11,6 +11,7 @@ from vision.interval import severity_interval
 from vision.leaf import Leaves, find_leaves
 from vision.lesion import LEAF_LENGTH_PX, Symptoms, classify, lesions_of
 from vision.light import light_flags, read_light
+from vision.raster import shrunk, window_around
 from vision.records import (
     BACKGROUND,
     HALO,
@@ -89,20 +90,11 @@ def _in_order(flags: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
-    left, top, width, height = cv2.boundingRect((leaves.numbers == number).astype(np.uint8))
-    pad = max(2, round(0.02 * max(width, height)))
-    rows, columns = photo.pixels.shape[:2]
-    window = (
-        slice(max(0, top - pad), min(rows, top + height + pad)),
-        slice(max(0, left - pad), min(columns, left + width + pad)),
-    )
+    window, longest = window_around(leaves.numbers == number, 2, 0.02)
     pixels, leaf = photo.pixels[window], leaves.numbers[window] == number
-    factor = min(1.0, LEAF_LENGTH_PX / max(width, height))
-    if factor < 1:
-        size = (max(1, round(leaf.shape[1] * factor)), max(1, round(leaf.shape[0] * factor)))
-        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
-        soft = cv2.resize(leaf.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
-        leaf = np.asarray(soft > 127)
+    factor = min(1.0, LEAF_LENGTH_PX / longest)
+    pixels = shrunk(pixels, factor)
+    leaf = np.asarray(shrunk(leaf.astype(np.uint8) * 255, factor) > 127)
     lab = leaf_lab(pixels)
     return _Crop(
         number,
@@ -110,7 +102,7 @@ def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
         pixels,
         lab,
         leaf,
-        length=factor * max(width, height),
+        length=factor * longest,
         scale=photo.reduction / factor,
         origin_px=(window[0].start * photo.reduction, window[1].start * photo.reduction),
         healthy=healthy_colour(lab, leaf),

@@ -1,0 +1,78 @@
+"""Small raster operations that several stages share."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["disc", "shrunk", "window_around"]
+
+
+def disc(radius_px: int) -> NDArray[np.uint8]:
+    """Return a disc as a structuring element.
+
+    Parameters
+    ----------
+    radius_px : int
+        At least 0.
+
+    Returns
+    -------
+    ndarray of uint8, shape (2·radius_px + 1, 2·radius_px + 1)
+        1 inside, 0 outside.
+    """
+    side = 2 * radius_px + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
+
+
+def shrunk(picture: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
+    """Make a picture smaller, each new pixel the mean of the area it covers.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (rows, columns) or (rows, columns, 3)
+        Not changed.
+    factor : float
+        New size ÷ old size; from 1 on the picture is returned as it is.
+
+    Returns
+    -------
+    ndarray of uint8
+        At least one pixel each way.
+    """
+    if factor >= 1:
+        return picture
+    rows, columns = picture.shape[:2]
+    size = (max(1, round(columns * factor)), max(1, round(rows * factor)))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def window_around(
+    part: NDArray[np.bool_], least_px: int, share: float = 0.0
+) -> tuple[tuple[slice, slice], int]:
+    """Return the window that holds a part and some pixels around it, and the part's length.
+
+    Parameters
+    ----------
+    part : ndarray of bool, shape (rows, columns)
+        At least one pixel is True.
+    least_px : int
+        Pixels around the part at least, as far as the picture goes.
+    share : float
+        The same as a share of the part's length.
+
+    Returns
+    -------
+    window : tuple of slice
+        Rows and columns, inside the picture.
+    length_px : int
+        The longer side of the part's bounding box.
+    """
+    left, top, width, height = cv2.boundingRect(part.astype(np.uint8))
+    length = max(width, height)
+    pad = max(least_px, round(share * length))
+    rows, columns = part.shape
+    window = (
+        slice(max(0, top - pad), min(rows, top + height + pad)),
+        slice(max(0, left - pad), min(columns, left + width + pad)),
+    )
+    return window, length
