@@ -1,84 +1,32 @@
 """The command line. Only light modules are imported here: ``--help`` must answer at once."""
 
-import sys
 import textwrap
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from scripts.columns import TABLES, TEXT_ESCAPE, Table
+from scripts.terminal import (
+    LINE,
+    ClassifierFile,
+    Jobs,
+    Masks,
+    Out,
+    Overlays,
+    app,
+    fail,
+    one_sentence_errors,
+    refuse_photos_as_out,
+    require_opencv,
+    sample_garden,
+    say,
+)
 
 if TYPE_CHECKING:
     from scripts.batch import Run
 
 __all__ = ["app"]
-
-NOTHING_MEASURED, WRONG_USAGE, INTERRUPTED = 1, 2, 130
-_LINE = 100  # signs a line
-
-app = typer.Typer(
-    name="spotlamp",
-    help="Measures spots, blight and yellowing on tomato leaves from phone photos.",
-    no_args_is_help=True,
-    add_completion=False,
-    # Plain help: the coloured one costs a tenth of a second at every start.
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-
-Out = Annotated[
-    Path, typer.Option("--out", metavar="DIR", help="Folder of the results; made if need be.")
-]
-Masks = Annotated[
-    bool,
-    typer.Option(
-        "--masks",
-        help="Also write DIR/masks: a PNG a photo, 1 leaf, 2 halo, 3 lesion in each pixel.",
-    ),
-]
-Overlays = Annotated[
-    bool,
-    typer.Option("--overlays", help="Also write DIR/overlays: each photo with what was counted."),
-]
-Jobs = Annotated[
-    int | None,
-    typer.Option("--jobs", min=1, metavar="N", help="Processes at work; all cores by default."),
-]
-ClassifierFile = Annotated[
-    Path | None,
-    typer.Option(
-        "--classifier",
-        metavar="FILE",
-        help='Pattern classifier of your own, made by "spotlamp train".',
-    ),
-]
-
-
-def _show_version(wanted: bool) -> None:
-    if wanted:
-        from importlib.metadata import PackageNotFoundError, version
-
-        try:
-            print(f"spotlamp {version('spotlamp')}")
-        except PackageNotFoundError:
-            print("spotlamp (not installed: run from its source folder)")
-        raise typer.Exit
-
-
-@app.callback()
-def _common(
-    version: Annotated[
-        bool,
-        typer.Option(
-            "--version", callback=_show_version, is_eager=True, help="Show the version and exit."
-        ),
-    ] = False,
-) -> None:
-    """Take the options that stand before any command."""
 
 
 @app.command()
@@ -107,8 +55,8 @@ def score(
 
     Ends with 0 when done, 1 when nothing could be measured, 2 for wrong usage.
     """
-    _refuse_photos_as_out(paths, out)
-    with _one_sentence_errors():
+    refuse_photos_as_out(paths, out)
+    with one_sentence_errors():
         run = _score(paths, out, masks=masks, overlays=overlays, jobs=jobs, classifier=classifier)
         _close(run)
 
@@ -123,13 +71,13 @@ def demo(
     Reads the sample photos (invented and painted, no real garden). Writes tables, masks and
     overlays into DIR, then names the files to open first. Costs a few seconds.
     """
-    with _one_sentence_errors():
+    with one_sentence_errors():
         garden = sample_garden()
         if garden is None:
-            _fail("The sample garden is missing from this installation: install spotlamp again.")
+            fail("The sample garden is missing from this installation: install spotlamp again.")
         run = _score([garden], out, masks=True, overlays=True, jobs=jobs)
         _close(run)
-        _say(
+        say(
             f"Then open {out / 'photos.csv'} in a spreadsheet, and look through {out / 'overlays'}."
         )
 
@@ -173,8 +121,8 @@ def train(
 
     Ends with 0 when done, 1 when the labels cannot be used, 2 for wrong usage.
     """
-    with _one_sentence_errors():
-        _require_opencv()
+    with one_sentence_errors():
+        require_opencv()
         from scripts.progress import PhotoProgress
         from scripts.train import report, train_classifier
 
@@ -188,8 +136,8 @@ def train(
                 on_start=progress.start,
                 on_done=progress.done,
             )
-        _say(report(training))
-        _say(f"\nWritten to {out}; use it with: spotlamp score PATH --out DIR --classifier {out}")
+        say(report(training))
+        say(f"\nWritten to {out}; use it with: spotlamp score PATH --out DIR --classifier {out}")
 
 
 @app.command()
@@ -216,9 +164,9 @@ def check(
 
     Ends with 0 when done, 1 when nothing could be compared, 2 for wrong usage.
     """
-    _refuse_photos_as_out([labelled], out)
-    with _one_sentence_errors():
-        _require_opencv()
+    refuse_photos_as_out([labelled], out)
+    with one_sentence_errors():
+        require_opencv()
         from scripts.check import check_labels, report
         from scripts.progress import PhotoProgress
 
@@ -231,9 +179,9 @@ def check(
                 on_start=progress.start,
                 on_done=progress.done,
             )
-        _say(report(checked))
+        say(report(checked))
         shown = ", ".join(path.name for path in checked.pictures)
-        _say(f"\nIn {out}: compared.csv, {shown}")
+        say(f"\nIn {out}: compared.csv, {shown}")
 
 
 @app.command()
@@ -249,9 +197,9 @@ def columns(
     if table is not None and table not in TABLES:
         raise typer.BadParameter(f"there is no table {table!r}; there are {', '.join(TABLES)}.")
     for shown in [TABLES[table]] if table else TABLES.values():
-        _say(_definitions(shown))
-    _say("An empty cell means: not measured. It never means 0.")
-    _say(textwrap.fill(TEXT_ESCAPE, _LINE))
+        say(_definitions(shown))
+    say("An empty cell means: not measured. It never means 0.")
+    say(textwrap.fill(TEXT_ESCAPE, LINE))
 
 
 def _definitions(table: Table[Any]) -> str:
@@ -259,20 +207,13 @@ def _definitions(table: Table[Any]) -> str:
     lines = [
         textwrap.fill(
             column.meaning,
-            _LINE,
+            LINE,
             initial_indent=f"  {column.name}".ljust(margin),
             subsequent_indent=" " * margin,
         )
         for column in table.columns
     ]
     return "\n".join([f"{table.name}.csv, one row for {table.one_row}", *lines, ""])
-
-
-def sample_garden() -> Path | None:
-    """Return the folder of the bundled sample photos: inside the package, or in the checkout."""
-    here = Path(__file__).resolve().parent
-    places = (here / "sample_images" / "garden", here.parent / "sample_images" / "garden")
-    return next((place for place in places if place.is_dir()), None)
 
 
 def _score(
@@ -284,7 +225,7 @@ def _score(
     jobs: int | None = None,
     classifier: Path | None = None,
 ) -> "Run":
-    _require_opencv()
+    require_opencv()
     from scripts.batch import score_paths
     from scripts.progress import PhotoProgress
     from scripts.store import Settings
@@ -302,70 +243,10 @@ def _score(
         )
 
 
-def _require_opencv() -> None:
-    from vision.opencv import require_opencv
-
-    require_opencv()
-
-
 def _close(run: "Run") -> None:
     """Print the summary; end with 1 if no photo at all could be measured."""
     from scripts.summary import measured, summary
 
-    _say(summary(run))
+    say(summary(run))
     if not measured(run.results):
-        _fail("No photo could be measured.")
-
-
-def _refuse_photos_as_out(paths: list[Path], out: Path) -> None:
-    """Refuse results among the photos: the next run would take the pictures for photos."""
-    target = out.resolve()
-    for path in paths:
-        folder = path.resolve() if path.is_dir() else path.resolve().parent
-        if target == folder or target in folder.parents:
-            raise typer.BadParameter(
-                f"{out} holds the photos; name a folder of its own, as {out / 'results'}.",
-                param_hint="--out",
-            )
-
-
-@contextmanager
-def _one_sentence_errors() -> Iterator[None]:
-    """Turn foreseen errors into one sentence on standard error and an exit code."""
-    try:
-        yield
-    except KeyboardInterrupt:
-        _fail("Stopped. Whole files stay; photos already measured are kept.", INTERRUPTED)
-    except Exception as error:
-        code = _FORESEEN.get(type(error).__name__)
-        if code is None:
-            raise
-        _fail(str(error), code)
-
-
-# Names instead of classes: importing the classes would import NumPy and OpenCV for every --help.
-_FORESEEN = {
-    "CannotWriteError": NOTHING_MEASURED,
-    "LabelsError": NOTHING_MEASURED,
-    "MissingSystemLibrary": NOTHING_MEASURED,
-    "NothingComparedError": NOTHING_MEASURED,
-    "NoPhotosError": NOTHING_MEASURED,
-    "PathNotFound": WRONG_USAGE,
-    "UnfitClassifier": NOTHING_MEASURED,
-    "WorkersLostError": NOTHING_MEASURED,
-}
-
-
-def _fail(sentence: str, code: int = NOTHING_MEASURED) -> NoReturn:
-    print(_printable(sentence, sys.stderr.encoding), file=sys.stderr)
-    raise typer.Exit(code)
-
-
-def _say(text: str) -> None:
-    print(_printable(text, sys.stdout.encoding))
-
-
-def _printable(text: str, encoding: str | None) -> str:
-    """Return the text with signs that the terminal cannot show replaced."""
-    encoding = encoding or "utf-8"
-    return text.encode(encoding, errors="backslashreplace").decode(encoding)
+        fail("No photo could be measured.")

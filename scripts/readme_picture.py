@@ -10,7 +10,7 @@ import cv2
 
 from models.pattern import in_words, load_classifier
 from scripts.batch import call_leaves
-from scripts.cli import sample_garden
+from scripts.terminal import sample_garden
 from vision.find import PhotoFile
 from vision.measure import measure_day_photo
 from vision.overlay import draw_overlay

@@ -14,9 +14,10 @@ import pytest
 from typer.main import get_command
 from typer.testing import CliRunner
 
-from scripts.cli import app, sample_garden
+from scripts.cli import app
 from scripts.columns import TABLES
 from scripts.readme_picture import PICTURE, readme_picture
+from scripts.terminal import sample_garden
 from vision.flags import FLAGS
 from vision.leaf import MOST_LEAVES
 

@@ -8,7 +8,7 @@ import cv2
 import pytest
 
 from models.agreement import bland_altman, cohen_kappa, compare_calls, concordance
-from scripts.cli import sample_garden
+from scripts.terminal import sample_garden
 
 PATTERNS = {"plant-A1": "spot", "plant-A2": "none", "plant-A3": "blight"}
 

@@ -1,0 +1,161 @@
+"""What all commands share: the app itself, common options, and one sentence for each error."""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+
+__all__ = [
+    "LINE",
+    "NOTHING_MEASURED",
+    "WRONG_USAGE",
+    "ClassifierFile",
+    "Jobs",
+    "Masks",
+    "Out",
+    "Overlays",
+    "app",
+    "fail",
+    "one_sentence_errors",
+    "refuse_photos_as_out",
+    "require_opencv",
+    "sample_garden",
+    "say",
+]
+
+NOTHING_MEASURED, WRONG_USAGE, INTERRUPTED = 1, 2, 130
+LINE = 100  # signs a line
+
+app = typer.Typer(
+    name="spotlamp",
+    help="Measures spots, blight and yellowing on tomato leaves from phone photos.",
+    no_args_is_help=True,
+    add_completion=False,
+    # Plain help: the coloured one costs a tenth of a second at every start.
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+Out = Annotated[
+    Path, typer.Option("--out", metavar="DIR", help="Folder of the results; made if need be.")
+]
+Masks = Annotated[
+    bool,
+    typer.Option(
+        "--masks",
+        help="Also write DIR/masks: a PNG a photo, 1 leaf, 2 halo, 3 lesion in each pixel.",
+    ),
+]
+Overlays = Annotated[
+    bool,
+    typer.Option("--overlays", help="Also write DIR/overlays: each photo with what was counted."),
+]
+Jobs = Annotated[
+    int | None,
+    typer.Option("--jobs", min=1, metavar="N", help="Processes at work; all cores by default."),
+]
+ClassifierFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--classifier",
+        metavar="FILE",
+        help='Pattern classifier of your own, made by "spotlamp train".',
+    ),
+]
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import PackageNotFoundError, version
+
+        try:
+            print(f"spotlamp {version('spotlamp')}")
+        except PackageNotFoundError:
+            print("spotlamp (not installed: run from its source folder)")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Show the version and exit."
+        ),
+    ] = False,
+) -> None:
+    """Take the options that stand before any command."""
+
+
+def sample_garden() -> Path | None:
+    """Return the folder of the bundled sample photos: inside the package, or in the checkout."""
+    here = Path(__file__).resolve().parent
+    places = (here / "sample_images" / "garden", here.parent / "sample_images" / "garden")
+    return next((place for place in places if place.is_dir()), None)
+
+
+def require_opencv() -> None:
+    """Say in one sentence, before any work, that OpenCV cannot be loaded."""
+    from vision import opencv
+
+    opencv.require_opencv()
+
+
+def refuse_photos_as_out(paths: list[Path], out: Path) -> None:
+    """Refuse results among the photos: the next run would take the pictures for photos."""
+    target = out.resolve()
+    for path in paths:
+        folder = path.resolve() if path.is_dir() else path.resolve().parent
+        if target == folder or target in folder.parents:
+            raise typer.BadParameter(
+                f"{out} holds the photos; name a folder of its own, as {out / 'results'}.",
+                param_hint="--out",
+            )
+
+
+@contextmanager
+def one_sentence_errors() -> Iterator[None]:
+    """Turn foreseen errors into one sentence on standard error and an exit code."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        fail("Stopped. Whole files stay; photos already measured are kept.", INTERRUPTED)
+    except Exception as error:
+        code = _FORESEEN.get(type(error).__name__)
+        if code is None:
+            raise
+        fail(str(error), code)
+
+
+# Names instead of classes: importing the classes would import NumPy and OpenCV for every --help.
+_FORESEEN = {
+    "CannotWriteError": NOTHING_MEASURED,
+    "LabelsError": NOTHING_MEASURED,
+    "MissingSystemLibrary": NOTHING_MEASURED,
+    "NothingComparedError": NOTHING_MEASURED,
+    "NoPhotosError": NOTHING_MEASURED,
+    "PathNotFound": WRONG_USAGE,
+    "UnfitClassifier": NOTHING_MEASURED,
+    "WorkersLostError": NOTHING_MEASURED,
+}
+
+
+def fail(sentence: str, code: int = NOTHING_MEASURED) -> NoReturn:
+    """Print one sentence on standard error and end with an exit code."""
+    print(_printable(sentence, sys.stderr.encoding), file=sys.stderr)
+    raise typer.Exit(code)
+
+
+def say(text: str) -> None:
+    """Print a text, with signs that the terminal cannot show replaced."""
+    print(_printable(text, sys.stdout.encoding))
+
+
+def _printable(text: str, encoding: str | None) -> str:
+    """Return the text with signs that the terminal cannot show replaced."""
+    encoding = encoding or "utf-8"
+    return text.encode(encoding, errors="backslashreplace").decode(encoding)
