@@ -18,12 +18,16 @@ class Plant:
         Name of its bed.
     row, place : int
         Row of the bed and place in the row, both from 1.
+    tag : int or None
+        Number of its stake tag, 1 to 586, its own in the garden; None where it has none. It is
+        kept with the plant, so that a tag goes on meaning the same plant when others are added.
     """
 
     name: str
     bed: str
     row: int = 1
     place: int = 1
+    tag: int | None = None
 
 
 @dataclass(frozen=True)
