@@ -250,3 +250,7 @@ def _close(run: "Run") -> None:
     say(summary(run))
     if not measured(run.results):
         fail("No photo could be measured.")
+
+
+# Commands with modules of their own join the app when they are imported.
+from scripts import mix_command as _mix_command  # noqa: E402, F401
