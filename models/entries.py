@@ -13,7 +13,18 @@ __all__ = ["LeafEntry", "LogEntry", "LogKind", "Mode", "PhotoEntry", "PlantFrom"
 Mode = Literal["day", "night"]
 TakenFrom = Literal["exif", "name", "file"]
 PlantFrom = Literal["tag", "folder", "name", "option", "assigned", ""]
-LogKind = Literal["spray", "rain", "hand_pick", "removed_leaves", "watering", "note"]
+LogKind = Literal[
+    "spray",
+    "rain",
+    "hand_pick",
+    "removed_leaves",
+    "watering",
+    "note",
+    "burn_check",
+    "seen",
+    "choice",
+    "decline",
+]
 
 
 @dataclass(frozen=True)
@@ -133,8 +144,11 @@ class LogEntry:
     ----------
     number : int
         Number in the journal, from 1; 0 before it is filed.
-    kind : {"spray", "rain", "hand_pick", "removed_leaves", "watering", "note"}
-        What it was.
+    kind : {"spray", "rain", "hand_pick", "removed_leaves", "watering", "note", "burn_check", \
+"seen", "choice", "decline"}
+        What it was. ``burn_check``: a verdict, as ``models.care.burn`` writes it. ``seen``: a sign
+        that the grower saw, such as wilting. ``choice``: the plant that the grower wants to
+        spot-test. ``decline``: a habit that the grower does not want to be offered.
     at : datetime
         When, in the garden's time zone.
     plants : tuple of str
@@ -142,9 +156,11 @@ class LogEntry:
     product : str
         Of a spray: ``soda``, ``peroxide``, or what the grower called it; otherwise empty.
     amount : float or None
-        Rain in mm, caterpillars picked, leaves removed; None where it has no number.
+        Rain in mm, caterpillars picked, leaves removed, caterpillars with cocoons seen; None where
+        it has no number.
     text : str
-        The grower's own words.
+        The grower's own words; of ``seen`` the sign's name, of ``decline`` the habit's name, of
+        ``burn_check`` the verdict as JSON.
     corrects : int or None
         Number of the entry that this one takes the place of.
     withdrawn : bool

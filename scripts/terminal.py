@@ -134,6 +134,7 @@ def one_sentence_errors() -> Iterator[None]:
 # Names instead of classes: importing the classes would import NumPy and OpenCV for every --help.
 _FORESEEN = {
     "CannotMixError": NOTHING_MEASURED,
+    "BadVerdictError": NOTHING_MEASURED,
     "CannotWriteError": NOTHING_MEASURED,
     "LabelsError": NOTHING_MEASURED,
     "MissingSystemLibrary": NOTHING_MEASURED,
