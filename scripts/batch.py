@@ -18,7 +18,7 @@ from models.pattern import (
     load_classifier,
     measure_pattern,
 )
-from scripts.columns import TABLES
+from scripts.columns import EXTRA_TABLES, TABLES
 from scripts.pictures import carries_key, mask_png, overlay_jpg, picture_names
 from scripts.results import PhotoResult
 from scripts.store import ReadingStore, Settings, measuring_fingerprint
@@ -26,9 +26,12 @@ from scripts.tables import remove_leftovers, table_bytes, write_whole
 from scripts.workers import WorkersLostError, spread_over_processes, use_one_thread
 from vision.find import OUTPUT_MARKER, Finding, PhotoFile, find_photos, printable
 from vision.measure import measure_day_photo
+from vision.measure_night import measure_night_photo
 from vision.photo import UnreadablePhoto, content_hash, read_photo
-from vision.records import DayMeasurement, DayReading, Photo
+from vision.records import DayMeasurement, DayReading, NightMeasurement, NightReading, Photo
 from vision.taken import capture_time
+from vision.torch_off import pair_torch_off
+from vision.uv import is_uv_photo
 
 __all__ = [
     "PROBLEMS",
@@ -64,6 +67,10 @@ class PhotoJob:
         Calls the patterns.
     mask, overlay : Path or None
         Where the pictures go; None when they are not asked for.
+    torch_off : PhotoFile or None
+        The same scene with the torch off, for a UV night photo.
+    night : bool
+        Read the photo as a UV night photo, whatever it looks like.
     """
 
     file: PhotoFile
@@ -71,6 +78,8 @@ class PhotoJob:
     classifier: Classifier
     mask: Path | None = None
     overlay: Path | None = None
+    torch_off: PhotoFile | None = None
+    night: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,6 +98,8 @@ class Run:
         Each photo's overlay, in the same order; empty when overlays were not asked for.
     least_probability : float
         Below it a pattern is ``unsure``; the classifier's.
+    torch_off_count : int
+        Torch-off photos, which belong to others and are no results of their own.
     """
 
     out: Path
@@ -96,6 +107,7 @@ class Run:
     results: tuple[PhotoResult, ...]
     overlays: tuple[Path, ...] = ()
     least_probability: float = 0.5
+    torch_off_count: int = 0
 
 
 def score_paths(
@@ -106,6 +118,8 @@ def score_paths(
     overlays: bool = False,
     jobs: int | None = None,
     settings: Settings | None = None,
+    explain: bool = False,
+    dark_frame: Path | None = None,
     on_start: Callable[[int], None] = lambda total: None,
     on_done: Callable[[PhotoResult], None] = lambda result: None,
 ) -> Run:
@@ -123,6 +137,10 @@ def score_paths(
         Processes; all the machine's cores by default.
     settings : Settings, optional
         What changes a reading.
+    explain : bool
+        Whether the table of bright things that were not counted is written too.
+    dark_frame : Path, optional
+        A torch-off photo for all photos that have none beside them.
     on_start, on_done : callable
         Told the number of photos once, then every photo's result as it comes.
 
@@ -151,6 +169,7 @@ def score_paths(
     _prepare(out)
     store = ReadingStore(out.absolute() / READINGS, measuring_fingerprint(settings))
     photo_jobs = _plan(finding, out, store, classifier, masks=masks, overlays=overlays)
+    photo_jobs = _with_torch_off(photo_jobs, settings, dark_frame)
     on_start(len(photo_jobs))
     done: dict[int, PhotoResult] = {}
     try:
@@ -161,9 +180,10 @@ def score_paths(
         remove_leftovers(out)  # of worker processes that were ended while they wrote
         raise
     results = tuple(done[index] for index in range(len(photo_jobs)))
-    _write_tables(out, results)
+    _write_tables(out, results, explain=explain)
     drawn = tuple(out / j.overlay.relative_to(out.absolute()) for j in photo_jobs if j.overlay)
-    return Run(out, finding, results, drawn, classifier.least_probability)
+    paired = len(finding.photos) - len(photo_jobs)
+    return Run(out, finding, results, drawn, classifier.least_probability, paired)
 
 
 def score_photo(job: PhotoJob) -> PhotoResult:
@@ -179,22 +199,35 @@ def score_photo(job: PhotoJob) -> PhotoResult:
     use_one_thread()
     try:
         photo = read_photo(job.file)
-        measurement = measure_day_photo(photo)
-        calls = call_leaves(job.classifier, photo, measurement)
-        pictures = _draw(job, photo, measurement, calls)
+        score = _score_night if job.night or is_uv_photo(photo.pixels) else _score_day
+        result, pictures = score(job, photo)
     except UnreadablePhoto as error:
         return _problem(job.file, str(error).removeprefix(f"“{printable(job.file.path.name)}” "))
     except Exception as error:
         return _problem(job.file, _surprise(error))
+    if pictures:
+        write_whole(pictures)
+    job.store.put(result)
+    return result
+
+
+def _score_day(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, bytes]]:
+    measurement = measure_day_photo(photo)
+    calls = call_leaves(job.classifier, photo, measurement)
     result = replace(
         _result(photo, measurement),
         pattern=combine(calls, job.classifier.least_probability),
         leaf_patterns=calls,
     )
-    if pictures:
-        write_whole(pictures)
-    job.store.put(result)
-    return result
+    return result, _draw(job, photo, measurement, calls)
+
+
+def _score_night(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, bytes]]:
+    torch_off = read_photo(job.torch_off) if job.torch_off else None
+    measurement = measure_night_photo(photo, torch_off)
+    content = torch_off.sha256 if torch_off else ""
+    result = replace(_result(photo, measurement), torch_off_sha256=content)
+    return result, _draw(job, photo, measurement, (), content)
 
 
 def _no_photos(paths: Sequence[Path], finding: Finding) -> str:
@@ -234,6 +267,24 @@ def _plan(
     ]
 
 
+def _with_torch_off(
+    jobs: list[PhotoJob], settings: Settings, dark_frame: Path | None
+) -> list[PhotoJob]:
+    """Give each photo its torch-off photo, and leave out those that only belong to others."""
+    photos, torch_off = pair_torch_off([job.file for job in jobs])
+    standing = {photo.name for photo in photos}
+    common = PhotoFile(dark_frame.absolute(), dark_frame.name) if dark_frame else None
+    return [
+        replace(
+            job,
+            torch_off=torch_off.get(job.file.name, common),
+            night=settings.mode == "night",
+        )
+        for job in jobs
+        if job.file.name in standing
+    ]
+
+
 def _score_all(jobs: Sequence[PhotoJob], processes: int) -> Iterator[tuple[int, PhotoResult]]:
     """Yield every job's number and result: first what is kept, then the rest as it is measured."""
     rest = []
@@ -255,12 +306,14 @@ def _kept(job: PhotoJob) -> PhotoResult | None:
     """Return the reading kept from an earlier run if nothing of this job must be made anew."""
     try:
         content = content_hash(job.file.path)
+        torch_off = content_hash(job.torch_off.path) if job.torch_off else ""
     except UnreadablePhoto:
         return None
-    result = job.store.get(content)
-    if result is None:
+    # A day photo's reading is kept without what lies beside it.
+    result = job.store.get(content, torch_off) or job.store.get(content)
+    if result is None or (result.mode == "night" and result.torch_off_sha256 != torch_off):
         return None
-    key = job.store.key(content)
+    key = job.store.key(content, result.torch_off_sha256)
     if not all(carries_key(path, key) for path in (job.mask, job.overlay) if path):
         return None
     try:
@@ -288,9 +341,13 @@ def call_leaves(
 
 
 def _draw(
-    job: PhotoJob, photo: Photo, measurement: DayMeasurement, calls: Sequence[PatternCall]
+    job: PhotoJob,
+    photo: Photo,
+    measurement: DayMeasurement | NightMeasurement,
+    calls: Sequence[PatternCall],
+    torch_off: str = "",
 ) -> dict[Path, bytes]:
-    key = job.store.key(photo.sha256)
+    key = job.store.key(photo.sha256, torch_off)
     pictures = {}
     if job.mask:
         pictures[job.mask] = mask_png(photo, measurement, key)
@@ -300,8 +357,16 @@ def _draw(
     return pictures
 
 
-def _result(photo: Photo, measurement: DayMeasurement) -> PhotoResult:
-    flags = dict.fromkeys((*photo.flags, *measurement.reading.flags))
+def _result(photo: Photo, measurement: DayMeasurement | NightMeasurement) -> PhotoResult:
+    reading = measurement.reading
+    flags = dict.fromkeys((*photo.flags, *reading.flags))
+    day, night = None, None
+    if isinstance(reading, NightReading):
+        night = replace(
+            reading, caterpillars=tuple(replace(c, midline_px=()) for c in reading.caterpillars)
+        )
+    else:
+        day = _without_outlines(reading)
     return PhotoResult(
         photo.name,
         photo.sha256,
@@ -310,7 +375,8 @@ def _result(photo: Photo, measurement: DayMeasurement) -> PhotoResult:
         photo.width_px,
         photo.height_px,
         tuple(flags),
-        _without_outlines(measurement.reading),
+        day,
+        night=night,
     )
 
 
@@ -338,8 +404,9 @@ def _surprise(error: Exception) -> str:
     return f"met an error inside the program ({what}, in {where})."
 
 
-def _write_tables(out: Path, results: Sequence[PhotoResult]) -> None:
-    files = {out / f"{name}.csv": table_bytes(table, results) for name, table in TABLES.items()}
+def _write_tables(out: Path, results: Sequence[PhotoResult], *, explain: bool) -> None:
+    tables = TABLES | EXTRA_TABLES if explain else TABLES
+    files = {out / f"{name}.csv": table_bytes(table, results) for name, table in tables.items()}
     problems = [f"“{printable(r.name)}” {r.problem}\n" for r in results if r.problem]
     if problems:
         files[out / PROBLEMS] = "".join(problems).encode("utf-8", errors="backslashreplace")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from scripts.columns import TABLES, TEXT_ESCAPE, Table
+from scripts.columns import EXTRA_TABLES, TABLES, TEXT_ESCAPE, Table
 from scripts.terminal import (
     LINE,
     ClassifierFile,
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from scripts.batch import Run
 
 __all__ = ["app"]
+
+_SHOWN = TABLES | EXTRA_TABLES
 
 
 @app.command()
@@ -187,16 +189,16 @@ def check(
 @app.command()
 def columns(
     table: Annotated[
-        str | None, typer.Argument(metavar="TABLE", help=f"One of {', '.join(TABLES)}.")
+        str | None, typer.Argument(metavar="TABLE", help=f"One of {', '.join(_SHOWN)}.")
     ] = None,
 ) -> None:
     """Explain the columns of the tables, with their units.
 
     Reads nothing and writes nothing but the screen; answers at once.
     """
-    if table is not None and table not in TABLES:
-        raise typer.BadParameter(f"there is no table {table!r}; there are {', '.join(TABLES)}.")
-    for shown in [TABLES[table]] if table else TABLES.values():
+    if table is not None and table not in _SHOWN:
+        raise typer.BadParameter(f"there is no table {table!r}; there are {', '.join(_SHOWN)}.")
+    for shown in [_SHOWN[table]] if table else _SHOWN.values():
         say(_definitions(shown))
     say("An empty cell means: not measured. It never means 0.")
     say(textwrap.fill(TEXT_ESCAPE, LINE))

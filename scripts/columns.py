@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 if TYPE_CHECKING:  # keeps `spotlamp columns` and every --help free of NumPy
     from models.pattern import PatternCall
     from scripts.results import PhotoResult
-    from vision.records import LeafReading, Lesion
+    from vision.records import Caterpillar, LeafReading, Lesion, RejectedGlow
 
-__all__ = ["TABLES", "TEXT_ESCAPE", "Cell", "Column", "Table", "rows"]
+__all__ = ["EXTRA_TABLES", "TABLES", "TEXT_ESCAPE", "Cell", "Column", "Table", "rows"]
 
 Cell = str | int | float | None
 Row = TypeVar("Row")
@@ -90,6 +90,20 @@ class _LeafRow:
 
 
 @dataclass(frozen=True, eq=False)
+class _CaterpillarRow:
+    photo: PhotoResult
+    number: int
+    found: Caterpillar
+
+
+@dataclass(frozen=True, eq=False)
+class _RejectedRow:
+    photo: PhotoResult
+    number: int
+    found: RejectedGlow
+
+
+@dataclass(frozen=True, eq=False)
 class _LesionRow:
     photo: PhotoResult
     number: int
@@ -112,6 +126,16 @@ def _lesion_rows(photo: PhotoResult) -> Iterator[_LesionRow]:
             yield _LesionRow(photo, number, lesion)
 
 
+def _caterpillar_rows(photo: PhotoResult) -> Iterator[_CaterpillarRow]:
+    found = photo.night.caterpillars if photo.night else ()
+    yield from (_CaterpillarRow(photo, number, one) for number, one in enumerate(found, start=1))
+
+
+def _rejected_rows(photo: PhotoResult) -> Iterator[_RejectedRow]:
+    found = photo.night.rejected if photo.night else ()
+    yield from (_RejectedRow(photo, number, one) for number, one in enumerate(found, start=1))
+
+
 def _no_rows(photo: PhotoResult) -> Iterable[PhotoResult]:
     """Yield nothing: this version does not look for these."""
     return ()
@@ -120,6 +144,11 @@ def _no_rows(photo: PhotoResult) -> Iterable[PhotoResult]:
 def _read(name: str) -> Callable[[PhotoResult], Cell]:
     """Return a getter of a value of the photo's reading, empty where there is none."""
     return lambda photo: None if photo.reading is None else getattr(photo.reading, name)
+
+
+def _night(name: str) -> Callable[[PhotoResult], Cell]:
+    """Return a getter of a value of the photo's night reading, empty where there is none."""
+    return lambda photo: None if photo.night is None else getattr(photo.night, name)
 
 
 def _mm(size_px: float | None, photo: PhotoResult) -> Cell:
@@ -225,7 +254,7 @@ _PHOTOS: Table[PhotoResult] = Table(
         Column(
             "mode",
             "How the photo was read: day or night (under UV light).",
-            lambda photo: "day" if photo.reading else None,
+            lambda photo: photo.mode,
         ),
         Column(
             "status",
@@ -263,9 +292,21 @@ _PHOTOS: Table[PhotoResult] = Table(
         *_pattern_columns("photo"),
         _later("frass_count", "Number of caterpillar droppings found."),
         _later("chewed_pct", "Leaf area eaten, as a percentage of the leaf area before."),
-        _later("caterpillar_count", "Number of caterpillars found."),
-        _later("caterpillar_low", "Lower end of the 95 % interval of caterpillar_count."),
-        _later("caterpillar_high", "Upper end of the 95 % interval of caterpillar_count."),
+        Column(
+            "caterpillar_count",
+            "Number of caterpillars that glow in a UV night photo; 0 means none seen.",
+            _night("caterpillar_count"),
+        ),
+        Column(
+            "caterpillar_low",
+            "Lower end of the 95 % interval of caterpillar_count.",
+            _night("caterpillar_low"),
+        ),
+        Column(
+            "caterpillar_high",
+            "Upper end of the 95 % interval of caterpillar_count.",
+            _night("caterpillar_high"),
+        ),
     ),
 )
 
@@ -428,10 +469,117 @@ _LESIONS: Table[_LesionRow] = Table(
     ),
 )
 
+_BODY = "Outline length along the bent body, hidden parts between seen ones included"
+
+
+def _size(name: str) -> Callable[[Any], float]:
+    return lambda row: float(getattr(row.found, name))
+
+
+def _size_mm(name: str) -> Callable[[_CaterpillarRow], Cell]:
+    return lambda row: _mm(getattr(row.found, name), row.photo)
+
+
+def _age_hint(row: _CaterpillarRow) -> Cell:
+    """Guess the larval stage from the length, where a scale is known."""
+    from vision.larva import nearest_instar  # NumPy stays out of every --help
+
+    length_mm = _mm(row.found.length_px, row.photo)
+    return None if length_mm is None else nearest_instar(float(length_mm))
+
+
+def _reason_in_words(row: _RejectedRow) -> Cell:
+    from vision.night_reasons import REASONS  # NumPy stays out of every --help
+
+    return REASONS[row.found.reason]
+
+
+def _place_columns(thing: str) -> tuple[Column[Any], ...]:
+    top, left = (f"in pixels from the photo's {edge} edge." for edge in ("top", "left"))
+    return (
+        Column("row_px", f"Middle of the {thing}, {top}", _size("row_px"), PIXELS),
+        Column("col_px", f"Middle of the {thing}, {left}", _size("col_px"), PIXELS),
+    )
+
+
+_CATERPILLARS: Table[_CaterpillarRow] = Table(
+    "caterpillars",
+    "one caterpillar in a UV night photo",
+    _caterpillar_rows,
+    (
+        Column("photo", _PHOTO, lambda row: row.photo.name),
+        Column(
+            "caterpillar",
+            "Number of the caterpillar in its photo, the surest first.",
+            lambda row: row.number,
+        ),
+        *_place_columns("caterpillar"),
+        Column("length_px", f"{_BODY}, in pixels.", _size("length_px"), PIXELS),
+        Column("length_mm", f"{_BODY}, in mm; empty without a scale.", _size_mm("length_px"), MM),
+        Column("width_px", "Usual width of the body, in pixels.", _size("width_px"), PIXELS),
+        Column(
+            "width_mm",
+            "Usual width of the body, in mm; empty without a scale.",
+            _size_mm("width_px"),
+            MM,
+        ),
+        Column(
+            "glow_contrast",
+            "How many times more green it sends out than foliage in its place; no unit.",
+            _size("glow_contrast"),
+            SHAPE,
+        ),
+        Column(
+            "hue_difference_deg",
+            "Difference of CIELAB hue between the foliage and the caterpillar, 0 to 180 degrees.",
+            _size("hue_difference_deg"),
+            PIXELS,
+        ),
+        Column(
+            "confidence",
+            "Probability, 0 to 1, that it is a caterpillar.",
+            _size("confidence"),
+            PROBABILITY,
+        ),
+        Column(
+            "instar_hint",
+            "Rough larval stage, 1 to 5, by the usual length of each; empty without a scale.",
+            _age_hint,
+        ),
+    ),
+)
+
+_REJECTED: Table[_RejectedRow] = Table(
+    "rejected",
+    "one bright thing in a UV night photo that was not counted",
+    _rejected_rows,
+    (
+        Column("photo", _PHOTO, lambda row: row.photo.name),
+        Column(
+            "rejected",
+            "Number of the thing in its photo, the likeliest caterpillar first.",
+            lambda row: row.number,
+        ),
+        *_place_columns("thing"),
+        Column("length_px", "Length along the thing, in pixels.", _size("length_px"), PIXELS),
+        Column("width_px", "Usual width of the thing, in pixels.", _size("width_px"), PIXELS),
+        Column("reason", "Why it was not counted, in one word.", lambda row: row.found.reason),
+        Column("reason_in_words", "The same as a sentence.", _reason_in_words),
+        Column(
+            "confidence",
+            "Probability, 0 to 1, that it is a caterpillar all the same.",
+            _size("confidence"),
+            PROBABILITY,
+        ),
+    ),
+)
+
 _FRASS = Table("frass", "one caterpillar dropping", _no_rows, _found_columns("dropping"))
-_CATERPILLARS = Table("caterpillars", "one caterpillar", _no_rows, _found_columns("caterpillar"))
 
 TABLES: dict[str, Table[Any]] = {
     table.name: table for table in (_PHOTOS, _LEAVES, _LESIONS, _FRASS, _CATERPILLARS)
 }
 """Every table by the name of its file without ``.csv``."""
+
+EXTRA_TABLES: dict[str, Table[Any]] = {"rejected": _REJECTED}
+"""Tables that are written only where they are asked for."""

@@ -14,8 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.night_overlay import draw_night_overlay
 from vision.overlay import draw_overlay
-from vision.records import DayMeasurement, Photo
+from vision.records import DayMeasurement, NightMeasurement, Photo
 
 __all__ = ["carries_key", "full_size_mask", "mask_png", "overlay_jpg", "picture_names"]
 
@@ -63,7 +64,7 @@ def full_size_mask(classes: NDArray[np.uint8], photo: Photo) -> NDArray[np.uint8
     return large[: photo.height_px, : photo.width_px].astype(np.uint8, copy=False)
 
 
-def mask_png(photo: Photo, measurement: DayMeasurement, key: str) -> bytes:
+def mask_png(photo: Photo, measurement: DayMeasurement | NightMeasurement, key: str) -> bytes:
     """Return the mask as a one-channel 8-bit PNG that carries its reading's key."""
     mask = full_size_mask(measurement.classes, photo)
     png = cv2.imencode(".png", mask, _PNG_SETTINGS)[1].tobytes()
@@ -73,10 +74,17 @@ def mask_png(photo: Photo, measurement: DayMeasurement, key: str) -> bytes:
 
 
 def overlay_jpg(
-    photo: Photo, measurement: DayMeasurement, key: str, patterns: Sequence[str] = ()
+    photo: Photo,
+    measurement: DayMeasurement | NightMeasurement,
+    key: str,
+    patterns: Sequence[str] = (),
 ) -> bytes:
     """Return the overlay as a JPEG that carries its reading's key."""
-    picture = cv2.cvtColor(draw_overlay(photo, measurement, patterns), cv2.COLOR_RGB2BGR)
+    if isinstance(measurement, NightMeasurement):
+        drawn = draw_night_overlay(photo, measurement)
+    else:
+        drawn = draw_overlay(photo, measurement, patterns)
+    picture = cv2.cvtColor(drawn, cv2.COLOR_RGB2BGR)
     jpg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])[1].tobytes()
     text = _LABEL + key.encode()
     return jpg[:2] + b"\xff\xfe" + struct.pack(">H", len(text) + 2) + text + jpg[2:]

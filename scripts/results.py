@@ -8,16 +8,25 @@ from typing import Any, Literal
 import numpy as np
 
 from models.pattern import PatternCall
-from vision.records import DayReading, LeafReading, Lesion, TakenFrom
+from vision.records import (
+    Caterpillar,
+    DayReading,
+    LeafReading,
+    Lesion,
+    NightReading,
+    RejectedGlow,
+    TakenFrom,
+)
 
-__all__ = ["PhotoResult", "Status", "from_json", "to_json"]
+__all__ = ["Mode", "PhotoResult", "Status", "from_json", "to_json"]
 
 Status = Literal["ok", "flagged", "unreadable"]
+Mode = Literal["day", "night"]
 
 
 @dataclass(frozen=True, eq=False)
 class PhotoResult:
-    """One photo of a run: either its reading or what is wrong with it.
+    """One photo of a run: its day or its night reading, or what is wrong with it.
 
     Attributes
     ----------
@@ -34,7 +43,8 @@ class PhotoResult:
     flags : tuple of str
         Names from ``vision.flags``, of the decoder, the photo and its leaves.
     reading : DayReading or None
-        The measurement; None when the photo could not be read or measured.
+        The measurement of a day photo; None for a night photo, and when the photo could not be
+        read or measured.
     mm_per_px : float or None
         Scale; None where it is not known.
     pattern : PatternCall or None
@@ -46,6 +56,10 @@ class PhotoResult:
         copy it again from the phone."); empty when there is one.
     kept : bool
         True when the reading was kept from an earlier run instead of measured anew.
+    night : NightReading or None
+        The measurement of a UV night photo; never beside a day reading.
+    torch_off_sha256 : str
+        Hash of the torch-off photo that was subtracted; empty without one.
     """
 
     name: str
@@ -61,11 +75,20 @@ class PhotoResult:
     leaf_patterns: tuple[PatternCall, ...] = ()
     problem: str = ""
     kept: bool = False
+    night: NightReading | None = None
+    torch_off_sha256: str = ""
+
+    @property
+    def mode(self) -> Mode | None:
+        """How the photo was read; None when it could not be read."""
+        if self.night is not None:
+            return "night"
+        return "day" if self.reading is not None else None
 
     @property
     def status(self) -> Status:
         """``unreadable`` without a reading, ``flagged`` with any flag, else ``ok``."""
-        if self.reading is None:
+        if self.mode is None:
             return "unreadable"
         return "flagged" if self.flags else "ok"
 
@@ -91,7 +114,8 @@ def from_json(data: bytes) -> PhotoResult:
     values: dict[str, Any] = json.loads(data)
     values["taken_at"] = datetime.fromisoformat(values["taken_at"])
     values["flags"] = tuple(values["flags"])
-    values["reading"] = _reading(values["reading"])
+    values["reading"] = _reading(values["reading"]) if values["reading"] else None
+    values["night"] = _night(values["night"]) if values["night"] else None
     values["pattern"] = PatternCall(**values["pattern"]) if values["pattern"] else None
     values["leaf_patterns"] = tuple(PatternCall(**call) for call in values["leaf_patterns"])
     return replace(PhotoResult(**values), kept=True)
@@ -115,3 +139,17 @@ def _leaf(values: dict[str, Any]) -> LeafReading:
         "flags": tuple(values["flags"]),
     }
     return LeafReading(**{**values, **changed})
+
+
+def _night(values: dict[str, Any]) -> NightReading:
+    changed = {
+        "caterpillars": tuple(_caterpillar(one) for one in values["caterpillars"]),
+        "rejected": tuple(RejectedGlow(**one) for one in values["rejected"]),
+        "flags": tuple(values["flags"]),
+    }
+    return NightReading(**{**values, **changed})
+
+
+def _caterpillar(values: dict[str, Any]) -> Caterpillar:
+    midline = tuple((row, col) for row, col in values["midline_px"])
+    return Caterpillar(**{**values, "midline_px": midline})

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import Literal
 
 import cv2
 
@@ -21,13 +22,13 @@ class Settings:
 
     Attributes
     ----------
-    mode : str
-        How photos are read; ``day``.
+    mode : {"auto", "night"}
+        Whether each photo's kind is recognised, or all are read as UV night photos.
     classifier : Path or None
         File of the pattern classifier; None for the one that comes with the program.
     """
 
-    mode: str = "day"
+    mode: Literal["auto", "night"] = "auto"
     classifier: Path | None = None
 
 
@@ -67,17 +68,21 @@ class ReadingStore:
     folder: Path
     fingerprint: str
 
-    def key(self, content: str) -> str:
-        """Return the name of the reading of a photo with this content hash, 64 hex digits."""
-        return sha256(f"{content}\n{self.fingerprint}".encode()).hexdigest()
+    def key(self, content: str, torch_off: str = "") -> str:
+        """Return the name of the reading of a photo with this content hash, 64 hex digits.
 
-    def get(self, content: str) -> PhotoResult | None:
+        ``torch_off`` is the content hash of the photo to be subtracted, empty without one.
+        """
+        beside = f"{torch_off}\n" if torch_off else ""
+        return sha256(f"{content}\n{beside}{self.fingerprint}".encode()).hexdigest()
+
+    def get(self, content: str, torch_off: str = "") -> PhotoResult | None:
         """Return the kept reading; None when there is none or its file is damaged.
 
         The file begins with the hash of the rest, so that any damage is noticed.
         """
         try:
-            digest, data = self._path(content).read_bytes().split(b"\n", 1)
+            digest, data = self._path(content, torch_off).read_bytes().split(b"\n", 1)
             if digest != _digest(data):
                 return None
             return from_json(data)
@@ -93,10 +98,11 @@ class ReadingStore:
             When the disk is full or the folder cannot be written.
         """
         data = to_json(result)
-        write_whole({self._path(result.sha256): _digest(data) + b"\n" + data}, durable=False)
+        path = self._path(result.sha256, result.torch_off_sha256)
+        write_whole({path: _digest(data) + b"\n" + data}, durable=False)
 
-    def _path(self, content: str) -> Path:
-        return self.folder / f"{self.key(content)}.json"
+    def _path(self, content: str, torch_off: str) -> Path:
+        return self.folder / f"{self.key(content, torch_off)}.json"
 
 
 def _digest(data: bytes) -> bytes:

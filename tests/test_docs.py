@@ -15,7 +15,7 @@ from typer.main import get_command
 from typer.testing import CliRunner
 
 from scripts.cli import app
-from scripts.columns import TABLES
+from scripts.columns import EXTRA_TABLES, TABLES
 from scripts.readme_picture import PICTURE, readme_picture
 from scripts.terminal import sample_garden
 from vision.flags import FLAGS
@@ -25,7 +25,8 @@ ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 COMMANDS = dict(get_command(app).commands)  # type: ignore[attr-defined]
-COLUMNS = [(table.name, column) for table in TABLES.values() for column in table.columns]
+SHOWN = TABLES | EXTRA_TABLES
+COLUMNS = [(table.name, column) for table in SHOWN.values() for column in table.columns]
 
 UNITS = {  # what a column's meaning must say, by the end of its name
     "_mm2": "mm²",
@@ -43,12 +44,16 @@ UNITS = {  # what a column's meaning must say, by the end of its name
     "p_none": "0 to 1",
     "taken_at": "ISO 8601",
     "at_margin": "yes or no",
+    "hue_difference_deg": "degrees",
+    "glow_contrast": "no unit",
+    "confidence": "0 to 1",
     "pattern": "not a diagnosis",
     "pattern_reason": "as a sentence",
 }
 WITHOUT_UNIT = {
     *("photo", "sha256", "taken_from", "plant", "mode", "status", "flags"),
     *("blight_kind", "leaf", "lesion", "dropping", "caterpillar"),
+    *("instar_hint", "rejected", "reason", "reason_in_words"),
     *("leaf_count", "lesion_count", "frass_count"),
     *("caterpillar_count", "caterpillar_low", "caterpillar_high"),
 }

@@ -49,6 +49,23 @@ _ALL = (
     Flag("many_small_leaves", "Only the largest leaves were measured."),
     Flag("bad_date", "The date inside the photo makes no sense and was passed over."),
     Flag("grey_photo", "The photo has no colour: leaf and disease cannot be measured.", False),
+    Flag(
+        "not_uv_photo",
+        "This is no photo of plants under a UV torch in the dark: caterpillars were not counted.",
+        False,
+    ),
+    Flag("nothing_lit", "Nothing is lit: the torch was off or too far away.", False),
+    Flag("torch_weak", "The torch is weak or far away, so a caterpillar may be missed: go closer."),
+    Flag("hot_spot", "The torch burns out part of the photo: hold it farther away or wider."),
+    Flag("shaken", "The photo is shaken or out of focus: lean the phone on a stake, tap, retake."),
+    Flag(
+        "glow_hidden",
+        "The phone's white balance hides the glow: lock it to daylight and take it again.",
+    ),
+    Flag(
+        "torch_off_unfit",
+        "The torch-off photo has another size than the photo and was not subtracted.",
+    ),
 )
 
 FLAGS: dict[str, Flag] = {flag.name: flag for flag in _ALL}

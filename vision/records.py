@@ -20,11 +20,15 @@ __all__ = [
     "HALO",
     "LEAF",
     "LESION",
+    "Caterpillar",
     "DayMeasurement",
     "DayReading",
     "LeafReading",
     "Lesion",
+    "NightMeasurement",
+    "NightReading",
     "Photo",
+    "RejectedGlow",
     "TakenFrom",
 ]
 
@@ -205,3 +209,104 @@ class DayMeasurement:
     reading: DayReading
     classes: NDArray[np.uint8]
     leaf_numbers: NDArray[np.uint8] = field(repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Caterpillar:
+    """One glowing body on a UV night photo.
+
+    Attributes
+    ----------
+    row_px, col_px : float
+        Middle of the body, on its midline.
+    length_px : float
+        Outline length along the bent body; the hidden part between two seen ones is included.
+    width_px : float
+        Usual width across the body.
+    glow_contrast : float
+        How many times more green the body sends out than foliage would in its place, from 1.
+    hue_difference_deg : float
+        CIELAB hue angle from the foliage's to the body's, 0 to 180.
+    confidence : float
+        Probability that it is a caterpillar, 0 to 1.
+    midline_px : tuple of (float, float)
+        Midline as (row, column) points, from end to end.
+    """
+
+    row_px: float
+    col_px: float
+    length_px: float
+    width_px: float
+    glow_contrast: float
+    hue_difference_deg: float
+    confidence: float
+    midline_px: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class RejectedGlow:
+    """One bright thing on a UV night photo that was not counted.
+
+    Attributes
+    ----------
+    row_px, col_px : float
+        Middle.
+    length_px, width_px : float
+        Length along it, and usual width across.
+    reason : str
+        Name from ``vision.night_reasons``.
+    confidence : float
+        Probability that it is a caterpillar all the same, 0 to 1.
+    """
+
+    row_px: float
+    col_px: float
+    length_px: float
+    width_px: float
+    reason: str
+    confidence: float
+
+
+@dataclass(frozen=True, eq=False)
+class NightReading:
+    """What was counted on a UV night photo; None where it could not be.
+
+    Attributes
+    ----------
+    caterpillars : tuple of Caterpillar
+        Surest first; empty when none was seen.
+    rejected : tuple of RejectedGlow
+        Bright things that were not counted, the likeliest caterpillar first.
+    flags : tuple of str
+        Names from ``vision.flags``.
+    caterpillar_count : int or None
+        Number of caterpillars; None where the photo is no UV photo.
+    caterpillar_low, caterpillar_high : int or None
+        95 % interval of the number.
+    torch_off_used : bool
+        Whether a photo with the torch off was subtracted.
+    """
+
+    caterpillars: tuple[Caterpillar, ...] = ()
+    rejected: tuple[RejectedGlow, ...] = ()
+    flags: tuple[str, ...] = ()
+    caterpillar_count: int | None = None
+    caterpillar_low: int | None = None
+    caterpillar_high: int | None = None
+    torch_off_used: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class NightMeasurement:
+    """A night reading with the pixels it came from, at the scale at which they were measured.
+
+    Attributes
+    ----------
+    reading : NightReading
+        The numbers.
+    classes : ndarray of uint8, shape (rows, columns)
+        Mask values (BACKGROUND, CATERPILLAR), the size of ``Photo.pixels``.
+    """
+
+    reading: NightReading
+    classes: NDArray[np.uint8] = field(repr=False)

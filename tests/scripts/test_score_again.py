@@ -13,13 +13,16 @@ from scripts import batch
 def measured(monkeypatch):
     """Record the name of every photo that is really measured (in this process)."""
     names = []
-    real = batch.measure_day_photo
 
-    def recorded(photo):
-        names.append(photo.name)
-        return real(photo)
+    def recorded(real):
+        def measure(photo, *more):
+            names.append(photo.name)
+            return real(photo, *more)
 
-    monkeypatch.setattr(batch, "measure_day_photo", recorded)
+        return measure
+
+    for name in ("measure_day_photo", "measure_night_photo"):
+        monkeypatch.setattr(batch, name, recorded(getattr(batch, name)))
     return names
 
 
@@ -153,7 +156,7 @@ def test_a_picture_of_another_photo_is_not_taken_for_this_one(score, garden, tmp
 def test_other_settings_measure_everything_again(garden, tmp_path, measured):
     batch.score_paths([garden], tmp_path / "out", jobs=1)
     measured.clear()
-    batch.score_paths([garden], tmp_path / "out", jobs=1, settings=batch.Settings(mode="other"))
+    batch.score_paths([garden], tmp_path / "out", jobs=1, settings=batch.Settings(mode="night"))
     assert sorted(measured) == ALL
     measured.clear()
     batch.score_paths([garden], tmp_path / "out", jobs=1)

@@ -7,7 +7,8 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.overlay import BLUE, ORANGE, PAPER, VERMILLION, draw_overlay
+from vision.drawing import BLUE, ORANGE, PAPER, VERMILLION
+from vision.overlay import draw_overlay
 from vision.records import (
     HALO,
     LEAF,

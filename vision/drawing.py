@@ -1,0 +1,155 @@
+"""What both overlays are drawn with: view, lines with an edge, letters, and the strip of words.
+
+Colours are from the Okabe–Ito palette, which people with colour-blindness tell apart.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "BLACK",
+    "BLUE",
+    "FONT",
+    "GREY",
+    "ORANGE",
+    "PAPER",
+    "SHIFT",
+    "SKY_BLUE",
+    "VERMILLION",
+    "WHITE",
+    "Colour",
+    "Pixels",
+    "draw_lines",
+    "lay_banner",
+    "outlines_of",
+    "resized",
+    "text_size",
+    "viewing_scale",
+    "with_strip",
+    "wrapped",
+    "write_edged",
+]
+
+Pixels = NDArray[np.uint8]
+Colour = tuple[int, int, int]
+
+BLUE: Colour = (0, 114, 178)
+SKY_BLUE: Colour = (86, 180, 233)
+ORANGE: Colour = (230, 159, 0)
+VERMILLION: Colour = (213, 94, 0)
+BLACK: Colour = (0, 0, 0)
+WHITE: Colour = (255, 255, 255)
+GREY: Colour = (90, 90, 90)
+PAPER: Colour = (246, 246, 244)
+
+FONT = cv2.FONT_HERSHEY_SIMPLEX
+SHIFT = 4  # outlines are drawn at 1/16 pixel
+
+_MOST_COLUMNS, _MOST_ROWS, _LEAST_SIDE = 1600, 1400, 900
+_LEAST_STRIP_COLUMNS = 700
+_MOST_STRIP_LINES = 6
+
+
+def viewing_scale(pixels: Pixels) -> float:
+    """Return the factor that brings a photo to a size at which lines and letters are readable."""
+    rows, columns = (int(side) for side in pixels.shape[:2])
+    largest = min(_MOST_COLUMNS / columns, _MOST_ROWS / rows)
+    return min(largest, max(1.0, _LEAST_SIDE / max(rows, columns)))
+
+
+def resized(pixels: Pixels, scale: float) -> Pixels:
+    """Return a copy of a picture at another scale, free to be drawn on."""
+    rows, columns = (max(1, round(side * scale)) for side in pixels.shape[:2])
+    how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    resized = cv2.resize(pixels, (columns, rows), interpolation=how)
+    # A photo's pixels are read-only; at scale 1 OpenCV may hand the same memory back.
+    return np.array(resized, dtype=np.uint8)
+
+
+def outlines_of(
+    mask: Pixels, scale: float, offset: tuple[int, int] = (0, 0)
+) -> list[NDArray[np.int32]]:
+    """Return the outlines of a mask's patches, holes included, as points at viewing scale."""
+    found, _ = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE, offset=offset)
+    # Fewer points, none off by more than 0.6 pixels: on 20 leaves the lines take 15 ms, not 94.
+    fewer = [cv2.approxPolyDP(points, 0.6 / min(1.0, scale), True) for points in found]
+    centre = 0.5  # of a pixel, which grows with the scale
+    return [
+        np.round(((points + centre) * scale - centre) * (1 << SHIFT)).astype(np.int32)
+        for points in fewer
+    ]
+
+
+def draw_lines(
+    view: Pixels, outlines: Sequence[NDArray[np.int32]], width: int, line: Colour, edge: Colour
+) -> None:
+    """Draw closed lines, or open ones of two points, with an edge on both sides."""
+    for colour, thickness in ((edge, width + 2), (line, width)):
+        cv2.polylines(view, outlines, True, colour, thickness, cv2.LINE_AA, SHIFT)
+
+
+def text_size(text: str, size: float, thickness: int = 1) -> tuple[int, int]:
+    """Return columns and rows that a text takes."""
+    (columns, rows), below = cv2.getTextSize(text, FONT, size, thickness)
+    return int(columns), int(rows + below)
+
+
+def write_edged(view: Pixels, text: str, at: tuple[int, int], size: float) -> None:
+    """Write white letters with a black edge, readable on light and on dark ground.
+
+    ``at`` is the column and row of the lower left corner of the text's base line.
+    """
+    columns, rows = text_size(text, size, thickness=2)
+    left, top = max(0, at[0] - 4), max(0, at[1] - rows - 4)
+    patch = view[top : at[1] + rows // 2 + 4, left : at[0] + columns + 8]
+    letters = np.zeros(patch.shape[:2], np.uint8)
+    cv2.putText(letters, text, (at[0] - left, at[1] - top), FONT, size, 255, 2, cv2.LINE_AA)
+    edge = cv2.dilate(letters, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7)))
+    ink = letters[..., None].astype(np.uint16)
+    ground = patch * (255 - edge[..., None].astype(np.uint16)) // 255
+    patch[...] = (ground * (255 - ink) // 255 + ink).astype(np.uint8)
+
+
+def wrapped(text: str, columns: int, size: float) -> list[str]:
+    """Return the text as lines that fit; a word too long for a line is cut at its end."""
+    return list(_lines(" ".join(text.split()), columns, size))
+
+
+def _lines(text: str, columns: int, size: float) -> Iterator[str]:
+    line = ""
+    for word in text.split(" "):
+        longer = f"{line} {word}".strip()
+        if line and text_size(longer, size)[0] > columns:
+            yield line
+            longer = word
+        line = longer
+    most = max(8, int(len(line) * columns / max(1, text_size(line, size)[0])))
+    yield line[:most]
+
+
+def lay_banner(view: Pixels, text: str) -> None:
+    """Lay a grey band with a text over the top of a view."""
+    lines = wrapped(text, view.shape[1] - 20, 0.8)
+    height = 16 + 32 * len(lines)
+    view[:height] = view[:height] // 4 + np.array(GREY, np.uint8) // 4 * 3
+    for number, line in enumerate(lines):
+        write_edged(view, line, (10, 34 + 32 * number), 0.8)
+
+
+def with_strip(view: Pixels, texts: Sequence[str], draw_legend: Callable[[Pixels], None]) -> Pixels:
+    """Return the view with a strip below: the legend in its first row, then the texts."""
+    columns = max(view.shape[1], _LEAST_STRIP_COLUMNS)
+    lines = [line for text in texts if text for line in wrapped(text, columns - 20, 0.62)]
+    lines = lines[:_MOST_STRIP_LINES]
+    strip = np.full((44 + 26 * len(lines), columns, 3), PAPER, np.uint8)
+    draw_legend(strip)
+    for number, line in enumerate(lines):
+        at = (10, 58 + 26 * number)
+        cv2.putText(strip, line, at, FONT, 0.62, BLACK, 1, cv2.LINE_AA)
+    if view.shape[1] < columns:
+        margin = np.full((view.shape[0], columns - view.shape[1], 3), GREY, np.uint8)
+        view = np.concatenate([view, margin], axis=1)
+    return np.concatenate([view, strip])

@@ -1,0 +1,106 @@
+"""A UV night photo as light: what foliage sends back, and what glows beyond it.
+
+Foliage under the torch sends back leaked violet and the red of its chlorophyll. Both fall off with
+the torch together, so that the green that foliage would have follows from red and blue by one
+factor of the scene, whatever the phone's white balance. Green beyond that is glow.
+"""
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.colour import LINEAR_LIGHT
+from vision.raster import shrunk
+
+__all__ = ["WORKING_LONG_SIDE_PX", "NightLight", "read_night_light"]
+
+WORKING_LONG_SIDE_PX = 1280
+"""Long side at which glowing things are looked for."""
+
+FLOOR = np.float32(0.0015)
+"""Added to linear light before ratios and logarithms, so that noise in the dark stays small."""
+
+_SMOOTHING_PX = 0.8
+_TORCH_SHARE = 0.08  # of the long side: the torch's light changes over such reaches
+_DIMMEST = 0.06  # of the brightest part of the scene: what lies deeper in the dark counts as there
+
+Floats = NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class NightLight:
+    """A night photo at the working scale.
+
+    Attributes
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first.
+    scale : float
+        Pixels of ``Photo.pixels`` per working pixel, at least 1.
+    light : ndarray of float32, shape (rows, columns, 3)
+        Linear light, a little smoothed.
+    foliage_greenness : float
+        ln of green ÷ mean of red and blue of the foliage.
+    glow : ndarray of float32, shape (rows, columns)
+        Green beyond the foliage's, in units of the torch's light on foliage nearby, at least 0.
+    torch : ndarray of float32, shape (rows, columns)
+        Light that foliage sends back nearby (mean of red and blue, linear).
+    """
+
+    pixels: NDArray[np.uint8]
+    scale: float
+    light: Floats = field(repr=False)
+    foliage_greenness: float
+    glow: Floats = field(repr=False)
+    torch: Floats = field(repr=False)
+
+
+def read_night_light(pixels: NDArray[np.uint8]) -> NightLight:
+    """Part foliage from glow.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB of a UV night photo, red first.
+    """
+    factor = min(1.0, WORKING_LONG_SIDE_PX / max(pixels.shape[:2]))
+    small = shrunk(pixels, factor)
+    light = cv2.GaussianBlur(cv2.LUT(small, LINEAR_LIGHT), (0, 0), _SMOOTHING_PX)
+    red, green, blue = (np.asarray(part, np.float32) for part in cv2.split(light))
+    sent_back = (red + blue) * np.float32(0.5)
+    greenness = _foliage_greenness(green, sent_back)
+    beyond = np.maximum(green - np.float32(np.exp(greenness)) * sent_back, 0)
+    torch = _torch_light(sent_back, beyond)
+    return NightLight(
+        small,
+        1 / factor,
+        np.asarray(light, np.float32),
+        greenness,
+        np.asarray(beyond / torch, np.float32),
+        torch,
+    )
+
+
+def _foliage_greenness(green: Floats, sent_back: Floats) -> float:
+    """Take the lower middle of what is lit: glowing things, large ones too, lie above it."""
+    step = max(1, min(green.shape) // 200)
+    green, sent_back = green[::step, ::step].ravel(), sent_back[::step, ::step].ravel()
+    lit = sent_back > max(float(2 * FLOOR), float(np.percentile(sent_back, 40)))
+    if not lit.any():
+        return 0.0
+    ratio = np.log((green[lit] + FLOOR) / (sent_back[lit] + FLOOR))
+    return float(np.percentile(ratio, 35))
+
+
+def _torch_light(sent_back: Floats, beyond: Floats) -> Floats:
+    """Return the light on foliage nearby: a mean that bright leaves lead and dark gaps do not."""
+    foliage = np.where(beyond > 0.5 * sent_back, np.float32(0), sent_back)
+    quarter = cv2.resize(foliage, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    sigma = _TORCH_SHARE * max(quarter.shape)
+    weighted, weight = (cv2.GaussianBlur(part, (0, 0), sigma) for part in (quarter**2, quarter))
+    near = weighted / (weight + np.float32(1e-6))
+    near = np.maximum(near, np.float32(_DIMMEST) * near.max()) + FLOOR
+    size = (sent_back.shape[1], sent_back.shape[0])
+    return np.asarray(cv2.resize(near, size, interpolation=cv2.INTER_LINEAR), np.float32)
