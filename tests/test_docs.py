@@ -200,6 +200,7 @@ def test_developers_names_each_module():
         "models",
         "models/care",
         "models/pattern",
+        "models/progress",
         "scripts",
     ):
         for module in (ROOT / folder).glob("*.py"):

@@ -1,0 +1,34 @@
+"""Severity over time: whether a plant gets worse, how fast, and how sure that is."""
+
+from models.progress.areas import CourseArea, course_area
+from models.progress.course import Course, Line, judge_course, recent_points
+from models.progress.curve import Change, Doubling, ProgressCurve, progress_curve
+from models.progress.leaves import LeafTable, leaf_table
+from models.progress.points import SeverityPoint
+from models.progress.rates import MODELS, RateFit, doubling_days, fit_rate
+from models.progress.season import Season, read_season
+from models.progress.threshold import DaysTo, days_to
+
+__all__ = [
+    "MODELS",
+    "Change",
+    "Course",
+    "CourseArea",
+    "DaysTo",
+    "Doubling",
+    "LeafTable",
+    "Line",
+    "ProgressCurve",
+    "RateFit",
+    "Season",
+    "SeverityPoint",
+    "course_area",
+    "days_to",
+    "doubling_days",
+    "fit_rate",
+    "judge_course",
+    "leaf_table",
+    "progress_curve",
+    "read_season",
+    "recent_points",
+]

@@ -1,0 +1,241 @@
+"""Mean severity of a plant's leaves at each visit, with what may be wrong with it."""
+
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.progress.leaves import LeafTable
+from models.progress.rates import CLIP, clip_share, from_logit, logit
+from models.progress.spread import GARDEN_FREEDOM, LeafSpread, Visits
+
+__all__ = ["ENOUGH_TO_RESAMPLE", "SeverityPoint", "group_visits", "logit_errors", "point_at"]
+
+ENOUGH_TO_RESAMPLE = 12
+"""Leaves from which on the interval is a bootstrap; with fewer it would be too narrow."""
+
+_RESAMPLES = 999
+_SEED = 20_240
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class SeverityPoint:
+    """The mean severity of a plant's leaves on one day.
+
+    Two visits on one day are one point. Each leaf counts the same, whatever its size.
+
+    Attributes
+    ----------
+    plant : str
+        Name of the plant.
+    day : date
+        In the garden's time zone.
+    severity_pct : float
+        Mean of the leaves, percent.
+    low_pct, high_pct : float or None
+        95 % interval of the mean of the plant's leaves, from how much the leaves differ; None for
+        one leaf in a garden that has no visit with more.
+    measuring_low_pct, measuring_high_pct : float or None
+        Means of the ends of the leaves' measuring intervals: as wide as if all leaves were misread
+        the same way, for what misleads is mostly light and variety, which they share.
+    whole_low_pct, whole_high_pct : float or None
+        Both together, their half-widths added as squares on the logit scale.
+    leaf_count, photo_count : int
+        What it rests on.
+    lesions_per_leaf : float or None
+        Mean number of lesions on a leaf.
+    method : {"bootstrap", "t", ""}
+        How the interval over leaves was made: a bootstrap for 12 leaves and more, otherwise
+        Student's t with the garden's spread; empty where there is none.
+    logit_error : float or None
+        Standard error of the mean's logit from the choice of leaves.
+    """
+
+    plant: str
+    day: date
+    severity_pct: float
+    low_pct: float | None
+    high_pct: float | None
+    measuring_low_pct: float | None
+    measuring_high_pct: float | None
+    whole_low_pct: float | None
+    whole_high_pct: float | None
+    leaf_count: int
+    photo_count: int
+    lesions_per_leaf: float | None
+    method: str
+    logit_error: float | None
+
+
+def group_visits(leaves: LeafTable) -> tuple[Visits, Floats]:
+    """Sum leaves up by plant and day.
+
+    Returns
+    -------
+    visits : Visits
+        Sorted by plant, then day.
+    shares : ndarray of float
+        The leaves' severities, 0 to 1, in the order of the visits.
+    """
+    order = np.lexsort((leaves.photo, leaves.day, leaves.plant))
+    plant, day, photo = leaves.plant[order], leaves.day[order], leaves.photo[order]
+    fresh = np.ones(len(order), bool)
+    fresh[1:] = (np.diff(plant) != 0) | (np.diff(day) != 0)
+    new_photo = fresh.copy()
+    new_photo[1:] |= np.diff(photo) != 0
+    first = np.flatnonzero(fresh)
+    visit = np.cumsum(fresh) - 1
+    count = np.bincount(visit, minlength=len(first))
+
+    def mean(values: Floats) -> Floats:
+        return np.bincount(visit, values[order], minlength=len(first)) / count
+
+    share = leaves.severity_pct[order] / 100
+    middle = mean(leaves.severity_pct) / 100
+    squares = np.bincount(visit, (share - middle[visit]) ** 2, minlength=len(first))
+    visits = Visits(
+        plant=plant[first],
+        day=day[first],
+        leaves=count,
+        photos=np.bincount(visit[new_photo], minlength=len(first)),
+        mean=middle,
+        low=mean(leaves.low_pct) / 100,
+        high=mean(leaves.high_pct) / 100,
+        variance=squares / np.maximum(count - 1, 1),
+        lesions=mean(leaves.lesions),
+        first=first,
+    )
+    return visits, share
+
+
+def logit_errors(visits: Visits, spread: LeafSpread) -> tuple[Floats, Floats]:
+    """Return the standard error of each visit's logit mean, and its degrees of freedom.
+
+    A leaf's severity is never taken to be known better than ``CLIP``.
+    """
+    mean = clip_share(visits.mean)
+    own, own_freedom = visits.variance / mean**2, visits.leaves - 1
+    garden, known = spread.at(mean)
+    # A visit's own leaves are part of the garden's; they must not count twice.
+    garden_freedom = np.clip(known - own_freedom, 0, GARDEN_FREEDOM)
+    freedom = garden_freedom + own_freedom
+    joined = (garden_freedom * garden + own_freedom * own) / np.maximum(freedom, 1e-9)
+    joined = np.maximum(joined, (CLIP / mean) ** 2)
+    error = np.sqrt(joined / visits.leaves) / (1 - mean)
+    return np.where(freedom < 1, np.nan, error), freedom
+
+
+def point_at(
+    name: str, visits: Visits, place: int, share: Floats, error: float, freedom: float
+) -> SeverityPoint:
+    """Return one visit's mean with its intervals.
+
+    The interval over leaves is made on the logit scale, where it cannot leave 0 to 100 %. It
+    takes the leaves for a random choice among those that the grower's rule allows (such as the
+    third, sixth and ninth from below). Where nothing was found on any leaf it begins at 0.
+
+    Parameters
+    ----------
+    name : str
+        The plant's.
+    visits : Visits
+        With the visit at ``place``.
+    place : int
+        Which visit.
+    share : ndarray of float, shape (leaves,)
+        The visit's leaves, 0 to 1. Equal leaves give equal intervals.
+    error, freedom : float
+        From ``logit_errors``.
+    """
+    interval, method = _interval(share, error, freedom)
+    return _point(name, visits, place, interval, method, error)
+
+
+def _interval(
+    share: Floats, error: float, freedom: float
+) -> tuple[tuple[float, float] | None, str]:
+    """Return the interval of a visit's logit mean, and the method."""
+    from scipy.special import stdtrit
+
+    if not np.isfinite(error):
+        return None, ""
+    if len(share) >= ENOUGH_TO_RESAMPLE:
+        return _bootstrap(share), "bootstrap"
+    middle, margin = float(logit(share.mean())), float(stdtrit(freedom, 0.975)) * error
+    return (middle - margin, middle + margin), "t"
+
+
+def _bootstrap(share: Floats) -> tuple[float, float]:
+    """Return the studentised bootstrap interval of the logit of the leaves' mean."""
+    drawn = share[_draws(len(share))]
+    middle, error = _middle_and_error(share[None])
+    middles, errors = _middle_and_error(drawn)
+    low, high = np.quantile((middles - middle) / errors, (0.025, 0.975))
+    return float(middle[0] - high * error[0]), float(middle[0] - low * error[0])
+
+
+def _middle_and_error(shares: Floats) -> tuple[Floats, Floats]:
+    mean = clip_share(shares.mean(axis=1))
+    variance = np.maximum(shares.var(axis=1, ddof=1), CLIP**2)
+    return logit(mean), np.sqrt(variance / shares.shape[1]) / (mean * (1 - mean))
+
+
+@lru_cache(maxsize=32)
+def _draws(count: int) -> NDArray[np.int64]:
+    return np.random.default_rng(_SEED).integers(0, count, (_RESAMPLES, count))
+
+
+def _point(
+    name: str,
+    visits: Visits,
+    place: int,
+    interval: tuple[float, float] | None,
+    method: str,
+    error: float,
+) -> SeverityPoint:
+    mean, lesions = float(visits.mean[place]), float(visits.lesions[place])
+    measuring = (float(visits.low[place]), float(visits.high[place]))
+    known = all(np.isfinite(measuring))
+    ends = None if interval is None else _as_shares(mean, interval)
+    whole = _joined(mean, interval, measuring if known else (mean, mean))
+    return SeverityPoint(
+        plant=name,
+        day=date.fromordinal(int(visits.day[place])),
+        severity_pct=100 * mean,
+        low_pct=None if ends is None else ends[0],
+        high_pct=None if ends is None else ends[1],
+        measuring_low_pct=100 * measuring[0] if known else None,
+        measuring_high_pct=100 * measuring[1] if known else None,
+        whole_low_pct=None if whole is None else whole[0],
+        whole_high_pct=None if whole is None else whole[1],
+        leaf_count=int(visits.leaves[place]),
+        photo_count=int(visits.photos[place]),
+        lesions_per_leaf=lesions if np.isfinite(lesions) else None,
+        method=method,
+        logit_error=float(error) if interval is not None else None,
+    )
+
+
+def _as_shares(mean: float, interval: tuple[float, float]) -> tuple[float, float]:
+    """Return a logit interval in percent; from 0 (to 100) where the mean itself was clipped."""
+    low, high = (100 * float(from_logit(end)) for end in interval)
+    return (0.0 if mean <= CLIP else min(low, 100 * mean)), (
+        100.0 if mean >= 1 - CLIP else max(high, 100 * mean)
+    )
+
+
+def _joined(
+    mean: float, interval: tuple[float, float] | None, measuring: tuple[float, float]
+) -> tuple[float, float] | None:
+    """Add the half-widths of leaf choice and measuring as squares, on the logit scale."""
+    if interval is None:
+        return None
+    middle = float(logit(mean))
+    down = hypot(middle - interval[0], middle - float(logit(measuring[0])))
+    up = hypot(interval[1] - middle, float(logit(measuring[1])) - middle)
+    return _as_shares(mean, (middle - down, middle + up))
