@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from vision.rendered.fields import Floats
 from vision.rendered.scene import Scene
 
-__all__ = ["photograph"]
+__all__ = ["photograph", "streak"]
 
 _LENS_PX = 0.55  # every lens and demosaicing blurs this much; it also smooths painted edges
 _STEPS = 4096
@@ -38,11 +38,11 @@ def _through_lens(rng: np.random.Generator, scene: Scene, light: Floats) -> Floa
     sigma = float(np.hypot(_LENS_PX, scene.blur_px))
     out = np.asarray(cv2.GaussianBlur(light, (0, 0), sigma), np.float32)
     if scene.motion_px > 1:
-        out = np.asarray(cv2.filter2D(out, -1, _streak(rng, scene.motion_px)), np.float32)
+        out = np.asarray(cv2.filter2D(out, -1, streak(rng, scene.motion_px)), np.float32)
     return out
 
 
-def _streak(rng: np.random.Generator, length_px: float) -> Floats:
+def streak(rng: np.random.Generator, length_px: float) -> Floats:
     """Return a straight kernel in a random direction."""
     side = int(length_px) | 1
     kernel = np.zeros((side, side), np.float32)

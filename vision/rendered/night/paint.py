@@ -1,0 +1,153 @@
+"""The story of a painted night photo: foliage, things that glow, caterpillars, torch, camera."""
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.rendered.fields import Floats
+from vision.rendered.night.body import Body
+from vision.rendered.night.camera import expose_night, through_night_lens
+from vision.rendered.night.decoys import lay_decoy
+from vision.rendered.night.foliage import foliage_material, lay_foliage
+from vision.rendered.night.hiding import lay_over
+from vision.rendered.night.larva import paint_larva
+from vision.rendered.night.place import place_bodies
+from vision.rendered.night.scene import NightScene
+from vision.rendered.night.sheet import VIOLET, Painted, Sheet, ambient_light, torch_light
+from vision.rendered.night.thicket import lay_thicket
+from vision.rendered.night.truth import CaterpillarTruth, DecoyTruth, RenderedNight
+
+__all__ = ["render_night"]
+
+
+@dataclass(eq=False)
+class _Labels:
+    """What is topmost at each pixel."""
+
+    numbers: NDArray[np.uint8]
+    decoys: NDArray[np.uint8]
+    whole_px: list[int] = field(default_factory=list)
+
+
+def render_night(scene: NightScene, seed: int) -> RenderedNight:
+    """Paint a night scene.
+
+    Parameters
+    ----------
+    scene : NightScene
+        What is painted.
+    seed : int
+        Fixes everything that the scene leaves to chance.
+
+    Returns
+    -------
+    RenderedNight
+        The photo with its exact truth. The same scene and seed give the same photo.
+
+    Raises
+    ------
+    ValueError
+        If the caterpillars find no room in the photo.
+    """
+    rng = np.random.default_rng(seed)
+    shape = (scene.height_px, scene.width_px)
+    torch = torch_light(rng, scene)
+    bodies = place_bodies(rng, scene, torch)
+    sheet = Sheet.dark(shape)
+    labels = _Labels(np.zeros(shape, np.uint8), np.zeros(shape, np.uint8))
+    material = foliage_material(rng, scene)
+    lay = lay_foliage if scene.style == "spline" else lay_thicket
+    lay(rng, scene, sheet, material)
+    keep_free = _keep_free(bodies, shape)
+    for number, kind in enumerate(scene.decoys, start=1):
+        seen = lay_decoy(rng, scene, sheet, material, kind, keep_free)
+        labels.decoys[seen] = number
+    behind = sheet.glow[..., 1].copy()
+    for number, body in enumerate(bodies, start=1):
+        _lay_body(sheet, labels, paint_larva(rng, scene, body, shape), number)
+    if scene.hiding and bodies:
+        hidden = lay_over(rng, scene, sheet, material, bodies[0], labels.numbers)
+        labels.numbers[hidden] = 0
+        labels.decoys[hidden] = 0
+    photo, off = _photograph(rng, scene, sheet, torch)
+    truths = tuple(_caterpillars(bodies, labels, sheet, behind))
+    decoys = tuple(_decoys(scene, labels))
+    for array in (photo, off, labels.numbers, labels.decoys):
+        array.flags.writeable = False
+    return RenderedNight(photo, off, labels.numbers, labels.decoys, truths, decoys, scene, seed,
+                         scene.px_per_mm)  # fmt: skip
+
+
+def _keep_free(bodies: list[Body], shape: tuple[int, int]) -> NDArray[np.uint8]:
+    """Return 255 where no decoy may lie: on the caterpillars and just beside them."""
+    canvas = np.zeros(shape, np.uint8)
+    for body in bodies:
+        points = np.rint(body.ribbon.axis * 16).astype(np.int32)
+        wide = int(1.9 * body.width_px) + 8
+        cv2.polylines(canvas, [points], False, 255, wide, cv2.LINE_8, shift=4)
+    return canvas
+
+
+def _lay_body(sheet: Sheet, labels: _Labels, painted: Painted, number: int) -> None:
+    sheet.lay(painted, 0.3)
+    own = painted.cover >= 0.5
+    labels.numbers[painted.window][own] = number
+    labels.decoys[painted.window][own] = 0
+    labels.whole_px.append(int(np.count_nonzero(own)))
+
+
+def _photograph(
+    rng: np.random.Generator, scene: NightScene, sheet: Sheet, torch: Floats
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Return the photo and the torch-off frame."""
+    stray = ambient_light(sheet, scene)
+    light = sheet.glow + sheet.violet[..., None] * (VIOLET * np.float32(scene.leak))
+    light = light * torch[..., None] + stray
+    photo = expose_night(rng, scene, through_night_lens(rng, scene, light))
+    angle = rng.uniform(0, 2 * np.pi)
+    dx, dy = scene.off_shift_px * np.cos(angle), scene.off_shift_px * np.sin(angle)
+    move = np.array([[1, 0, dx], [0, 1, dy]], np.float32)
+    moved = cv2.warpAffine(stray, move, stray.shape[1::-1], borderMode=cv2.BORDER_REPLICATE)
+    dark = through_night_lens(rng, scene, np.asarray(moved, np.float32))
+    return photo, expose_night(rng, scene, dark)
+
+
+def _caterpillars(
+    bodies: list[Body], labels: _Labels, sheet: Sheet, behind: Floats
+) -> list[CaterpillarTruth]:
+    found = []
+    for number, body in enumerate(bodies, start=1):
+        own = (labels.numbers == number).astype(np.uint8)
+        rows, cols = np.nonzero(own)
+        around = cv2.dilate(own, np.ones((15, 15), np.uint8)) > own
+        around &= (labels.numbers == 0) & (labels.decoys == 0)
+        ground = max(float(behind[around].mean()), 1e-4)
+        found.append(
+            CaterpillarTruth(
+                number=number,
+                row_px=float(rows.mean()),
+                col_px=float(cols.mean()),
+                length_px=body.ribbon.length_px,
+                width_px=body.width_px,
+                area_px=len(rows),
+                visible_share=len(rows) / labels.whole_px[number - 1],
+                pieces=cv2.connectedComponents(own, connectivity=8)[0] - 1,
+                axis=body.ribbon.axis,
+                pose=body.pose,
+                hue=body.hue,
+                contrast=float(sheet.glow[rows, cols, 1].mean()) / ground,
+            )
+        )
+    return found
+
+
+def _decoys(scene: NightScene, labels: _Labels) -> list[DecoyTruth]:
+    found = []
+    for number, kind in enumerate(scene.decoys, start=1):
+        rows, cols = np.nonzero(labels.decoys == number)
+        if len(rows):
+            middle = float(rows.mean()), float(cols.mean())
+            found.append(DecoyTruth(number, kind, *middle, len(rows)))
+    return found
