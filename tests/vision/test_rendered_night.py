@@ -162,11 +162,11 @@ def test_a_night_scene_refuses_what_cannot_be_painted_and_names_the_field(field,
 
 @pytest.mark.parametrize("quality", [40, 90])
 def test_jpeg_loss_is_close_to_an_encoders(quality):
-    photo = render_night(CALM, 1).pixels
+    photo = render_night(replace(CALM, jpeg_quality=100, noise=0.5), 1).pixels
     options = [cv2.IMWRITE_JPEG_QUALITY, quality]
     options += [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420]
     stored = cv2.imencode(".jpg", photo[..., ::-1], options)[1]
     theirs = cv2.imdecode(stored, cv2.IMREAD_COLOR)[..., ::-1].astype(float)
     ours = jpeg_loss(photo, quality).astype(float)
     loss = np.abs(theirs - photo).mean()
-    assert np.abs(ours - theirs).mean() < 0.3 * loss
+    assert np.abs(ours - theirs).mean() < 0.2 * loss
