@@ -49,6 +49,10 @@ class LeafEntry:
         ``early``, ``late``, ``unsure`` or empty.
     flags : tuple of str
         Names from ``vision.flags``.
+    row_px, col_px : float or None
+        Centre of the leaf in the full-size photo, px from its top left corner.
+    pattern_reason : str
+        The measurements behind the pattern, as a sentence.
     """
 
     leaf: int
@@ -65,6 +69,9 @@ class LeafEntry:
     p_none: float | None = None
     blight_kind: str = ""
     flags: tuple[str, ...] = ()
+    row_px: float | None = None
+    col_px: float | None = None
+    pattern_reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -107,6 +114,10 @@ class PhotoEntry:
         Leaf area eaten, percent of the area before.
     caterpillar_count, caterpillar_low, caterpillar_high : int or None
         Caterpillars found, with the 95 % interval.
+    lesion_pct, halo_pct : float or None
+        The parts of severity, of all leaves together; percent.
+    width_px, height_px : int or None
+        Full size of the upright photo.
     """
 
     photo: str
@@ -134,6 +145,10 @@ class PhotoEntry:
     caterpillar_count: int | None = None
     caterpillar_low: int | None = None
     caterpillar_high: int | None = None
+    lesion_pct: float | None = None
+    halo_pct: float | None = None
+    width_px: int | None = None
+    height_px: int | None = None
 
 
 @dataclass(frozen=True)

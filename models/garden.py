@@ -49,6 +49,8 @@ class Garden:
     settings : mapping
         Every other table of the file, by its name, as plain values; ``settings["care"]`` holds
         the thresholds that ``models.care`` reads.
+    journal : str
+        Where the record is: a file's name beside the settings file, or a database URL.
     """
 
     name: str
@@ -57,3 +59,4 @@ class Garden:
     plants: tuple[Plant, ...] = ()
     spacing_m: float = 0.6
     settings: dict[str, Any] = field(default_factory=dict)
+    journal: str = "journal.sqlite"

@@ -1,6 +1,6 @@
-"""Leaves for the tests of patterns: drawn by hand with known arithmetic, or painted."""
+"""Leaves for the tests of patterns, drawn by hand or painted; and a garden with its journal."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -9,6 +9,8 @@ import cv2
 import numpy as np
 import pytest
 
+from models.garden_file import GARDEN_FILE, garden_text
+from models.journal import Journal, open_journal
 from models.pattern import MEASURES, measure_pattern
 from vision.measure import measure_day_photo
 from vision.records import HALO, LEAF, LESION, DayMeasurement, DayReading, LeafReading, Photo
@@ -94,3 +96,20 @@ def measure_pixels() -> Callable[[np.ndarray], np.ndarray | None]:
             cv2.setNumThreads(threads)
 
     return measure
+
+
+@pytest.fixture
+def garden_folder(tmp_path) -> Path:
+    """Make the folder of a garden with two plants."""
+    folder = tmp_path / "garden"
+    folder.mkdir()
+    text = garden_text("Test garden", "Europe/Berlin", beds={"North": [["A1", "A2"]]})
+    (folder / GARDEN_FILE).write_text(text, "utf-8")
+    return folder
+
+
+@pytest.fixture
+def journal(garden_folder) -> Iterator[Journal]:
+    """Open the journal of a garden, which is new."""
+    with open_journal(garden_folder) as opened:
+        yield opened

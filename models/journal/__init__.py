@@ -1,0 +1,17 @@
+"""The garden's record in a database: an SQLite file by default, or a server by its URL."""
+
+from models.journal.errors import DamagedError, JournalError
+from models.journal.journal import Journal, PatternCorrection
+from models.journal.opening import open_journal
+from models.journal.photos import CLOCK_DOUBTFUL, Filing, LeafSeverity
+
+__all__ = [
+    "CLOCK_DOUBTFUL",
+    "DamagedError",
+    "Filing",
+    "Journal",
+    "JournalError",
+    "LeafSeverity",
+    "PatternCorrection",
+    "open_journal",
+]

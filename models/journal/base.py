@@ -1,0 +1,86 @@
+"""A journal's connection: transactions that read, transactions that write, and the day's copy."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, tzinfo
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from sqlalchemy import Connection, Engine, Insert
+
+from models.journal.backup import daily_backup, way_back
+from models.journal.errors import explained
+
+__all__ = ["Moment", "OpenJournal", "inserted"]
+
+Moment = datetime | date | None
+
+
+class OpenJournal:
+    """What all parts of a journal share.
+
+    Parameters
+    ----------
+    engine : Engine
+        Connected to tables of the newest version.
+    zone : tzinfo
+        The garden's time zone, in which all times are given back.
+    what : str
+        What the journal is called in sentences.
+    file : Path or None
+        The SQLite file; None for a server.
+    """
+
+    def __init__(self, engine: Engine, zone: tzinfo, what: str, file: Path | None = None) -> None:
+        self._engine = engine
+        self._writer = engine.execution_options(writes=True)
+        self._file = file
+        self._backed_up: date | None = None
+        self.zone = zone
+        self.what = what
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._engine.dispose()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection for one transaction that only reads."""
+        with self._explained(), self._engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Give a connection for one transaction; the day's first makes the backup before it."""
+        with self._explained():
+            self._back_up()
+            with self._writer.begin() as connection:
+                yield connection
+
+    @contextmanager
+    def _explained(self) -> Iterator[None]:
+        with explained(self.what, lambda: way_back(self._file) if self._file else ""):
+            yield
+
+    def _back_up(self) -> None:
+        if self._file is not None and self._backed_up != date.today():
+            daily_backup(self._file)
+            self._backed_up = date.today()
+
+
+def inserted(connection: Connection, statement: Insert) -> int:
+    """Insert a row and return its number."""
+    key = connection.execute(statement).inserted_primary_key
+    return int(key[0])  # type: ignore[index]  # every table here has one

@@ -1,0 +1,78 @@
+"""How the journal's database is opened: one file by default, or a server by its URL."""
+
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, NullPool, create_engine, event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+
+from models.journal.errors import JournalError
+
+__all__ = ["engine_for", "file_of", "read_url"]
+
+BUSY_SECONDS = 30
+"""How long one run waits for another's transaction, which takes some hundredths of a second."""
+
+
+def read_url(text: str) -> URL:
+    """Return a database URL.
+
+    Raises
+    ------
+    JournalError
+        When it is none, or its driver is not installed.
+    """
+    try:
+        url = make_url(text)
+        url.get_dialect()
+    except (ArgumentError, NoSuchModuleError) as error:
+        raise JournalError(
+            f"“{text}” is no address of a journal: give a file's name or a database URL."
+        ) from error
+    return url
+
+
+def file_of(url: URL) -> Path | None:
+    """Return the SQLite file behind a URL; None for a server, or a journal in memory."""
+    named = url.database if url.get_backend_name() == "sqlite" else None
+    return Path(named) if named and named != ":memory:" else None
+
+
+def engine_for(url: URL) -> Engine:
+    """Return an engine whose transactions are safe for two programs at once.
+
+    Raises
+    ------
+    JournalError
+        When the database's driver is not installed.
+    """
+    if url.get_backend_name() != "sqlite":
+        try:
+            return create_engine(url)
+        except ModuleNotFoundError as error:
+            raise JournalError(
+                f"The journal's database needs the Python package “{error.name}”: install it."
+            ) from error
+    # A file's connection is closed after each transaction: nothing is held while photos are
+    # measured. In memory the one connection is the journal.
+    pool: dict[str, Any] = {"poolclass": NullPool} if file_of(url) else {}
+    engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS}, **pool)
+    event.listen(engine, "connect", _set_up)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _set_up(connection: Any, record: object) -> None:  # noqa: ANN401  SQLite's own
+    # Python would begin transactions late and commit before some statements; we say when.
+    connection.isolation_level = None
+    connection.execute("PRAGMA foreign_keys = ON")
+    # A rollback journal, SQLite's default, keeps the record in one file that can be copied, also
+    # on a network drive. EXTRA: a commit outlasts a power cut the moment it returns.
+    connection.execute("PRAGMA synchronous = EXTRA")
+
+
+def _begin(connection: Connection) -> None:
+    # A writer takes the lock before it looks, or two runs could both find a photo missing.
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

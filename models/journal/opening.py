@@ -1,0 +1,75 @@
+"""Opening a journal: found by its garden or its address, made, upgraded or refused."""
+
+from datetime import UTC, tzinfo
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Engine
+from sqlalchemy.engine import URL
+
+from models.garden_file import read_garden
+from models.journal.backup import backup_before, way_back
+from models.journal.connect import engine_for, file_of, read_url
+from models.journal.errors import JournalError, explained
+from models.journal.journal import Journal
+from models.journal.versions import newest_version, refuse_newer, upgrade, version_of
+
+__all__ = ["journal_url", "open_journal"]
+
+
+def open_journal(place: Path | str, zone: tzinfo | None = None) -> Journal:
+    """Open a garden's journal; make it where there is none, and upgrade an older one.
+
+    Parameters
+    ----------
+    place : Path or str
+        Folder of a garden (with its ``garden.toml``), or as str a database URL such as
+        ``sqlite:///journal.sqlite``.
+    zone : tzinfo, optional
+        Time zone in which times are given back; that of the garden, or UTC with a URL.
+
+    Returns
+    -------
+    Journal
+        Close it, or use it in a ``with`` statement.
+
+    Raises
+    ------
+    GardenError
+        When the garden's settings file cannot be used.
+    JournalError
+        When the journal cannot be opened, is damaged, or comes from a newer release, in which
+        case it is not touched.
+    """
+    if isinstance(place, Path):
+        garden = read_garden(place)
+        url, zone = journal_url(place, garden.journal), zone or ZoneInfo(garden.time_zone)
+    else:
+        url, zone = read_url(place), zone or UTC
+    file = file_of(url)
+    what = f"“{file}”" if file else url.render_as_string(hide_password=True)
+    with explained(what, lambda: way_back(file) if file else ""):
+        return Journal(_ready(url, file, what), zone, what, file)
+
+
+def journal_url(folder: Path, journal: str) -> URL:
+    """Return the address of a garden's journal: a file beside its settings, or a URL."""
+    if "://" in journal:
+        return read_url(journal)
+    return URL.create("sqlite", database=str(folder.absolute() / journal))
+
+
+def _ready(url: URL, file: Path | None, what: str) -> Engine:
+    if file is not None and not file.parent.is_dir():
+        raise JournalError(f"The journal {what} cannot be made: its folder is not there.")
+    engine = engine_for(url)
+    with engine.begin() as connection:
+        version = version_of(connection, what)
+    refuse_newer(version, what)
+    if version < newest_version():
+        if file is not None and version:
+            backup_before(file, newest_version())
+        with engine.execution_options(writes=True).begin() as connection:
+            # Alembic looks at the version itself: another run may have upgraded in between.
+            upgrade(connection)
+    return engine

@@ -1,0 +1,301 @@
+"""Photos of a journal: filed with their readings, found again, assigned to plants."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import Any, Literal, NamedTuple
+
+from sqlalchemy import ColumnElement, Connection, Select, and_, insert, or_, select, update
+from sqlalchemy.exc import IntegrityError
+
+from models.clock import Filed, doubtful_dates, utc_of
+from models.entries import LeafEntry, Mode, PhotoEntry
+from models.journal import rows
+from models.journal.base import Moment, OpenJournal, inserted
+from models.journal.packing import unpack_lesions
+from models.journal.tables import LEAVES, LESIONS, PHOTOS, READINGS
+from vision.records import Lesion
+
+__all__ = ["CLOCK_DOUBTFUL", "Filing", "LeafSeverity", "PhotoRecord"]
+
+CLOCK_DOUBTFUL = "clock_doubtful"
+"""Flag of a photo whose date does not fit the others' (see ``models.clock``)."""
+
+Filing = Literal["new", "remeasured", "known", "moved", "elsewhere"]
+"""What filing a photo did: it was new; it was there and got a reading of a new version; nothing
+changed; it went to a plant that is named more surely; it stays with a plant that is named more
+surely than, or as surely as, another one now."""
+
+_SURENESS = {"assigned": 5, "tag": 4, "folder": 3, "name": 2, "option": 1, "": 0}
+
+_READING_COLUMNS = (
+    READINGS.c.id.label("reading_id"),
+    *(column for column in READINGS.c if column.name not in {"id", "photo_id"}),
+)
+
+
+class LeafSeverity(NamedTuple):
+    """One leaf of a series, without all that a trend does not ask for.
+
+    Attributes
+    ----------
+    plant : str
+        Name of the plant; empty: unassigned.
+    taken_at : datetime
+        Capture time in the garden's time zone.
+    sha256 : str
+        Hash of its photo.
+    leaf : int
+        Number in the photo.
+    area_px : float
+        Area in px².
+    lesion_count : int
+        Lesions on it.
+    severity_pct, severity_low_pct, severity_high_pct : float
+        Severity with its 95 % interval, percent.
+    """
+
+    plant: str
+    taken_at: datetime
+    sha256: str
+    leaf: int
+    area_px: float
+    lesion_count: int
+    severity_pct: float
+    severity_low_pct: float
+    severity_high_pct: float
+
+
+class PhotoRecord(OpenJournal):
+    """The part of a journal that holds photos."""
+
+    def file_reading(self, entry: PhotoEntry, lesions: Sequence[Lesion] = ()) -> Filing:
+        """File a photo with its reading, in one transaction.
+
+        A photo is known by its hash, a reading by its photo and version: filing either again
+        changes nothing. A reading of another version becomes the current one beside the old. A
+        photo that is filed already goes to another plant only when this is named more surely:
+        by hand before tag, folder, file name and option.
+
+        Parameters
+        ----------
+        entry : PhotoEntry
+            `taken_at` without a zone is the garden's time.
+        lesions : sequence of Lesion
+            Of all its leaves.
+
+        Returns
+        -------
+        str
+            What it did, see `Filing`.
+
+        Raises
+        ------
+        JournalError
+            When the journal cannot be written.
+        """
+        try:
+            return self._file_once(entry, lesions)
+        except IntegrityError:
+            # Another run on a database server filed the same photo between our look and our write.
+            return self._file_once(entry, lesions)
+
+    def _file_once(self, entry: PhotoEntry, lesions: Sequence[Lesion]) -> Filing:
+        with self.writing() as connection:
+            wanted = select(PHOTOS).where(PHOTOS.c.sha256 == entry.sha256).with_for_update()
+            photo = connection.execute(wanted).one_or_none()
+            if photo is None:
+                photo_id = inserted(connection, insert(PHOTOS).values(**self._photo_row(entry)))
+                _add_reading(connection, photo_id, entry, lesions)
+                return "new"
+            moved = _move(connection, photo, entry)
+            known = select(READINGS.c.id).where(
+                READINGS.c.photo_id == photo.id, READINGS.c.version == rows.storable(entry.version)
+            )
+            if connection.execute(known).first() is not None:
+                return moved
+            _add_reading(connection, photo.id, entry, lesions)
+            return "remeasured" if moved == "known" else moved
+
+    def _photo_row(self, entry: PhotoEntry) -> dict[str, Any]:
+        return {
+            "sha256": entry.sha256,
+            "photo": rows.storable(entry.photo),
+            "taken_at": utc_of(entry.taken_at, self.zone),
+            "taken_from": entry.taken_from,
+            "plant": rows.storable(entry.plant),
+            "plant_from": entry.plant_from,
+            "filed_at": datetime.now(UTC).replace(tzinfo=None, microsecond=0),
+        }
+
+    def photos(
+        self,
+        plant: str | None = None,
+        since: Moment = None,
+        until: Moment = None,
+        mode: Mode | None = None,
+    ) -> tuple[PhotoEntry, ...]:
+        """Return photos with their current reading and its leaves, by capture time.
+
+        Parameters
+        ----------
+        plant : str, optional
+            Only this plant's; empty for the unassigned ones.
+        since, until : datetime or date, optional
+            From this moment on, and before that one; a date is its first moment.
+        mode : {"day", "night"}, optional
+            Only photos read so.
+        """
+        chosen = self._chosen(plant, since, until, mode)
+        with self.reading() as connection:
+            leaves = _leaves_of(connection, chosen)
+            doubtful = _doubtful(connection)
+            found = connection.execute(
+                select(*PHOTOS.c, *_READING_COLUMNS)
+                .join(READINGS, READINGS.c.photo_id == PHOTOS.c.id)
+                .where(chosen)
+                .order_by(PHOTOS.c.taken_at, PHOTOS.c.photo, PHOTOS.c.sha256)
+            )
+            return tuple(
+                rows.photo_entry(
+                    row,
+                    leaves.get(row.reading_id, ()),
+                    self.zone,
+                    (CLOCK_DOUBTFUL,) if row.id in doubtful else (),
+                )
+                for row in found
+            )
+
+    def leaf_severities(
+        self, plant: str | None = None, since: Moment = None, until: Moment = None
+    ) -> tuple[LeafSeverity, ...]:
+        """Return the leaves of current day readings, by plant and capture time, for series.
+
+        Takes a third of the time of `photos`; parameters as there.
+        """
+        chosen = self._chosen(plant, since, until, "day")
+        columns = (
+            *(PHOTOS.c[name] for name in ("plant", "taken_at", "sha256")),
+            *(LEAVES.c[name] for name in LeafSeverity._fields[3:]),
+        )
+        query = (
+            _joined_leaves(select(*columns))
+            .where(chosen)
+            .order_by(PHOTOS.c.plant, PHOTOS.c.taken_at, PHOTOS.c.sha256, LEAVES.c.leaf)
+        )
+        with self.reading() as connection:
+            return tuple(
+                LeafSeverity(name, rows.from_utc(at, self.zone), *rest)
+                for name, at, *rest in connection.execute(query)
+            )
+
+    def _chosen(self, plant: str | None, since: Moment, until: Moment, mode: Mode | None) -> Any:  # noqa: ANN401  a condition of SQLAlchemy
+        conditions: list[ColumnElement[bool]] = [READINGS.c.is_current.is_(True)]
+        if plant is not None:
+            conditions.append(PHOTOS.c.plant == plant)
+        if since is not None:
+            conditions.append(PHOTOS.c.taken_at >= utc_of(since, self.zone))
+        if until is not None:
+            conditions.append(PHOTOS.c.taken_at < utc_of(until, self.zone))
+        if mode is not None:
+            conditions.append(READINGS.c.mode == mode)
+        return and_(*conditions)
+
+    def versions(self, sha256: str) -> tuple[str, ...]:
+        """Return the versions of a photo's readings, oldest first; the last one is current."""
+        query = (
+            select(READINGS.c.version)
+            .join(PHOTOS, READINGS.c.photo_id == PHOTOS.c.id)
+            .where(PHOTOS.c.sha256 == sha256)
+            .order_by(READINGS.c.id)
+        )
+        with self.reading() as connection:
+            return tuple(connection.execute(query).scalars())
+
+    def lesions(self, sha256: str) -> tuple[Lesion, ...]:
+        """Return the lesions of a photo's current reading, leaf by leaf, as they were filed."""
+        query = (
+            select(LESIONS.c.leaf, LESIONS.c.packed)
+            .join(READINGS, LESIONS.c.reading_id == READINGS.c.id)
+            .join(PHOTOS, READINGS.c.photo_id == PHOTOS.c.id)
+            .where(PHOTOS.c.sha256 == sha256, READINGS.c.is_current.is_(True))
+            .order_by(LESIONS.c.leaf)
+        )
+        with self.reading() as connection:
+            found = connection.execute(query).all()
+        return tuple(lesion for leaf, packed in found for lesion in unpack_lesions(leaf, packed))
+
+    def assign(self, photo: str, plant: str) -> int:
+        """Settle by hand which plant a photo shows; an empty plant takes it from its plant.
+
+        Parameters
+        ----------
+        photo : str
+            Its hash, or its path as filed.
+        plant : str
+            Name of the plant.
+
+        Returns
+        -------
+        int
+            Photos assigned; 0 where none is filed under this hash or path.
+        """
+        chosen = or_(PHOTOS.c.sha256 == photo, PHOTOS.c.photo == rows.storable(photo))
+        values = {"plant": rows.storable(plant), "plant_from": "assigned" if plant else ""}
+        with self.writing() as connection:
+            return connection.execute(update(PHOTOS).where(chosen).values(**values)).rowcount
+
+
+def _add_reading(
+    connection: Connection, photo_id: int, entry: PhotoEntry, lesions: Sequence[Lesion]
+) -> None:
+    connection.execute(
+        update(READINGS)
+        .where(READINGS.c.photo_id == photo_id, READINGS.c.is_current.is_(True))
+        .values(is_current=False)
+    )
+    row = {"photo_id": photo_id, "is_current": True, **rows.reading_row(entry)}
+    reading_id = inserted(connection, insert(READINGS).values(**row))
+    if leaves := rows.leaf_rows(reading_id, entry.leaves):
+        connection.execute(insert(LEAVES), leaves)
+    if packed := rows.lesion_rows(reading_id, lesions):
+        connection.execute(insert(LESIONS), packed)
+
+
+def _move(connection: Connection, photo: Any, entry: PhotoEntry) -> Filing:  # noqa: ANN401  a row
+    plant = rows.storable(entry.plant)
+    if not plant or plant == photo.plant:
+        return "known"
+    if _SURENESS[entry.plant_from] <= _SURENESS[photo.plant_from]:
+        return "elsewhere"
+    connection.execute(
+        update(PHOTOS)
+        .where(PHOTOS.c.id == photo.id)
+        .values(plant=plant, plant_from=entry.plant_from)
+    )
+    return "moved"
+
+
+def _joined_leaves(query: Select[Any]) -> Select[Any]:
+    return (
+        query.select_from(PHOTOS)
+        .join(READINGS, READINGS.c.photo_id == PHOTOS.c.id)
+        .join(LEAVES, LEAVES.c.reading_id == READINGS.c.id)
+    )
+
+
+def _leaves_of(
+    connection: Connection,
+    chosen: Any,  # noqa: ANN401  a condition of SQLAlchemy
+) -> dict[int, tuple[LeafEntry, ...]]:
+    found: dict[int, list[LeafEntry]] = defaultdict(list)
+    query = _joined_leaves(select(*LEAVES.c)).where(chosen)
+    query = query.order_by(LEAVES.c.reading_id, LEAVES.c.leaf)
+    for reading_id, *values in connection.execute(query):
+        found[reading_id].append(rows.leaf_entry(values))
+    return {reading_id: tuple(leaves) for reading_id, leaves in found.items()}
+
+
+def _doubtful(connection: Connection) -> frozenset[int]:
+    query = select(PHOTOS.c.id, PHOTOS.c.taken_at, PHOTOS.c.filed_at)
+    return doubtful_dates(Filed(*row) for row in connection.execute(query))

@@ -1,0 +1,119 @@
+"""Entries to the journal's rows, and back."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime, tzinfo
+from typing import Any
+
+from models.entries import LeafEntry, LogEntry, PhotoEntry
+from models.journal.packing import pack_lesions
+from models.journal.tables import LEAVES, LOG, READINGS
+from vision.records import Lesion
+
+__all__ = [
+    "from_utc",
+    "leaf_entry",
+    "leaf_rows",
+    "lesion_rows",
+    "log_entry",
+    "log_row",
+    "photo_entry",
+    "reading_row",
+    "storable",
+]
+
+_OF_READING = [c.name for c in READINGS.c if c.name not in {"id", "photo_id", "is_current"}]
+_OF_LEAF = [c.name for c in LEAVES.c if c.name != "reading_id"]
+_OF_LOG = [c.name for c in LOG.c if c.name not in {"number", "at"}]
+
+
+def storable(text: str) -> str:
+    """Return a text with what no database takes (NUL, halves of signs) as backslash escapes."""
+    whole = text.encode("utf-8", errors="backslashreplace").decode()
+    return whole.replace("\0", "\\x00")
+
+
+def _plain(values: dict[str, Any]) -> dict[str, Any]:
+    """Join flags, escape texts, and make Python's own numbers of NumPy's."""
+    plain = {}
+    for name, value in values.items():
+        if name == "flags":
+            value = ";".join(value)
+        plain[name] = storable(value) if isinstance(value, str) else _number(value)
+    return plain
+
+
+def _number(value: Any) -> Any:  # noqa: ANN401  whatever a column holds
+    return value.item() if hasattr(value, "item") else value
+
+
+def reading_row(entry: PhotoEntry) -> dict[str, Any]:
+    """Return the columns of ``readings`` that an entry fills."""
+    return _plain({name: getattr(entry, name) for name in _OF_READING})
+
+
+def leaf_rows(reading_id: int, leaves: Iterable[LeafEntry]) -> list[dict[str, Any]]:
+    """Return the rows of ``leaves``."""
+    return [
+        {"reading_id": reading_id, **_plain({name: getattr(leaf, name) for name in _OF_LEAF})}
+        for leaf in leaves
+    ]
+
+
+def lesion_rows(reading_id: int, lesions: Iterable[Lesion]) -> list[dict[str, Any]]:
+    """Return the rows of ``lesions``; a leaf without any has none."""
+    by_leaf: dict[int, list[Lesion]] = defaultdict(list)
+    for lesion in lesions:
+        by_leaf[lesion.leaf].append(lesion)
+    return [
+        {"reading_id": reading_id, "leaf": leaf, "packed": pack_lesions(members)}
+        for leaf, members in by_leaf.items()
+    ]
+
+
+def leaf_entry(row: Sequence[Any]) -> LeafEntry:
+    """Return a leaf from a row whose columns are those of ``leaves`` after ``reading_id``."""
+    values = dict(zip(_OF_LEAF, row, strict=True))
+    values["flags"] = _flags(values["flags"])
+    return LeafEntry(**values)
+
+
+def photo_entry(
+    row: Any,  # noqa: ANN401  a row of SQLAlchemy
+    leaves: tuple[LeafEntry, ...],
+    zone: tzinfo,
+    more_flags: tuple[str, ...] = (),
+) -> PhotoEntry:
+    """Return a photo from a joined row of ``photos`` and ``readings``."""
+    values = {name: getattr(row, name) for name in _OF_READING}
+    values["flags"] = (*_flags(values["flags"]), *more_flags)
+    return PhotoEntry(
+        photo=row.photo,
+        sha256=row.sha256,
+        taken_at=from_utc(row.taken_at, zone),
+        taken_from=row.taken_from,
+        plant=row.plant,
+        plant_from=row.plant_from,
+        leaves=leaves,
+        **values,
+    )
+
+
+def log_row(entry: LogEntry, at: datetime) -> dict[str, Any]:
+    """Return the row of ``log`` without its number; `at` is the entry's time as naive UTC."""
+    return {"at": at, **_plain({name: getattr(entry, name) for name in _OF_LOG})}
+
+
+def log_entry(row: Any, plants: tuple[str, ...], zone: tzinfo) -> LogEntry:  # noqa: ANN401  a row of SQLAlchemy
+    """Return an entry of the log."""
+    values = {name: getattr(row, name) for name in _OF_LOG}
+    return LogEntry(number=row.number, at=from_utc(row.at, zone), plants=plants, **values)
+
+
+def from_utc(when: datetime, zone: tzinfo) -> datetime:
+    """Return a stored time in the garden's zone."""
+    return when.replace(tzinfo=UTC).astimezone(zone)
+
+
+def _flags(joined: str) -> tuple[str, ...]:
+    return tuple(joined.split(";")) if joined else ()

@@ -1,0 +1,239 @@
+"""The journal's tables, each column with its meaning and unit.
+
+The migrations in ``migrations/versions`` make these tables; a test compares the two. Texts are
+never NULL: an empty text says "none", NULL says "not measured". Times are UTC.
+"""
+
+from typing import Any
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    DateTime,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+__all__ = [
+    "CORRECTIONS",
+    "LEAVES",
+    "LESIONS",
+    "LOG",
+    "LOG_PLANTS",
+    "METADATA",
+    "PHOTOS",
+    "PLANTS",
+    "READINGS",
+]
+
+METADATA = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def _text(name: str, meaning: str, length: int | None = None, **more: Any) -> Column[str]:  # noqa: ANN401
+    kind = Text() if length is None else String(length)
+    return Column(name, kind, nullable=False, comment=meaning, **more)
+
+
+def _number(name: str, meaning: str, unit: str = "", *, needed: bool = False) -> Column[float]:
+    return Column(name, Float(), nullable=not needed, comment=meaning, info={"unit": unit})
+
+
+def _count(name: str, meaning: str, *, needed: bool = False, **more: Any) -> Column[int]:  # noqa: ANN401
+    return Column(name, Integer(), nullable=not needed, comment=meaning, **more)
+
+
+def _time(name: str, meaning: str) -> Column[Any]:
+    return Column(name, DateTime(), nullable=False, comment=meaning, info={"unit": "UTC"})
+
+
+def _of_photo(**more: Any) -> Column[int]:  # noqa: ANN401
+    return Column(
+        "photo_id",
+        Integer(),
+        ForeignKey("photos.id"),
+        nullable=False,
+        comment="Its photo.",
+        **more,
+    )
+
+
+def _of_reading() -> Column[int]:
+    return Column(
+        "reading_id",
+        Integer(),
+        ForeignKey("readings.id"),
+        primary_key=True,
+        comment="Its reading.",
+    )
+
+
+def _pattern_columns(of: str) -> tuple[Column[Any], ...]:
+    return (
+        _text("pattern", f"What the {of} looks like: spot, blight, none, unsure or empty.", 20),
+        _number("p_spot", "Probability of spot, 0 to 1.", "1"),
+        _number("p_blight", "Probability of blight, 0 to 1.", "1"),
+        _number("p_none", "Probability of no symptoms, 0 to 1.", "1"),
+        _text("blight_kind", "early, late, unsure or empty.", 20),
+    )
+
+
+_FLAGS = "Names of flags, joined by a semicolon."
+
+PLANTS = Table(
+    "plants",
+    METADATA,
+    _text("name", "Name of the plant.", 100, primary_key=True),
+    _text("bed", "Its bed.", 100),
+    _count("row", "Row of the bed, from 1.", needed=True),
+    _count("place", "Place in the row, from 1.", needed=True),
+    _count("tag", "Number of its stake tag."),
+    comment="Plants and where each was last known to stand.",
+)
+
+PHOTOS = Table(
+    "photos",
+    METADATA,
+    Column("id", Integer(), primary_key=True, comment="Number of the photo."),
+    _text("sha256", "Hash of the file's bytes: the photo's identity.", 64),
+    _text("photo", "Path of the photo, with / between its parts."),
+    _time("taken_at", "Capture time."),
+    _text("taken_from", "Where the time was read: exif, name or file.", 10),
+    _text("plant", "Name of its plant; empty: unassigned.", 100),
+    _text("plant_from", "Where the plant was read: tag, folder, name, option, assigned.", 10),
+    _time("filed_at", "When the photo was first filed."),
+    UniqueConstraint("sha256"),
+    Index(None, "plant", "taken_at"),
+    Index(None, "taken_at"),
+    comment="Photos, each once.",
+)
+
+READINGS = Table(
+    "readings",
+    METADATA,
+    Column("id", Integer(), primary_key=True, comment="Number of the reading."),
+    _of_photo(),
+    _text("version", "Version of the measuring that made it.", 100),
+    Column(
+        "is_current",
+        Boolean(),
+        nullable=False,
+        comment="Whether it is the photo's newest reading.",
+    ),
+    _text("mode", "How the photo was read: day or night.", 10),
+    _text("flags", _FLAGS),
+    _count("width_px", "Width of the upright photo, in pixels."),
+    _count("height_px", "Height of the upright photo, in pixels."),
+    _number("mm_per_px", "Scale, from a stake tag.", "mm/px"),
+    _count("lesion_count", "Lesions on all leaves."),
+    _number("lesion_pct", "Lesions, of the area of all leaves.", "%"),
+    _number("halo_pct", "Halos, of the area of all leaves.", "%"),
+    _number("severity_pct", "Lesions and halos, of the area of all leaves.", "%"),
+    _number("severity_low_pct", "Lower end of its 95 % interval.", "%"),
+    _number("severity_high_pct", "Upper end of its 95 % interval.", "%"),
+    *_pattern_columns("photo"),
+    _count("frass_count", "Droppings found."),
+    _number("chewed_pct", "Leaf area eaten, of the area before.", "%"),
+    _count("caterpillar_count", "Caterpillars found."),
+    _count("caterpillar_low", "Lower end of its 95 % interval."),
+    _count("caterpillar_high", "Upper end of its 95 % interval."),
+    UniqueConstraint("photo_id", "version"),
+    comment="What was measured on a photo; one row for each version of the measuring.",
+)
+
+LEAVES = Table(
+    "leaves",
+    METADATA,
+    _of_reading(),
+    Column("leaf", Integer(), primary_key=True, comment="Number in the photo, largest first."),
+    _number("row_px", "Centre, from the photo's top edge.", "px"),
+    _number("col_px", "Centre, from the photo's left edge.", "px"),
+    _number("area_px", "Area.", "px2", needed=True),
+    _count("lesion_count", "Lesions on the leaf.", needed=True),
+    _number("lesion_pct", "Lesions, of the leaf's area.", "%", needed=True),
+    _number("halo_pct", "Halos, of the leaf's area.", "%", needed=True),
+    _number("severity_pct", "Lesions and halos, of the leaf's area.", "%", needed=True),
+    _number("severity_low_pct", "Lower end of its 95 % interval.", "%", needed=True),
+    _number("severity_high_pct", "Upper end of its 95 % interval.", "%", needed=True),
+    *_pattern_columns("leaf"),
+    _text("pattern_reason", "The measurements behind the pattern, as a sentence."),
+    _text("flags", _FLAGS),
+    comment="Leaves of a reading.",
+)
+
+LESIONS = Table(
+    "lesions",
+    METADATA,
+    _of_reading(),
+    Column("leaf", Integer(), primary_key=True, comment="Number of the leaf."),
+    Column("packed", LargeBinary(), nullable=False, comment="See models.journal.packing."),
+    comment="The lesions of a leaf, packed.",
+)
+
+LOG = Table(
+    "log",
+    METADATA,
+    Column("number", Integer(), primary_key=True, comment="Number of the entry."),
+    _text("kind", "What it was, such as spray or rain; see models.entries.", 30),
+    _time("at", "When it was."),
+    _text("product", "What was sprayed.", 100),
+    _number("amount", "Rain in mm, or a count, as of caterpillars picked."),
+    _text("text", "The grower's own words."),
+    Column(
+        "corrects",
+        Integer(),
+        ForeignKey("log.number"),
+        comment="Number of the entry that this one takes the place of.",
+    ),
+    Column(
+        "withdrawn",
+        Boolean(),
+        nullable=False,
+        comment="Whether it only takes the corrected entry back.",
+    ),
+    UniqueConstraint("corrects"),
+    Index(None, "at"),
+    comment="What people did, and the weather they noted; never changed, only corrected.",
+)
+
+LOG_PLANTS = Table(
+    "log_plants",
+    METADATA,
+    Column(
+        "number",
+        Integer(),
+        ForeignKey("log.number"),
+        primary_key=True,
+        comment="Number of the entry.",
+    ),
+    Column("position", Integer(), primary_key=True, comment="Order of the plants, from 1."),
+    _text("plant", "Name of the plant.", 100),
+    comment="The plants an entry is about; none: the whole garden.",
+)
+
+CORRECTIONS = Table(
+    "corrections",
+    METADATA,
+    Column("number", Integer(), primary_key=True, comment="Number of the correction."),
+    _of_photo(),
+    _text("pattern", "What its largest leaf shows: spot, blight, none or other.", 20),
+    _text("blight_kind", "early, late or empty.", 20),
+    _text("session", "Round of photos: one day, place and phone.", 100),
+    _time("at", "When the grower said so."),
+    Index(None, "photo_id"),
+    comment="Patterns as the grower saw them; the last one of a photo counts.",
+)
