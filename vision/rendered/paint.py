@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from vision.records import BACKGROUND, HALO, LEAF, LESION
 from vision.rendered.background import paint_plain
+from vision.rendered.burn_marks import draw_burn, paint_burn, paint_dew
 from vision.rendered.camera import photograph
 from vision.rendered.fields import Floats
 from vision.rendered.layout import LeafPlan, lay_out
@@ -52,15 +53,22 @@ def render(scene: Scene, seed: int) -> RenderedPhoto:
     mask = np.where(numbers > 0, LEAF, BACKGROUND).astype(np.uint8)
     areas = [int(np.count_nonzero(piece.visible)) for piece in pieces]
     lesions: list[LesionTruth] = []
+    # Marks of a spray have a chance of their own: they leave everything else as it was.
+    marks_rng = np.random.default_rng((seed, 1))
+    burnt_px = 0
     for piece, share in zip(pieces, share_severity(rng, scene, areas), strict=True):
         symptoms = _symptoms(rng, scene, piece, px_per_mm, float(share))
-        _paint_piece(rng, scene, canvas, piece, symptoms, px_per_mm)
+        burn = _burn(marks_rng, scene, piece, px_per_mm)
+        burnt_px += int(np.count_nonzero(burn.lesion & piece.visible))
+        _paint_piece(rng, scene, canvas, piece, symptoms, px_per_mm, (burn, marks_rng))
+        if scene.dew > 0:
+            paint_dew(marks_rng, scene, canvas[piece.window], piece.visible, px_per_mm)
         lesions += _record(scene, piece, symptoms, mask)
     pixels = photograph(rng, scene, canvas)
     for array in (pixels, mask, numbers):
         array.flags.writeable = False
     lesions.sort(key=lambda lesion: -lesion.area_px)
-    return RenderedPhoto(pixels, mask, numbers, tuple(lesions), scene, seed, px_per_mm)
+    return RenderedPhoto(pixels, mask, numbers, tuple(lesions), scene, seed, px_per_mm, burnt_px)
 
 
 def _settle_kind(rng: np.random.Generator, scene: Scene) -> Scene:
@@ -109,6 +117,13 @@ def _symptoms(
     return draw_blight(rng, scene, piece.visible, outline, px_per_mm, share)
 
 
+def _burn(rng: np.random.Generator, scene: Scene, piece: Piece, px_per_mm: float) -> Symptoms:
+    if scene.burn_pct <= 0 or not piece.visible.any():
+        return Symptoms.none(piece.visible.shape)
+    outline = piece.leaflet.outline - (piece.corner[1], piece.corner[0])
+    return draw_burn(rng, scene, piece.visible, outline, px_per_mm)
+
+
 def _paint_piece(
     rng: np.random.Generator,
     scene: Scene,
@@ -116,12 +131,15 @@ def _paint_piece(
     piece: Piece,
     symptoms: Symptoms,
     px_per_mm: float,
+    burn: tuple[Symptoms, np.random.Generator],
 ) -> None:
     """Paint one leaflet over the canvas, with its shadow on the leaflets below it."""
     coordinates = blade_coordinates(piece.leaflet, piece.corner, piece.cover.shape)
     blade = paint_blade(rng, scene, piece.leaflet, coordinates, px_per_mm)
     dry = paint_symptoms(rng, scene, blade, symptoms, px_per_mm)
     dry = np.maximum(dry, paint_specks(rng, piece.specks, blade, piece.visible, px_per_mm))
+    marks, marks_rng = burn
+    dry = np.maximum(dry, paint_burn(marks_rng, scene, blade, marks, px_per_mm))
     reflectance = blade.colour * blade.texture[..., None]
     gloss = np.float32(scene.gloss) * (1 - dry)
     light = shade(rng, scene, reflectance, blade.height_px, gloss)

@@ -81,6 +81,10 @@ class Scene:
         Crumbs of soil on each leaf (they are not lesions).
     yellowing : float
         Yellowing of whole leaves, 0 to 1, mild; it is not halo.
+    burn_pct : float
+        Aimed-at share of the leaf area that a spray has bleached, 0 to 60; no symptom of disease.
+    dew : float
+        Drops of dew on the leaves, 0 to 1.
     leaf_size : float
         Share of its part of the frame that a leaf fills, 0.2 to 1.2 (above 1 it is cut off).
     leaf_length_mm : float
@@ -125,6 +129,8 @@ class Scene:
     holes: int = 0
     soil_specks: int = 0
     yellowing: float = 0.0
+    burn_pct: float = 0.0
+    dew: float = 0.0
     leaf_size: float = 0.85
     leaf_length_mm: float = 75.0
     hue: float = 0.45
@@ -147,6 +153,7 @@ class Scene:
         _one_of("pattern", self.pattern, ("none", "spot", "blight"))
         _one_of("kind", self.kind, ("", *_kinds_of(self.pattern)))
         _within("severity_pct", self.severity_pct, 0, 60)
+        _within("burn_pct", self.burn_pct, 0, 60)
         _within("width_px", self.width_px, 32, 20_000)
         _within("height_px", self.height_px, 32, 20_000)
         _within("leaves", self.leaves, 0, 12)

@@ -58,6 +58,8 @@ class RenderedPhoto:
         With the scene it gives the same photo again.
     px_per_mm : float
         Scale of the photo.
+    burnt_px : int
+        Visible pixels that a spray has bleached; in the mask they keep the class they had.
     """
 
     pixels: NDArray[np.uint8] = field(repr=False)
@@ -67,6 +69,7 @@ class RenderedPhoto:
     scene: Scene
     seed: int
     px_per_mm: float
+    burnt_px: int = 0
 
     @property
     def leaf_area_px(self) -> int:
