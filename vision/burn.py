@@ -95,10 +95,12 @@ def read_burn(photo: Photo, measurement: DayMeasurement) -> BurnReading | None:
         np.copyto(mask[window], found, where=blade)
         area += int(np.count_nonzero(blade))
         patches += count
-    shares = [100 * np.count_nonzero(mask == kind) / area for kind in (BLEACHED, UNSURE, GLARE)]
+    bleached, unsure, glare = (
+        float(100 * np.count_nonzero(mask == kind) / area) for kind in (BLEACHED, UNSURE, GLARE)
+    )
     mask.flags.writeable = False
     return BurnReading(
-        float(area), *(float(s) for s in shares), patches, mask, measurement.reading.flags
+        float(area), bleached, unsure, glare, patches, mask, measurement.reading.flags
     )
 
 
@@ -138,9 +140,9 @@ class _Look:
 
 
 def _look(pixels: NDArray[np.uint8], healthy_lab: tuple[float, float, float]) -> _Look:
-    calm = cv2.blur(pixels, (3, 3))
+    calm = np.asarray(cv2.blur(pixels, (3, 3)), np.uint8)
     lab = leaf_lab(calm)
-    light = cv2.LUT(calm, LINEAR_LIGHT)
+    light = np.asarray(cv2.LUT(calm, LINEAR_LIGHT), np.float32)
     brightest, faintest = light.max(axis=2), light.min(axis=2)
     # A leaf without green has no yardstick: its a* is set to that of a dull green.
     green_left = lab[..., 1] / np.float32(min(healthy_lab[1], -6.0))
@@ -185,5 +187,5 @@ def _is_sure(patch: Bools, green: Bools, seen: Bools, width: int) -> bool:
         return False
     near, around = (cv2.dilate(patch.astype(np.uint8), disc(r)) > 0 for r in (2, width))
     ring = around & ~near & seen
-    living = np.count_nonzero(ring & green)
-    return bool(living >= _LEAST_GREEN * max(1, np.count_nonzero(ring)))
+    living = int(np.count_nonzero(ring & green))
+    return bool(living >= _LEAST_GREEN * max(1, int(np.count_nonzero(ring))))
