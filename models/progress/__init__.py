@@ -3,6 +3,7 @@
 from models.progress.areas import CourseArea, course_area
 from models.progress.course import Course, Line, judge_course, recent_points
 from models.progress.curve import Change, Doubling, ProgressCurve, progress_curve
+from models.progress.effect import Effect, judge_spray
 from models.progress.leaves import LeafTable, leaf_table
 from models.progress.points import SeverityPoint
 from models.progress.rates import MODELS, RateFit, doubling_days, fit_rate
@@ -16,6 +17,7 @@ __all__ = [
     "CourseArea",
     "DaysTo",
     "Doubling",
+    "Effect",
     "LeafTable",
     "Line",
     "ProgressCurve",
@@ -27,6 +29,7 @@ __all__ = [
     "doubling_days",
     "fit_rate",
     "judge_course",
+    "judge_spray",
     "leaf_table",
     "progress_curve",
     "read_season",

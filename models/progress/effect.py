@@ -1,0 +1,284 @@
+"""Whether a spray worked: sprayed plants beside unsprayed ones, over the same days.
+
+Killed tissue never turns green again, so a spray that works does not lower severity: it stops new
+growth. What is compared is therefore how fast severity grew, from the last visit before the spray.
+Each plant is one witness, however many of its leaves were photographed.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.entries import LogEntry
+from models.progress.course import LEVEL_RATE_PER_DAY
+from models.progress.growth import (
+    LAST_BEFORE_DAYS,
+    LEAST_AFTER_DAYS,
+    PlantGrowth,
+    concerns,
+    last_day,
+    plant_growth,
+    was_sprayed,
+)
+from models.progress.needed import (
+    Needed,
+    leaf_variance,
+    needed_before_and_after,
+    needed_beside,
+    quantile,
+)
+from models.progress.points import SeverityPoint
+from models.progress.rates import logit
+
+__all__ = ["Comparison", "Effect", "Verdict", "judge_spray"]
+
+_SICKER = 0.7  # logits, which is twice the odds
+
+Comparison = Literal["beside unsprayed", "before and after", "none"]
+Verdict = Literal["slower", "no difference", "faster", "cannot tell"]
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What is known of a spray.
+
+    Attributes
+    ----------
+    spray : LogEntry
+        The spray.
+    comparison : {"beside unsprayed", "before and after", "none"}
+        Against what the sprayed plants were held.
+    verdict : {"slower", "no difference", "faster", "cannot tell"}
+        Of the growth of sprayed plants, by the interval of the difference. No difference: it lies
+        within ± ``LEVEL_RATE_PER_DAY``.
+    reason : str
+        Why it cannot be told; otherwise empty.
+    sprayed, unsprayed : tuple of PlantGrowth
+        The plants that could be judged.
+    difference_per_day, low_per_day, high_per_day : float or None
+        Growth of sprayed plants minus that of unsprayed ones (or minus their own before), with its
+        95 % interval.
+    stopped : bool or None
+        Whether the mean growth of sprayed plants was at most level by its interval; None where
+        that cannot be told.
+    needed : Needed or None
+        What would tell, where it cannot be told.
+    cautions : tuple of str
+        Sentences: what else may have made the difference.
+    """
+
+    spray: LogEntry
+    comparison: Comparison
+    verdict: Verdict
+    reason: str
+    sprayed: tuple[PlantGrowth, ...] = ()
+    unsprayed: tuple[PlantGrowth, ...] = ()
+    difference_per_day: float | None = None
+    low_per_day: float | None = None
+    high_per_day: float | None = None
+    stopped: bool | None = None
+    needed: Needed | None = None
+    cautions: tuple[str, ...] = ()
+
+
+def judge_spray(
+    spray: LogEntry,
+    points: Mapping[str, Sequence[SeverityPoint]],
+    log: Iterable[LogEntry],
+) -> Effect:
+    """Say whether severity grew slower after a spray.
+
+    Beside unsprayed plants, this is the difference of differences: each plant's change over the
+    same days, sprayed minus unsprayed. Where there are none, each sprayed plant's growth after the
+    spray stands against its own before; weather may then be the cause.
+
+    Parameters
+    ----------
+    spray : LogEntry
+        Of the kind ``spray``.
+    points : mapping of str to sequence of SeverityPoint
+        Every plant's visits, by day.
+    log : iterable of LogEntry
+        The garden's log: other sprays end the days that are judged, and take plants out.
+    """
+    entries = [entry for entry in log if not entry.withdrawn]
+    others = [entry for entry in entries if entry.kind == "spray" and not _same(entry, spray)]
+    end = last_day(spray, others)
+    growth = {
+        plant: plant_growth(visits, spray.at.date(), end)
+        for plant, visits in points.items()
+        if visits
+    }
+    known = {plant: one for plant, one in growth.items() if one is not None}
+    sprayed = tuple(one for plant, one in known.items() if concerns(spray, plant))
+    unsprayed = tuple(
+        one
+        for plant, one in known.items()
+        if not concerns(spray, plant) and not was_sprayed(plant, others, spray.at.date(), end)
+    )
+    if not sprayed:
+        return Effect(spray, "none", "cannot tell", _why_none(spray, points))
+    found = _beside(spray, sprayed, unsprayed) if unsprayed else _before_and_after(spray, sprayed)
+    return replace(found, cautions=tuple(_cautions(found, entries, end)))
+
+
+def _same(entry: LogEntry, spray: LogEntry) -> bool:
+    return entry == spray or (entry.number == spray.number and entry.number > 0)
+
+
+def _why_none(spray: LogEntry, points: Mapping[str, Sequence[SeverityPoint]]) -> str:
+    if not any(visits and concerns(spray, plant) for plant, visits in points.items()):
+        return "no sprayed plant was photographed"
+    return (
+        f"no sprayed plant was photographed within {LAST_BEFORE_DAYS} days before the spray and "
+        f"again at least {LEAST_AFTER_DAYS} days after it, before another spray"
+    )
+
+
+def _cautions(found: Effect, log: Sequence[LogEntry], end: date) -> Iterator[str]:
+    """Yield what else than the spray may have made the difference."""
+    start = found.spray.at.date() - timedelta(days=LAST_BEFORE_DAYS)
+    judged = [one.plant for one in (*found.sprayed, *found.unsprayed)]
+    removed = {
+        plant
+        for entry in log
+        if entry.kind == "removed_leaves" and start <= entry.at.date() <= end
+        for plant in judged
+        if concerns(entry, plant)
+    }
+    if removed:
+        yield (
+            f"Leaves were removed on {', '.join(sorted(removed))} in these days, which lowers "
+            "severity by itself."
+        )
+    if not found.unsprayed:
+        yield (
+            "No unsprayed plant stood beside them, so drier weather may have done the same. Leave "
+            "some plants unsprayed next time, chosen by lot."
+        )
+    elif _height(found.sprayed) - _height(found.unsprayed) > _SICKER:
+        yield (
+            "The sprayed plants were sicker before the spray. Plants chosen because they look bad "
+            "often slow down by themselves; next time choose by lot."
+        )
+
+
+def _height(growth: Sequence[PlantGrowth]) -> float:
+    return float(np.mean(logit([one.severity_pct / 100 for one in growth])))
+
+
+def _beside(
+    spray: LogEntry, sprayed: tuple[PlantGrowth, ...], unsprayed: tuple[PlantGrowth, ...]
+) -> Effect:
+    one, two = _after(sprayed), _after(unsprayed)
+    difference = float(one.mean() - two.mean())
+    if len(one) + len(two) < 3:
+        reason = "one plant on each side cannot show how much plants differ by themselves"
+        both = (sprayed, unsprayed)
+        return Effect(spray, "beside unsprayed", "cannot tell", reason, *both, difference)
+    variance = _variances(sprayed, unsprayed)
+    error, freedom = _error(variance, (len(one), len(two)))
+    margin = quantile(freedom) * error
+    verdict = _verdict(difference - margin, difference + margin)
+    told = verdict != "cannot tell"
+    return Effect(
+        spray,
+        "beside unsprayed",
+        verdict,
+        "" if told else "the plants differ too much among themselves",
+        sprayed,
+        unsprayed,
+        difference,
+        difference - margin,
+        difference + margin,
+        _stopped(one, variance[0], len(one) - 1.0 if min(len(one), len(two)) >= 3 else freedom),
+        None
+        if told or two.mean() <= LEVEL_RATE_PER_DAY
+        else needed_beside(sprayed, unsprayed, sum(variance) / 2, float(two.mean())),
+    )
+
+
+def _after(growth: Sequence[PlantGrowth]) -> Floats:
+    return np.array([one.after_per_day for one in growth])
+
+
+def _variances(
+    sprayed: Sequence[PlantGrowth], unsprayed: Sequence[PlantGrowth]
+) -> tuple[float, float]:
+    """Return the variance of growth among sprayed and among unsprayed plants.
+
+    With fewer than three plants on a side one common variance is taken, as for a lack of plants to
+    learn two from. It is never taken to be smaller than the choice of leaves makes it.
+    """
+    one, two = _after(sprayed), _after(unsprayed)
+    if min(len(one), len(two)) >= 3:
+        each = float(one.var(ddof=1)), float(two.var(ddof=1))
+    else:
+        squares = ((one - one.mean()) ** 2).sum() + ((two - two.mean()) ** 2).sum()
+        each = (float(squares / (len(one) + len(two) - 2)),) * 2
+    return max(each[0], leaf_variance(sprayed)), max(each[1], leaf_variance(unsprayed))
+
+
+def _error(variance: tuple[float, float], count: tuple[int, int]) -> tuple[float, float]:
+    """Return the standard error of a difference of means, and Welch's degrees of freedom."""
+    parts = np.array(variance) / np.array(count)
+    error = float(np.sqrt(parts.sum()))
+    if min(count) < 3:
+        return error, float(sum(count) - 2)
+    freedom = parts.sum() ** 2 / (parts**2 / (np.array(count) - 1)).sum() if error else 1.0
+    return error, float(freedom)
+
+
+def _verdict(low: float, high: float) -> Verdict:
+    if low >= -LEVEL_RATE_PER_DAY and high <= LEVEL_RATE_PER_DAY:
+        return "no difference"
+    if high < 0:
+        return "slower"
+    return "faster" if low > 0 else "cannot tell"
+
+
+def _stopped(after: Floats, variance: float, freedom: float) -> bool | None:
+    """Say whether the plants' mean growth is at most level, or surely more."""
+    margin = quantile(freedom) * (variance / len(after)) ** 0.5
+    if after.mean() + margin <= LEVEL_RATE_PER_DAY:
+        return True
+    return False if after.mean() - margin > LEVEL_RATE_PER_DAY else None
+
+
+def _before_and_after(spray: LogEntry, sprayed: tuple[PlantGrowth, ...]) -> Effect:
+    both = [
+        (one.after_per_day, one.before_per_day) for one in sprayed if one.before_per_day is not None
+    ]
+    if len(both) < 2:
+        reason = (
+            "there is no unsprayed plant, and fewer than two sprayed plants were visited twice "
+            "before the spray"
+        )
+        return Effect(spray, "none", "cannot tell", reason, sprayed)
+    after, before = np.array(both).T
+    change = after - before
+    freedom = len(change) - 1.0
+    margin = quantile(freedom) * float(change.std(ddof=1)) / len(change) ** 0.5
+    middle = float(change.mean())
+    verdict = _verdict(middle - margin, middle + margin)
+    told = verdict != "cannot tell"
+    return Effect(
+        spray,
+        "before and after",
+        verdict,
+        "" if told else "the plants differ too much among themselves",
+        sprayed,
+        (),
+        middle,
+        middle - margin,
+        middle + margin,
+        _stopped(after, float(after.var(ddof=1)), freedom),
+        None
+        if told or before.mean() <= LEVEL_RATE_PER_DAY
+        else needed_before_and_after(float(change.var(ddof=1)), float(before.mean())),
+    )
