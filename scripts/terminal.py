@@ -139,6 +139,7 @@ _FORESEEN = {
     "DamagedError": NOTHING_MEASURED,
     "GardenError": WRONG_USAGE,
     "JournalError": NOTHING_MEASURED,
+    "CareSettingsError": NOTHING_MEASURED,
     "LabelsError": NOTHING_MEASURED,
     "MissingSystemLibrary": NOTHING_MEASURED,
     "NothingComparedError": NOTHING_MEASURED,

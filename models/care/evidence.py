@@ -1,0 +1,219 @@
+"""What is known of one plant at one moment: the facts that the decision table asks about."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Literal
+
+from models.care.mornings import rests_until
+from models.care.peroxide import Gate, burned_on, gate_of, test_of
+from models.care.prevention import Due, due_for
+from models.care.records import BurnVerdict
+from models.care.season import PEROXIDE, Season, concerns, hours_between
+from models.care.thresholds import Thresholds
+from models.care.visits import Visit
+from models.entries import LogEntry
+
+__all__ = ["Alarm", "Evidence", "evidence_of", "needs_care"]
+
+AlarmKind = Literal["late", "collapse", "wilting"]
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """A sign of a disease that does not wait for a spot-test.
+
+    Attributes
+    ----------
+    kind : {"late", "collapse", "wilting"}
+        Late-blight-like lesions, a fast rise of severity, or wilting that the grower saw.
+    day : date
+        When it was last seen.
+    words : str
+        For people.
+    """
+
+    kind: AlarmKind
+    day: date
+    words: str
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The facts about one plant.
+
+    Attributes
+    ----------
+    plant : str
+        Its name.
+    limits : Thresholds
+        The garden's.
+    today : date
+        The garden's day.
+    visit : Visit or None
+        The last measured day.
+    alarm : Alarm or None
+        What isolates it.
+    spray : LogEntry or None
+        Its last peroxide spray.
+    hours_since_spray : float or None
+        Hours since then.
+    rests_until : date or None
+        First morning on which it may be sprayed again after that.
+    check : BurnVerdict or None
+        What the burn check of that spray says.
+    burn : BurnVerdict or None
+        A burn within the pause after it.
+    gate : Gate
+        Whether peroxide may go on further plants of the garden.
+    returned : bool or None
+        Whether it is sicker than after its last peroxide; None where it had none.
+    due : Due
+        Its next preventive spray.
+    wants_test : bool
+        Whether the grower chose this plant for the spot-test.
+    test_plant : str
+        The plant that the rule, or the grower, chose for the spot-test; empty: none.
+    """
+
+    plant: str
+    limits: Thresholds
+    today: date
+    visit: Visit | None
+    alarm: Alarm | None
+    spray: LogEntry | None
+    hours_since_spray: float | None
+    rests_until: date | None
+    check: BurnVerdict | None
+    burn: BurnVerdict | None
+    gate: Gate
+    returned: bool | None
+    due: Due
+    wants_test: bool = False
+    test_plant: str = ""
+
+    @property
+    def age_days(self) -> int | None:
+        """Days since the last measured photo."""
+        return None if self.visit is None else (self.today - self.visit.day).days
+
+    def choosing(self, test_plant: str, *, by_grower: bool) -> "Evidence":
+        """Return the evidence with the garden's choice of the plant to test."""
+        wants = by_grower and test_plant == self.plant
+        return replace(self, test_plant=test_plant, wants_test=wants)
+
+
+def evidence_of(season: Season) -> Mapping[str, Evidence]:
+    """Return the facts of every plant, before anyone chose the plant to test."""
+    gate = gate_of(season)
+    return {plant: _of(season, plant, gate) for plant in season.plants}
+
+
+def _of(season: Season, plant: str, gate: Gate) -> Evidence:
+    sprays = season.sprays(PEROXIDE, plant)
+    spray = sprays[-1] if sprays else None
+    looks = season.visits[plant]
+    return Evidence(
+        plant=plant,
+        limits=season.limits,
+        today=season.today,
+        visit=looks[-1] if looks else None,
+        alarm=_alarm(season, plant),
+        spray=spray,
+        hours_since_spray=None if spray is None else hours_between(spray.at, season.now),
+        rests_until=None if spray is None else rests_until(season, spray),
+        check=None if spray is None else test_of(season, spray),
+        burn=burned_on(season, plant),
+        gate=gate,
+        returned=None if spray is None else _returned(season, plant, spray),
+        due=due_for(season, plant),
+    )
+
+
+def needs_care(evidence: Evidence) -> bool:
+    """Whether a plant is sick enough to matter, and not merely marked by a treated disease.
+
+    Killed tissue never turns green again, so a treated plant counts only when it is sicker than
+    after its treatment.
+    """
+    visit = evidence.visit
+    if visit is None or evidence.alarm is not None:
+        return False
+    return visit.severity_pct >= evidence.limits.sick_pct and evidence.returned is not False
+
+
+def _alarm(season: Season, plant: str) -> Alarm | None:
+    """Return the last alarm that nothing has lifted since."""
+    found = [*_photo_alarms(season, plant), *_seen_alarms(season, plant)]
+    last = max(found, key=lambda pair: pair[0], default=None)
+    if last is None:
+        return None
+    at, alarm = last
+    lifted = any(entry.at >= at for entry in season.seen("cleared", plant))
+    return None if lifted or _outlived(season, plant, alarm) else alarm
+
+
+def _photo_alarms(season: Season, plant: str) -> list[tuple[datetime, Alarm]]:
+    """Return what photos say: late-blight-like lesions, and severity that rises in days."""
+    start = season.now.replace(hour=0, minute=0, second=0, microsecond=0)
+    looks = season.visits[plant]
+    found: list[tuple[datetime, Alarm]] = []
+    for number, visit in enumerate(looks):
+        at = start - (season.today - visit.day)
+        if visit.late:
+            words = "A leaf looks like late blight."
+            found.append((at, Alarm("late", visit.day, words)))
+        elif rise := _collapse(season.limits, looks[:number], visit):
+            found.append((at, Alarm("collapse", visit.day, rise)))
+    return found
+
+
+def _collapse(limits: Thresholds, before: tuple[Visit, ...], visit: Visit) -> str:
+    """Return a rise too fast for a leaf spot, as words; empty where there is none."""
+    for earlier in before:
+        days = (visit.day - earlier.day).days
+        rise = visit.severity_pct - earlier.severity_pct
+        apart = visit.low_pct > earlier.high_pct
+        sure = not visit.doubts and not earlier.doubts
+        if days <= limits.collapse_days and rise >= limits.collapse_points and apart and sure:
+            return f"Severity rose by {rise:.0f} points within {days} days."
+    return ""
+
+
+def _seen_alarms(season: Season, plant: str) -> list[tuple[datetime, Alarm]]:
+    words = "You saw it wilt."
+    return [(e.at, Alarm("wilting", e.at.date(), words)) for e in season.seen("wilting", plant)]
+
+
+def _outlived(season: Season, plant: str, alarm: Alarm) -> bool:
+    """Whether a later sure look, a week on, shows that it was none; wilting the grower lifts."""
+    week = timedelta(days=season.limits.isolate_days)
+    later = [v for v in season.visits[plant] if v.day >= alarm.day + week and not v.doubts]
+    return alarm.kind != "wilting" and bool(later) and not later[-1].late
+
+
+def _returned(season: Season, plant: str, spray: LogEntry) -> bool:
+    """Whether the last look is surely sicker than the look that stands for the treatment."""
+    looks = season.visits[plant]
+    baseline = _baseline(season, plant, spray, looks)
+    if baseline is None or looks[-1].day <= baseline.day:
+        return False
+    return looks[-1].low_pct > baseline.high_pct
+
+
+def _baseline(
+    season: Season, plant: str, spray: LogEntry, looks: tuple[Visit, ...]
+) -> Visit | None:
+    """Return the look with which later ones are compared.
+
+    The last one up to the end of the wait after the spray, since what was already infected still
+    shows; the first one after that where there is none; and the first one after the sickest leaves
+    were taken off, where they were.
+    """
+    waited = rests_until(season, spray)
+    stripped = [e.at.date() for e in season.entries("removed_leaves", plant) if concerns(e, plant)]
+    since = max([day for day in stripped if day >= waited], default=None)
+    if since is not None:
+        return next((visit for visit in looks if visit.day >= since), None)
+    until = [visit for visit in looks if visit.day <= waited]
+    return until[-1] if until else next(iter(looks), None)

@@ -1,0 +1,134 @@
+"""On which mornings one may spray: the waits between products, wet leaves, heat and rain."""
+
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from models.care.season import Season, concerns, hours_after, products_of
+from models.care.words import day_words
+from models.entries import LogEntry
+
+__all__ = [
+    "FARTHEST_DAYS",
+    "first_morning",
+    "hindrance",
+    "last_spray",
+    "rain_on",
+    "rests_until",
+    "wait_ends",
+]
+
+NO_PRODUCT = "aspirin"  # practice adds it to a spray; it starts no wait of its own
+FARTHEST_DAYS = 60  # no forecast reaches so far, so a free morning is always found before
+
+
+def rain_on(season: Season, day: date) -> float | None:
+    """Return a day's rain in mm: the larger of log and weather record; None where there is none.
+
+    Rain that was logged without an amount counts as just above the garden's threshold.
+    """
+    trace = season.limits.rain_mm + 0.1
+    logged = [
+        trace if entry.amount is None else entry.amount
+        for entry in season.entries("rain")
+        if entry.at.date() == day
+    ]
+    measured = season.weather[day].rain_mm if day in season.weather else None
+    figures = ([sum(logged)] if logged else []) + ([] if measured is None else [measured])
+    return max(figures, default=None)
+
+
+def wait_ends(season: Season, product: str) -> datetime | None:
+    """Return when the wait after another product ends, wherever in the garden it was used."""
+    same = {product, NO_PRODUCT}
+    others = [e.at for e in season.entries("spray") if set(products_of(e)) - same]
+    if not others:
+        return None
+    return hours_after(max(others), season.limits.between_hours)
+
+
+def hindrance(season: Season, day: date) -> str:
+    """Return why one cannot spray on a morning, as words for people; empty when one can.
+
+    A day without any record of its weather hinders nothing: the leaves themselves are looked at.
+    """
+    limits = season.limits
+    rain = rain_on(season, day)
+    if rain is not None and rain > limits.rain_mm:
+        return f"rain on {day_words(day)}"
+    known = season.weather.get(day)
+    if known and known.wet_morning:
+        return f"wet leaves through the morning of {day_words(day)}"
+    for hot in (day, day + timedelta(days=1)):
+        weather = season.weather.get(hot)
+        if weather and weather.hottest_c is not None and weather.hottest_c >= limits.heat_c:
+            return f"{weather.hottest_c:.0f} °C on {day_words(hot)}"
+    return ""
+
+
+def first_morning(
+    season: Season, product: str, due: date, after: datetime | None = None
+) -> tuple[date, datetime | None, str]:
+    """Return the first morning on which a product may be sprayed.
+
+    Parameters
+    ----------
+    season : Season
+        As it stands.
+    product : str
+        ``soda``, ``peroxide`` or another.
+    due : date
+        The day from which it is wanted.
+    after : datetime, optional
+        A further wait, as after a spray that is only planned.
+
+    Returns
+    -------
+    day : date
+        The morning.
+    not_before : datetime or None
+        When a wait ends within that morning.
+    moved : str
+        Why it is later than it was due, as words; empty when it is not.
+    """
+    waits = [wait for wait in (wait_ends(season, product), after) if wait is not None]
+    wait = max(waits, default=None)
+    start = max(due, _next_morning(season))
+    reasons = []
+    for step in range(FARTHEST_DAYS):
+        day = start + timedelta(days=step)
+        if wait is not None and _end(season, day) <= wait:
+            reasons.append(f"the wait after the other product lasts until {day_words(wait.date())}")
+            continue
+        stands_in_the_way = hindrance(season, day)
+        if not stands_in_the_way:
+            inside = wait is not None and wait > _begin(season, day)
+            return day, wait if inside else None, "; ".join(dict.fromkeys(reasons))
+        reasons.append(stands_in_the_way)
+    return start + timedelta(days=FARTHEST_DAYS), None, "; ".join(dict.fromkeys(reasons))
+
+
+def _next_morning(season: Season) -> date:
+    """Return today while its morning lasts, then tomorrow."""
+    today = season.today
+    return today if season.now < _end(season, today) else today + timedelta(days=1)
+
+
+def _begin(season: Season, day: date) -> datetime:
+    return datetime.combine(day, season.limits.morning_from, ZoneInfo(season.garden.time_zone))
+
+
+def _end(season: Season, day: date) -> datetime:
+    return datetime.combine(day, season.limits.morning_until, ZoneInfo(season.garden.time_zone))
+
+
+def last_spray(season: Season, product: str, plant: str) -> LogEntry | None:
+    """Return the last spray of a product on a plant."""
+    sprays = [e for e in season.sprays(product) if concerns(e, plant)]
+    return sprays[-1] if sprays else None
+
+
+def rests_until(season: Season, spray: LogEntry) -> date:
+    """Return the first morning on which a plant sprayed with peroxide may be sprayed again."""
+    ends = hours_after(spray.at, season.limits.between_hours)
+    day = ends.date()
+    return day if ends < _end(season, day) else day + timedelta(days=1)

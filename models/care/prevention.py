@@ -1,0 +1,179 @@
+"""When the preventive spray is due: every 14 days, and again the morning after rain."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+
+from models.care.mornings import first_morning, last_spray, rain_on
+from models.care.season import Season
+from models.care.words import day_words
+from models.entries import LogEntry
+
+__all__ = ["Due", "PlannedSpray", "due_for", "planned_sprays", "residue_share"]
+
+HALF_GONE_MM = 25.4
+"""Rain that takes away half of a protectant: an orchard note of Ontario's ministry of
+agriculture, 2020 [read]. Soda holds less well; no figure was found for it."""
+
+
+@dataclass(frozen=True)
+class Due:
+    """From when a plant's preventive spray is due.
+
+    Attributes
+    ----------
+    day : date
+        The day.
+    why : str
+        The reason, for people.
+    by_rain : bool
+        Whether rain made it due.
+    beside : str
+        What was published on such rain; empty where it was not rain.
+    """
+
+    day: date
+    why: str
+    by_rain: bool = False
+    beside: str = ""
+
+
+@dataclass(frozen=True)
+class PlannedSpray:
+    """A preventive spray on the calendar.
+
+    Attributes
+    ----------
+    plants : tuple of str
+        In the garden's order.
+    day : date
+        The morning.
+    due : Due
+        Why then.
+    moved : str
+        Why it is later than due; empty when it is not.
+    not_before : datetime or None
+        When a wait ends within the morning.
+    ordinal : int
+        The number of this spray in the season, from 1.
+    is_last : bool
+        Whether the calendar's horizon ends before the next one.
+    """
+
+    plants: tuple[str, ...]
+    day: date
+    due: Due
+    moved: str
+    not_before: datetime | None
+    ordinal: int
+    is_last: bool = False
+
+
+def residue_share(rain_mm: float) -> float:
+    """Return the share of a protectant that is left after rain: half for each 25.4 mm.
+
+    A model: published for registered protectants, which hold better than soda.
+    """
+    return float(0.5 ** (rain_mm / HALF_GONE_MM))
+
+
+def due_for(season: Season, plant: str) -> Due:
+    """Return when a plant's preventive spray is due, after its last one in the log."""
+    spray = last_spray(season, season.limits.preventive, plant)
+    if spray is None:
+        return Due(season.today, "No preventive spray is in the log yet.")
+    return _due_after(season, spray.at.date(), spray)
+
+
+def _due_after(season: Season, sprayed_on: date, spray: LogEntry | None) -> Due:
+    """Return when the next one is due after a spray that was made, or only planned (None)."""
+    interval = season.limits.interval_days
+    regular = sprayed_on + timedelta(days=interval)
+    for step in range(interval):
+        day = sprayed_on + timedelta(days=step)
+        rain = _rain_after(season, day, spray) if step == 0 else rain_on(season, day)
+        if rain is not None and rain > season.limits.rain_mm:
+            return _due_by_rain(rain, day, sprayed_on)
+    last = f"the last one is of {day_words(sprayed_on)}"
+    planned = f"the one before is planned for {day_words(sprayed_on)}"
+    return Due(regular, f"Every {interval} days; {planned if spray is None else last}.")
+
+
+def _rain_after(season: Season, day: date, spray: LogEntry | None) -> float | None:
+    """Return the rain on a spray's own day that may have fallen after it.
+
+    A day's sum of a weather station does not say when it fell, so it counts; a planned spray waits
+    until the rain is over.
+    """
+    if spray is None:
+        return None
+    later = [e for e in season.entries("rain") if e.at.date() == day and e.at >= spray.at]
+    earlier = [e for e in season.entries("rain") if e.at.date() == day and e.at < spray.at]
+    if earlier and not later:
+        return None
+    return rain_on(season, day)
+
+
+def _due_by_rain(rain_mm: float, day: date, sprayed_on: date) -> Due:
+    why = (
+        f"{rain_mm:g} mm of rain on {day_words(day)}, after the spray of {day_words(sprayed_on)}: "
+        "spray again the morning after."
+    )
+    beside = (
+        f"Of a registered protectant {residue_share(rain_mm):.0%} would be left, as published; "
+        "plain soda holds less, and how much less was not found."
+    )
+    return Due(day + timedelta(days=1), why, by_rain=True, beside=beside)
+
+
+def planned_sprays(
+    season: Season, plants: Iterable[str], until: date, after: datetime | None = None
+) -> tuple[PlannedSpray, ...]:
+    """Return the preventive sprays up to a day, as if each were made on its morning.
+
+    Parameters
+    ----------
+    season : Season
+        As it stands.
+    plants : iterable of str
+        Those that are to be sprayed.
+    until : date
+        The calendar's last day. A spray that is due by then but must wait is listed as well.
+    after : datetime, optional
+        When the wait after a planned peroxide ends.
+    """
+    names = list(plants)
+    dues = {name: due_for(season, name) for name in names}
+    made = len(season.sprays(season.limits.preventive))
+    planned: list[PlannedSpray] = []
+    while names:
+        spray = _next(season, names, dues, after, made + len(planned) + 1)
+        if planned and spray.day > until:
+            break
+        if spray.day > until and spray.due.day > until:
+            break
+        planned.append(spray)
+        dues |= {name: _due_after(season, spray.day, None) for name in spray.plants}
+    return tuple(_mark_last(planned))
+
+
+def _next(
+    season: Season,
+    names: list[str],
+    dues: dict[str, Due],
+    after: datetime | None,
+    ordinal: int,
+) -> PlannedSpray:
+    """Return the next spray: all plants whose turn has come by its morning are sprayed together."""
+    first = min(due.day for due in dues.values())
+    day, not_before, moved = first_morning(season, season.limits.preventive, first, after)
+    together = tuple(name for name in names if dues[name].day <= day)
+    reasons = " ".join(dict.fromkeys(dues[name].why for name in together))
+    by_rain = any(dues[name].by_rain for name in together)
+    beside = " ".join(dict.fromkeys(dues[name].beside for name in together if dues[name].beside))
+    due = Due(first, reasons, by_rain, beside)
+    return PlannedSpray(together, day, due, moved, not_before, ordinal)
+
+
+def _mark_last(planned: list[PlannedSpray]) -> Iterable[PlannedSpray]:
+    return [*planned[:-1], *(replace(spray, is_last=True) for spray in planned[-1:])]

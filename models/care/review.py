@@ -1,0 +1,230 @@
+"""Logged actions that broke a rule: they stay as they happened, and are pointed out."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from models.care.burn_log import verdict_of
+from models.care.evidence import evidence_of
+from models.care.mornings import NO_PRODUCT
+from models.care.peroxide import gate_of
+from models.care.records import Remark
+from models.care.season import PEROXIDE, Season, concerns, hours_between, products_of
+from models.care.words import day_words, joined, time_words
+from models.entries import LogEntry
+from models.mix import RECIPES, CannotMixError, check_together
+
+__all__ = ["LOG_RULES", "LogRule", "review"]
+
+
+@dataclass(frozen=True)
+class LogRule:
+    """A rule for what is logged.
+
+    Attributes
+    ----------
+    name : str
+        Unique.
+    words : str
+        The rule, for the table.
+    broken : callable
+        Returns what was against it, as a sentence; empty where nothing was.
+    """
+
+    name: str
+    words: str
+    broken: Callable[[Season, LogEntry], str]
+
+
+def review(season: Season, *, since: date | None = None) -> tuple[Remark, ...]:
+    """Return what was against a rule, entry by entry.
+
+    Parameters
+    ----------
+    season : Season
+        As it stands.
+    since : date, optional
+        Only entries of this day and later.
+    """
+    entries = [e for e in season.log if since is None or e.at.date() >= since]
+    found = (
+        Remark(entry.number, rule.name, sentence)
+        for entry in entries
+        for rule in LOG_RULES
+        if (sentence := rule.broken(season, entry))
+    )
+    return tuple(found)
+
+
+def _before(season: Season, entry: LogEntry) -> Season:
+    """Return the season as it stood just before an entry."""
+    log = season.log[: season.log.index(entry)]
+    photos = tuple(p for p in season.photos if p.taken_at <= entry.at)
+    return replace(season, now=entry.at.astimezone(season.now.tzinfo), log=log, photos=photos)
+
+
+def _is_spray(entry: LogEntry, product: str = "") -> bool:
+    return entry.kind == "spray" and (not product or product in products_of(entry))
+
+
+def _not_in_the_morning(season: Season, entry: LogEntry) -> str:
+    limits = season.limits
+    if not _is_spray(entry) or limits.morning_from <= entry.at.time() <= limits.morning_until:
+        return ""
+    return (
+        f"sprayed {time_words(entry.at)}: spray in the morning, from {limits.morning_from:%H:%M} "
+        f"to {limits.morning_until:%H:%M}."
+    )
+
+
+def _late(season: Season, entry: LogEntry) -> str:
+    limits = season.limits
+    if not _is_spray(entry, limits.preventive):
+        return ""
+    index = season.log.index(entry)
+    earlier = [
+        e
+        for e in season.log[:index]
+        if _is_spray(e, limits.preventive)
+        and (not e.plants or not entry.plants or set(e.plants) & set(entry.plants))
+    ]
+    if not earlier:
+        return ""
+    days = (entry.at.date() - earlier[-1].at.date()).days
+    if days <= limits.interval_days:
+        return ""
+    return (
+        f"{days} days after the last preventive spray, {days - limits.interval_days} too late; "
+        "the count starts again from here."
+    )
+
+
+def _too_soon(season: Season, entry: LogEntry) -> str:
+    if not _is_spray(entry):
+        return ""
+    wait = season.limits.between_hours
+    for earlier in reversed(season.log[: season.log.index(entry)]):
+        other = set(products_of(earlier)) ^ set(products_of(entry)) if _is_spray(earlier) else set()
+        if other - {NO_PRODUCT} and (hours := hours_between(earlier.at, entry.at)) < wait:
+            return (
+                f"{entry.product} {hours:.0f} hours after {earlier.product} (entry "
+                f"{earlier.number}): {wait} hours belong between two products. Look at the "
+                "leaves for burn."
+            )
+    return ""
+
+
+def _in_one_tank(season: Season, entry: LogEntry) -> str:
+    products = products_of(entry) if _is_spray(entry) else ()
+    base = next((one for one in products if one in RECIPES), "")
+    if not base or len(products) < 2:
+        return ""
+    try:
+        check_together(base, tuple(one for one in products if one != base))
+    except CannotMixError as error:
+        return f"{error} Rinse the sprayer, and look at the leaves for burn."
+    return ""
+
+
+def _untested(season: Season, entry: LogEntry) -> str:
+    if not _is_spray(entry, PEROXIDE):
+        return ""
+    gate = gate_of(_before(season, entry))
+    plants = entry.plants or season.plants
+    if gate.state == "blocked":
+        return "peroxide although a burn was seen: rinse the leaves, and stop."
+    if gate.state == "running" and gate.spray and set(plants) - set(gate.spray.plants or plants):
+        return "peroxide on further plants before the tested one was looked at for burn."
+    if gate.state == "untested" and len(plants) > 1:
+        return (
+            f"peroxide on {len(plants)} plants without a spot-test on one: look at all of them "
+            "for burn after 24 hours, and spray no others until then."
+        )
+    return ""
+
+
+def _isolated(season: Season, entry: LogEntry) -> str:
+    if not _is_spray(entry):
+        return ""
+    before = evidence_of(_before(season, entry))
+    named = [n for n, e in before.items() if e.alarm is not None and n in entry.plants]
+    if not named:
+        return ""
+    return f"{joined(named)} should be isolated: no home remedy helps there; see its task."
+
+
+def _not_sick(season: Season, entry: LogEntry) -> str:
+    if not _is_spray(entry, PEROXIDE):
+        return ""
+    limit = season.limits.watch_pct
+    before = evidence_of(_before(season, entry))
+    well = [
+        name
+        for name, e in before.items()
+        if concerns(entry, name) and e.visit is not None and e.visit.severity_pct < limit
+    ]
+    if not well:
+        return ""
+    return f"peroxide on {joined(well)}, which showed nothing: only sick plants are treated."
+
+
+def _wet(season: Season, entry: LogEntry) -> str:
+    if not _is_spray(entry):
+        return ""
+    day = entry.at.date()
+    rained = any(e.at.date() == day and e.at <= entry.at for e in season.entries("rain"))
+    known = season.weather.get(day)
+    if not rained and not (known and known.wet_morning):
+        return ""
+    return f"the leaves were probably wet on {day_words(day)}: spray dry leaves."
+
+
+def _hot(season: Season, entry: LogEntry) -> str:
+    if not _is_spray(entry):
+        return ""
+    for day in (entry.at.date(), entry.at.date() + timedelta(days=1)):
+        hottest = season.weather[day].hottest_c if day in season.weather else None
+        if hottest is not None and hottest >= season.limits.heat_c:
+            return f"{hottest:.0f} °C on {day_words(day)}: sprays burn in heat; look for burn."
+    return ""
+
+
+def _early_check(season: Season, entry: LogEntry) -> str:
+    if entry.kind != "burn_check":
+        return ""
+    verdict = verdict_of(entry)
+    spray = next(
+        (e for e in season.sprays(PEROXIDE) if season.root(e.number) == season.root(verdict.spray)),
+        None,
+    )
+    if spray is None:
+        return f"the burn check names entry {verdict.spray}, which is no peroxide spray."
+    hours = hours_between(spray.at, verdict.checked_at)
+    if hours >= season.limits.wait_hours:
+        return ""
+    return (
+        f"the burn check was made {hours:.0f} hours after the spray; it counts from "
+        f"{season.limits.wait_hours} hours on. Look again."
+    )
+
+
+LOG_RULES: tuple[LogRule, ...] = (
+    LogRule("mornings", "Sprays are made in the morning.", _not_in_the_morning),
+    LogRule("interval", "Preventive sprays are at most {interval_days} days apart.", _late),
+    LogRule("one at a time", "{between_hours} hours lie between two products.", _too_soon),
+    LogRule("one tank", "Two products are not mixed in one tank.", _in_one_tank),
+    LogRule(
+        "one plant first",
+        "Peroxide goes on one plant first, and on others only after a check that saw no burn.",
+        _untested,
+    ),
+    LogRule("only sick plants", "Only sick plants get peroxide.", _not_sick),
+    LogRule("isolated", "Plants to be isolated are not sprayed.", _isolated),
+    LogRule("dry leaves", "Sprays go on dry leaves.", _wet),
+    LogRule(
+        "heat", "Sprays are not made in heat of {heat_c} °C or more, nor the day before it.", _hot
+    ),
+    LogRule(
+        "24 hours", "A burn check counts from {wait_hours} hours after the spray on.", _early_check
+    ),
+)

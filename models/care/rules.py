@@ -1,0 +1,425 @@
+"""The decision tables, written once: conditions, status, rule. The first row that fits counts.
+
+The README's table is made from these rows, and each row has a test. A condition is a question with
+its words; a row lists the conditions that must all hold.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from models.care.caterpillars import NightEvidence
+from models.care.choice import doubt_of, is_fresh
+from models.care.evidence import Evidence, needs_care
+from models.care.records import Status
+from models.care.season import concerns
+
+__all__ = [
+    "LEAF_CONDITIONS",
+    "LEAF_RULES",
+    "NIGHT_CONDITIONS",
+    "NIGHT_RULES",
+    "Condition",
+    "Rule",
+    "first_fitting",
+]
+
+Facts = TypeVar("Facts")
+
+
+@dataclass(frozen=True)
+class Condition(Generic[Facts]):
+    """A question about a plant.
+
+    Attributes
+    ----------
+    words : str
+        For the table; ``{name}`` stands for a threshold.
+    holds : callable
+        Answers it from the facts.
+    """
+
+    words: str
+    holds: Callable[[Facts], bool]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One row of a decision table.
+
+    Attributes
+    ----------
+    name : str
+        Unique.
+    when : tuple of str
+        Names of the conditions that must all hold.
+    status : Status
+        What the plant's status then is.
+    ask : str
+        What to do, as a sentence; empty where there is nothing to do. ``{plants}``: the plants.
+    why : str
+        The rule, as a sentence.
+    task : str
+        Kind of the task; empty where there is none.
+    """
+
+    name: str
+    when: tuple[str, ...]
+    status: Status
+    ask: str
+    why: str
+    task: str = ""
+
+
+def first_fitting(
+    rules: tuple[Rule, ...], conditions: Mapping[str, Condition[Facts]], facts: Facts
+) -> Rule | None:
+    """Return the first row all of whose conditions hold; None where no row fits."""
+    fitting = (r for r in rules if all(conditions[name].holds(facts) for name in r.when))
+    return next(fitting, None)
+
+
+def _alarmed(kind: str) -> Callable[[Evidence], bool]:
+    return lambda e: e.alarm is not None and e.alarm.kind == kind
+
+
+def _being_tested(e: Evidence) -> bool:
+    test = e.gate.spray
+    return e.gate.state == "running" and test is not None and concerns(test, e.plant)
+
+
+def _severity(e: Evidence) -> float:
+    return e.visit.severity_pct if e.visit else 0.0
+
+
+def _has_blight_of_unsure_kind(e: Evidence) -> bool:
+    v = e.visit
+    return v is not None and v.pattern == "blight" and v.blight_kind != "early"
+
+
+LEAF_CONDITIONS: Mapping[str, Condition[Evidence]] = {
+    "late-like": Condition("a leaf looks like late blight", _alarmed("late")),
+    "wilting": Condition("you saw it wilt", _alarmed("wilting")),
+    "collapse": Condition(
+        "severity rose by {collapse_points} points or more within {collapse_days} days",
+        _alarmed("collapse"),
+    ),
+    "peroxide acts": Condition(
+        "sprayed with peroxide less than {wait_hours} hours ago",
+        lambda e: e.hours_since_spray is not None and e.hours_since_spray < e.limits.wait_hours,
+    ),
+    "burned": Condition(
+        "a burn was seen on it in the last {burn_pause_days} days", lambda e: e.burn is not None
+    ),
+    "being tested": Condition("its spot-test is still open", _being_tested),
+    "cannot tell": Condition("the burn check could not tell", lambda e: e.check is not None),
+    "resting": Condition(
+        "sprayed with peroxide, and {between_hours} hours are not over",
+        lambda e: e.rests_until is not None and e.today < e.rests_until,
+    ),
+    "never measured": Condition("no measured photo", lambda e: e.visit is None),
+    "old photo": Condition(
+        "the last measured photo is older than {photo_days} days",
+        lambda e: (e.age_days or 0) > e.limits.photo_days,
+    ),
+    "your choice": Condition("you chose it for the spot-test", lambda e: e.wants_test),
+    "untested": Condition("no spot-test holds or is open", lambda e: e.gate.state == "untested"),
+    "running": Condition(
+        "a spot-test on another plant is open", lambda e: e.gate.state == "running"
+    ),
+    "passed": Condition(
+        "a spot-test of the last {test_valid_days} days showed no burn",
+        lambda e: e.gate.state == "passed",
+    ),
+    "blocked": Condition("a burn was seen in the garden", lambda e: e.gate.state == "blocked"),
+    "sick": Condition("sick", needs_care),
+    "not fresh": Condition("the photo is older than {fresh_days} days", lambda e: not is_fresh(e)),
+    "flagged": Condition(
+        "all its photos are flagged as doubtful",
+        lambda e: e.visit is not None and bool(e.visit.doubts),
+    ),
+    "kind unsure": Condition(
+        "blight-like, early or late not told apart", _has_blight_of_unsure_kind
+    ),
+    "doubtful": Condition(
+        "the interval is wider than {wide_points} points or reaches below {sick_pct} %, or the "
+        "pattern is unsure",
+        lambda e: bool(doubt_of(e)),
+    ),
+    "chosen": Condition("the rule chose it for the spot-test", lambda e: e.test_plant == e.plant),
+    "another chosen": Condition(
+        "another plant was chosen for the spot-test", lambda e: bool(e.test_plant)
+    ),
+    "due": Condition(
+        "its preventive spray is due",
+        lambda e: e.limits.preventive != "none" and e.due.day <= e.today,
+    ),
+    "treated": Condition(
+        "severity {sick_pct} % or more, treated, not sicker since",
+        lambda e: e.returned is False and _severity(e) >= e.limits.sick_pct,
+    ),
+    "marked": Condition(
+        "severity {watch_pct} % or more", lambda e: _severity(e) >= e.limits.watch_pct
+    ),
+    "else": Condition("nothing of all this", lambda e: True),
+}
+
+LEAF_RULES: tuple[Rule, ...] = (
+    Rule(
+        "late-blight-like",
+        ("late-like",),
+        "isolate",
+        "Isolate {plants}: keep apart, touch last, bag what you cut, do not compost it, and show "
+        "it to an extension service or plant clinic.",
+        "Late blight spreads within days, so what looks like it is never spot-tested.",
+        "isolate",
+    ),
+    Rule(
+        "wilting",
+        ("wilting",),
+        "isolate",
+        "Isolate {plants}: water at the root first; if it does not stand up again, bag it, do not "
+        "compost it, and show it to an extension service or plant clinic.",
+        "A plant that wilts away is another matter than leaf spot, and is never spot-tested.",
+        "isolate",
+    ),
+    Rule(
+        "collapse",
+        ("collapse",),
+        "isolate",
+        "Isolate {plants}: keep apart, touch last, bag what you cut, do not compost it, and show "
+        "it to an extension service or plant clinic.",
+        "Leaf spot does not rise so fast, and a collapsing plant is never spot-tested.",
+        "isolate",
+    ),
+    Rule(
+        "peroxide acts",
+        ("peroxide acts",),
+        "waiting",
+        "",
+        "Peroxide acts for a day: nothing is sprayed, and a burn cannot be judged yet.",
+    ),
+    Rule(
+        "burned",
+        ("burned",),
+        "rest",
+        "Let {plants} recover: rinse the leaves with plain water, spray nothing on them, and leave "
+        "peroxide alone; if you try again later, take half the strength on another plant.",
+        "A burned plant is left alone.",
+        "burned",
+    ),
+    Rule(
+        "check again",
+        ("being tested", "cannot tell"),
+        "check for burn",
+        "Look at {plants} for burn again: photograph the sprayed leaves and those of an unsprayed "
+        "plant in the same light.",
+        "“Cannot tell” opens nothing: only a check that saw no burn does.",
+        "burn-check",
+    ),
+    Rule(
+        "check for burn",
+        ("being tested",),
+        "check for burn",
+        "Look at {plants} for burn: photograph the sprayed leaves and those of an unsprayed plant, "
+        "and run the burn check.",
+        "One plant first: before any other is sprayed, the tested one is looked at for burn.",
+        "burn-check",
+    ),
+    Rule(
+        "resting",
+        ("resting",),
+        "rest",
+        "",
+        "After the day that peroxide acts, one more day to be safe.",
+    ),
+    Rule(
+        "never photographed",
+        ("never measured",),
+        "watch",
+        "Photograph {plants}: three leaves of each, the lowest among them.",
+        "Without a measured photo nothing is known of the plant.",
+        "photo",
+    ),
+    Rule(
+        "old photo",
+        ("old photo",),
+        "watch",
+        "Photograph {plants} again: three leaves of each, the lowest among them.",
+        "An old photo says nothing of today.",
+        "photo",
+    ),
+    Rule(
+        "test of your choice",
+        ("your choice", "untested"),
+        "spot-test",
+        "Spot-test {plants}: photograph it and an unsprayed plant first, then spray it alone with "
+        "the 3 % peroxide mix.",
+        "You chose it. One plant first, then 24 hours, then a look for burn.",
+        "spot-test",
+    ),
+    Rule(
+        "flagged",
+        ("sick", "flagged"),
+        "watch",
+        "Take better photos of {plants}: three leaves, in open shade, on plain paper.",
+        "A doubtful photo asks for another photo, not for a spray.",
+        "photo",
+    ),
+    Rule(
+        "blight, kind unsure",
+        ("sick", "kind unsure"),
+        "watch",
+        "Photograph {plants} again tomorrow, more leaves; show a leaf to an extension service or "
+        "plant clinic if it spreads.",
+        "As long as it may be late blight, it is not spot-tested.",
+        "photo",
+    ),
+    Rule(
+        "doubtful",
+        ("sick", "doubtful"),
+        "watch",
+        "Photograph more leaves of {plants}, on plain paper.",
+        "An uncertain reading asks for another photo, not for a spray.",
+        "photo",
+    ),
+    Rule(
+        "sick, not fresh",
+        ("sick", "not fresh"),
+        "watch",
+        "Photograph {plants} again before anything is sprayed on it.",
+        "Sprays follow today's state, not that of some days ago.",
+        "photo",
+    ),
+    Rule(
+        "blocked by a burn",
+        ("sick", "blocked"),
+        "hold",
+        "",
+        "A burn blocks the treatment of the others: rinse the burned plant, and later test a "
+        "weaker mix on one plant, or stop.",
+    ),
+    Rule(
+        "treat",
+        ("sick", "passed"),
+        "treat",
+        "Spray {plants} with the 3 % peroxide mix, and nothing else that day.",
+        "Only sick plants, after a test on one plant that showed no burn. That does not make it "
+        "safe: look at these for burn as well.",
+        "treat",
+    ),
+    Rule(
+        "test is running",
+        ("sick", "running"),
+        "hold",
+        "",
+        "It waits for the burn check of the plant that was sprayed first.",
+    ),
+    Rule(
+        "spot-test",
+        ("sick", "untested", "chosen"),
+        "spot-test",
+        "Spot-test {plants}: photograph it and an unsprayed plant first, then spray it alone with "
+        "the 3 % peroxide mix.",
+        "One plant first, then 24 hours, then a look for burn.",
+        "spot-test",
+    ),
+    Rule(
+        "another first",
+        ("sick", "untested", "another chosen"),
+        "hold",
+        "",
+        "It waits until the mix was tried on one plant.",
+    ),
+    Rule(
+        "none to test",
+        ("sick", "untested"),
+        "hold",
+        "Choose yourself whether to try the mix on {plants}, and log the choice; the program does "
+        "not propose the only, the best or a nearly lost plant.",
+        "No plant of the garden fits the rule for a spot-test.",
+        "choose",
+    ),
+    Rule(
+        "prevent",
+        ("due",),
+        "prevent",
+        "",
+        "Prevention every {interval_days} days, and again the morning after rain.",
+    ),
+    Rule(
+        "treated",
+        ("treated",),
+        "watch",
+        "",
+        "Dead tissue stays. It was treated and is no sicker since: look for new lesions.",
+    ),
+    Rule(
+        "a few lesions",
+        ("marked",),
+        "watch",
+        "",
+        "Too little for a spray; it is looked at again soon.",
+    ),
+    Rule("clear", ("else",), "clear", "", "Next to nothing was found."),
+)
+
+NIGHT_CONDITIONS: Mapping[str, Condition[NightEvidence]] = {
+    "counted": Condition(
+        "caterpillars counted at night, none picked since",
+        lambda e: e.look is not None and e.look.count > 0 and not e.picked_since_look,
+    ),
+    "cocoons": Condition(
+        "you saw white cocoons on all of them", lambda e: e.look is not None and e.left_to_pick <= 0
+    ),
+    "old count": Condition(
+        "the count is older than {night_days} days", lambda e: e.look_age_days > e.limits.night_days
+    ),
+    "picked": Condition("picked since the last look at night", lambda e: e.picked_since_look),
+    "feeding": Condition(
+        "droppings, or {chewed_pct} % of a leaf eaten, and no look at night since",
+        lambda e: e.feeding is not None,
+    ),
+}
+
+NIGHT_RULES: tuple[Rule, ...] = (
+    Rule(
+        "cocoons",
+        ("counted", "cocoons"),
+        "watch",
+        "",
+        "Caterpillars with white cocoons are left: small wasps hatch from them and help.",
+    ),
+    Rule(
+        "old count",
+        ("counted", "old count"),
+        "watch",
+        "Look at {plants} again tonight with the UV torch, and photograph it.",
+        "Caterpillars have moved on since an old count.",
+        "night",
+    ),
+    Rule(
+        "pick",
+        ("counted",),
+        "pick caterpillars",
+        "Pick the caterpillars off {plants} by hand; leave any with white cocoons on its back.",
+        "Each one counted is picked: a hornworm strips a plant in a day or two.",
+        "pick",
+    ),
+    Rule(
+        "look again after picking",
+        ("picked",),
+        "watch",
+        "Look at {plants} once more at night with the UV torch, and photograph it.",
+        "Some are missed at the first picking.",
+        "night",
+    ),
+    Rule(
+        "look tonight",
+        ("feeding",),
+        "watch",
+        "Look at {plants} tonight with the UV torch, and photograph it.",
+        "Droppings or eaten leaves without a find: by day the caterpillars are hardly seen.",
+        "night",
+    ),
+)

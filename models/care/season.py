@@ -1,0 +1,212 @@
+"""A season as care sees it: the log without what was taken back, and each plant's visits."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+from models.care.burn_log import verdict_of
+from models.care.records import BurnVerdict, DayWeather
+from models.care.thresholds import Thresholds, thresholds_of
+from models.care.visits import (
+    FeedingSign,
+    NightLook,
+    Visit,
+    feeding_signs,
+    night_looks,
+    visits,
+)
+from models.entries import LogEntry, PhotoEntry
+from models.garden import Garden
+
+__all__ = [
+    "PEROXIDE",
+    "Season",
+    "concerns",
+    "effective",
+    "hours_after",
+    "hours_between",
+    "products_of",
+    "season_of",
+]
+
+NIGHT_ENDS_AT = 5  # o'clock; before it, "tonight" is still the night of yesterday's evening
+PEROXIDE = "peroxide"
+
+
+def hours_between(earlier: datetime, later: datetime) -> float:
+    """Return the hours that really pass, also across a change of the clocks.
+
+    Two times of one zone would be subtracted as their clocks show them.
+    """
+    return (later.astimezone(UTC) - earlier.astimezone(UTC)) / timedelta(hours=1)
+
+
+def hours_after(at: datetime, hours: float) -> datetime:
+    """Return the time so many hours later, in the same zone, across a change of the clocks too."""
+    return (at.astimezone(UTC) + timedelta(hours=hours)).astimezone(at.tzinfo)
+
+
+def effective(log: Iterable[LogEntry]) -> tuple[LogEntry, ...]:
+    """Return the entries that hold, in order of time: neither corrected nor withdrawn.
+
+    Withdrawing a correction takes the action back as a whole; the first version does not return.
+    """
+    entries = list(log)
+    replaced = {entry.corrects for entry in entries if entry.corrects is not None}
+    holding = (e for e in entries if e.number not in replaced and not e.withdrawn)
+    return tuple(sorted(holding, key=lambda entry: (entry.at.astimezone(UTC), entry.number)))
+
+
+@dataclass(frozen=True, eq=False)
+class Season:
+    """Everything that a plan is made from, up to ``now``.
+
+    Attributes
+    ----------
+    garden : Garden
+        Beds and plants.
+    limits : Thresholds
+        The garden's.
+    now : datetime
+        In the garden's time zone.
+    photos : tuple of PhotoEntry
+        Taken up to ``now``.
+    log : tuple of LogEntry
+        What holds up to ``now``, in order of time.
+    roots : mapping of int to int
+        The number under which each entry was first logged, by its number.
+    weather : mapping of date to DayWeather
+        Measured and forecast days.
+    """
+
+    garden: Garden
+    limits: Thresholds
+    now: datetime
+    photos: tuple[PhotoEntry, ...]
+    log: tuple[LogEntry, ...]
+    roots: Mapping[int, int]
+    weather: Mapping[date, DayWeather]
+
+    @property
+    def today(self) -> date:
+        """The garden's calendar day."""
+        return self.now.date()
+
+    @property
+    def tonight(self) -> date:
+        """The day whose evening begins the present or the coming night."""
+        early = self.now.hour < NIGHT_ENDS_AT
+        return self.today - timedelta(days=1) if early else self.today
+
+    @cached_property
+    def plants(self) -> tuple[str, ...]:
+        """The plants that still stand, in the garden's order."""
+        gone = {
+            name for e in self.log if e.kind == "seen" and e.text == "gone" for name in e.plants
+        }
+        return tuple(plant.name for plant in self.garden.plants if plant.name not in gone)
+
+    @cached_property
+    def visits(self) -> Mapping[str, tuple[Visit, ...]]:
+        """Each plant's day visits, oldest first."""
+        return {name: visits(self.photos, name) for name in self.plants}
+
+    @cached_property
+    def nights(self) -> Mapping[str, tuple[NightLook, ...]]:
+        """Each plant's looks by night, oldest first."""
+        return {name: night_looks(self.photos, name) for name in self.plants}
+
+    @cached_property
+    def feeding(self) -> Mapping[str, tuple[FeedingSign, ...]]:
+        """Each plant's droppings and eaten leaves by day, oldest first."""
+        return {name: feeding_signs(self.photos, name) for name in self.plants}
+
+    @cached_property
+    def verdicts(self) -> tuple[BurnVerdict, ...]:
+        """The burn checks in the log, oldest first."""
+        return tuple(verdict_of(entry) for entry in self.log if entry.kind == "burn_check")
+
+    def entries(self, kind: str, plant: str | None = None) -> tuple[LogEntry, ...]:
+        """Return the entries of a kind; with a plant, those that concern it."""
+        return tuple(
+            e for e in self.log if e.kind == kind and (plant is None or concerns(e, plant))
+        )
+
+    def sprays(self, product: str, plant: str | None = None) -> tuple[LogEntry, ...]:
+        """Return the sprays of a product, alone or with others, oldest first."""
+        return tuple(e for e in self.entries("spray", plant) if product in products_of(e))
+
+    def seen(self, sign: str, plant: str) -> tuple[LogEntry, ...]:
+        """Return the times at which the grower saw a sign on a plant."""
+        return tuple(e for e in self.entries("seen", plant) if e.text == sign)
+
+    def root(self, number: int) -> int:
+        """Return the number under which an entry was first logged."""
+        return self.roots.get(number, number)
+
+
+def products_of(entry: LogEntry) -> tuple[str, ...]:
+    """Return what was in a spray's tank, such as ``("soda", "aspirin")`` for ``soda+aspirin``."""
+    return tuple(part.strip() for part in entry.product.split("+") if part.strip())
+
+
+def concerns(entry: LogEntry, plant: str) -> bool:
+    """Whether an entry concerns a plant: by its name, or the whole garden."""
+    return not entry.plants or plant in entry.plants
+
+
+def season_of(
+    garden: Garden,
+    photos: Sequence[PhotoEntry],
+    log: Sequence[LogEntry],
+    now: datetime,
+    weather: Iterable[DayWeather] = (),
+) -> Season:
+    """Gather a season as it stands at a time; what is later than ``now`` is left out.
+
+    Parameters
+    ----------
+    garden : Garden
+        With its settings.
+    photos, log : sequences of PhotoEntry and LogEntry
+        The whole record, in any order.
+    now : datetime
+        With its time zone.
+    weather : iterable of DayWeather
+        Measured and forecast days.
+
+    Raises
+    ------
+    CareSettingsError, BadVerdictError
+        With one sentence.
+    """
+    zone = ZoneInfo(garden.time_zone)
+    now = now.astimezone(zone)
+    past = sorted(
+        (p for p in photos if p.taken_at.astimezone(UTC) <= now.astimezone(UTC)),
+        key=lambda p: (p.taken_at.astimezone(UTC), p.photo, p.sha256),
+    )
+    held = [e for e in effective(log) if e.at.astimezone(UTC) <= now.astimezone(UTC)]
+    return Season(
+        garden=garden,
+        limits=thresholds_of(garden),
+        now=now,
+        photos=tuple(past),
+        log=tuple(held),
+        roots=_roots(log),
+        weather={day.day: day for day in weather},
+    )
+
+
+def _roots(log: Iterable[LogEntry]) -> dict[int, int]:
+    """Follow each correction back to the entry that was first logged."""
+    corrects = {entry.number: entry.corrects for entry in log if entry.corrects is not None}
+    roots = {}
+    for number in corrects:
+        first, steps = number, 0
+        while first in corrects and steps <= len(corrects):
+            first, steps = corrects[first], steps + 1
+        roots[number] = first
+    return roots

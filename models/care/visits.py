@@ -1,0 +1,208 @@
+"""A plant's photos of one day, or of one night, as one look at it."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import groupby
+from statistics import fmean
+
+from models.entries import PhotoEntry
+
+__all__ = [
+    "DOUBTFUL",
+    "FeedingSign",
+    "NightLook",
+    "Visit",
+    "feeding_signs",
+    "night_looks",
+    "visits",
+]
+
+DOUBTFUL = frozenset(
+    {
+        *("blurred", "too_dark", "over_exposed", "colour_cast", "small", "all_sick"),
+        *("grey_photo", "red_blue_swapped", "bad_date"),
+    }
+)
+"""Flags with which a reading does not carry the decision to spray; the others only ask for care."""
+
+
+@dataclass(frozen=True)
+class Visit:
+    """What one day's photos say of a plant; means over its leaves, each counted alike.
+
+    Attributes
+    ----------
+    plant : str
+        Its name.
+    day : date
+        The garden's calendar day.
+    severity_pct, low_pct, high_pct : float
+        Mean severity, and the mean of the leaves' 95 % intervals.
+    worst_leaf_pct : float
+        Severity of the sickest leaf.
+    leaf_count : int
+        Leaves behind the means.
+    pattern : str
+        ``spot``, ``blight``, ``none`` or ``unsure``; empty where nothing was called.
+    blight_kind : str
+        ``early``, ``late``, ``unsure`` or empty.
+    late : bool
+        Whether any leaf looks like late blight.
+    doubts : tuple of str
+        Flags that all the day's photos carry, so that no sure reading is left.
+    photo : str
+        The sickest photo.
+    """
+
+    plant: str
+    day: date
+    severity_pct: float
+    low_pct: float
+    high_pct: float
+    worst_leaf_pct: float
+    leaf_count: int
+    pattern: str
+    blight_kind: str
+    late: bool
+    doubts: tuple[str, ...]
+    photo: str
+
+
+@dataclass(frozen=True)
+class NightLook:
+    """What one night's photos say of a plant.
+
+    Attributes
+    ----------
+    plant : str
+        Its name.
+    night : date
+        The day whose evening began the night.
+    at : datetime
+        When the last photo was taken.
+    count, low, high : int
+        Caterpillars on the photo that shows most, with its 95 % interval.
+    photo : str
+        That photo.
+    """
+
+    plant: str
+    night: date
+    at: datetime
+    count: int
+    low: int
+    high: int
+    photo: str
+
+
+@dataclass(frozen=True)
+class FeedingSign:
+    """What a day photo says of caterpillars.
+
+    Attributes
+    ----------
+    at : datetime
+        When it was taken.
+    frass_count : int
+        Droppings; 0 where none were counted.
+    chewed_pct : float
+        Leaf eaten, percent of the leaf before; 0 where none was measured.
+    photo : str
+        The photo.
+    """
+
+    at: datetime
+    frass_count: int
+    chewed_pct: float
+    photo: str
+
+
+def visits(photos: Iterable[PhotoEntry], plant: str) -> tuple[Visit, ...]:
+    """Return a plant's measured days, oldest first; days without a measured photo are left out."""
+    measured = sorted(
+        (p for p in photos if p.plant == plant and p.mode == "day" and p.severity_pct is not None),
+        key=lambda p: (p.taken_at.date(), p.photo),
+    )
+    days = groupby(measured, key=lambda p: p.taken_at.date())
+    return tuple(_visit(plant, day, list(members)) for day, members in days)
+
+
+def _visit(plant: str, day: date, photos: Sequence[PhotoEntry]) -> Visit:
+    sure = [photo for photo in photos if not DOUBTFUL & set(photo.flags)]
+    used = sure or list(photos)
+    doubts = () if sure else tuple(sorted(DOUBTFUL & {f for p in used for f in p.flags}))
+    leaves = [values for photo in used for values in _severities(photo)]
+    worst = max(used, key=lambda p: (p.severity_pct or 0.0, p.photo))
+    return Visit(
+        plant=plant,
+        day=day,
+        severity_pct=fmean(leaf[0] for leaf in leaves),
+        low_pct=fmean(leaf[1] for leaf in leaves),
+        high_pct=fmean(leaf[2] for leaf in leaves),
+        worst_leaf_pct=max(leaf[0] for leaf in leaves),
+        leaf_count=len(leaves),
+        pattern=_agreed({photo.pattern for photo in used}),
+        blight_kind=_agreed({p.blight_kind for p in used if p.pattern == "blight"}),
+        late=any(_looks_late(photo) for photo in photos),
+        doubts=doubts,
+        photo=worst.photo,
+    )
+
+
+def _severities(photo: PhotoEntry) -> list[tuple[float, float, float]]:
+    """Return severity with its interval for each leaf; for the photo where leaves are not kept."""
+    leaves = [(e.severity_pct, e.severity_low_pct, e.severity_high_pct) for e in photo.leaves]
+    if leaves:
+        return leaves
+    whole = photo.severity_pct or 0.0
+    low, high = photo.severity_low_pct, photo.severity_high_pct
+    # Without an interval nothing is known of its width: from none to all.
+    return [(whole, 0.0 if low is None else low, 100.0 if high is None else high)]
+
+
+def _agreed(words: set[str]) -> str:
+    """Return what sick photos agree on; ``unsure`` where they do not."""
+    telling = words - {"", "none"} or words - {""}
+    return next(iter(telling)) if len(telling) == 1 else ("unsure" if telling else "")
+
+
+def _looks_late(photo: PhotoEntry) -> bool:
+    """Whether the photo or one of its leaves looks like late blight: one is enough."""
+    leaves = any(e.pattern == "blight" and e.blight_kind == "late" for e in photo.leaves)
+    return leaves or (photo.pattern == "blight" and photo.blight_kind == "late")
+
+
+def night_looks(photos: Iterable[PhotoEntry], plant: str) -> tuple[NightLook, ...]:
+    """Return a plant's nights with a count, oldest first."""
+    counted = sorted(
+        (
+            p
+            for p in photos
+            if p.plant == plant and p.mode == "night" and p.caterpillar_count is not None
+        ),
+        key=lambda p: (p.taken_at, p.photo),
+    )
+    nights = groupby(counted, key=lambda p: (p.taken_at - timedelta(hours=12)).date())
+    return tuple(_night(plant, night, list(members)) for night, members in nights)
+
+
+def _night(plant: str, night: date, photos: Sequence[PhotoEntry]) -> NightLook:
+    most = max(photos, key=lambda p: (p.caterpillar_count or 0, p.photo))
+    count = most.caterpillar_count or 0
+    low = count if most.caterpillar_low is None else most.caterpillar_low
+    high = count if most.caterpillar_high is None else most.caterpillar_high
+    return NightLook(plant, night, photos[-1].taken_at, count, low, high, most.photo)
+
+
+def feeding_signs(photos: Iterable[PhotoEntry], plant: str) -> tuple[FeedingSign, ...]:
+    """Return the day photos on which droppings or eaten leaf were found, oldest first.
+
+    A photo of the ground counts too: it shows no leaf that could be measured.
+    """
+    found = (
+        FeedingSign(p.taken_at, p.frass_count or 0, p.chewed_pct or 0.0, p.photo)
+        for p in photos
+        if p.plant == plant and p.mode == "day" and (p.frass_count or p.chewed_pct)
+    )
+    return tuple(sorted(found, key=lambda sign: (sign.at, sign.photo)))

@@ -1,0 +1,55 @@
+"""Dates, numbers and names as people read them."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+
+from models.care.visits import Visit
+
+__all__ = ["day_words", "joined", "pattern_words", "time_words", "visit_words"]
+
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day_words(day: date) -> str:
+    """Return a day such as ``Mon 1 Jun``; the year stands in the plan's head.
+
+    >>> day_words(date(2026, 6, 1))
+    'Mon 1 Jun'
+    """
+    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+
+
+def time_words(at: datetime) -> str:
+    """Return a time such as ``Mon 1 Jun 07:30``."""
+    return f"{day_words(at.date())} {at:%H:%M}"
+
+
+def joined(names: Iterable[str], last: str = "and") -> str:
+    """Return names as a list for people.
+
+    >>> joined(["A1", "A2", "B1"])
+    'A1, A2 and B1'
+    """
+    *first, end = list(names) or [""]
+    return f"{', '.join(first)} {last} {end}" if first else end
+
+
+def pattern_words(visit: Visit) -> str:
+    """Return a visit's pattern as words: what it looks like, never what it is."""
+    if visit.late:
+        return "late-blight-like"
+    if visit.pattern == "blight" and visit.blight_kind == "early":
+        return "early-blight-like"
+    if visit.pattern == "blight":
+        return "blight-like, early or late not told apart"
+    return {"spot": "spot-like", "none": "no pattern"}.get(visit.pattern, "pattern unsure")
+
+
+def visit_words(visit: Visit) -> str:
+    """Return a visit's measurement in one line."""
+    leaves = "1 leaf" if visit.leaf_count == 1 else f"{visit.leaf_count} leaves"
+    return (
+        f"{day_words(visit.day)}: {visit.severity_pct:.1f} % sick "
+        f"({visit.low_pct:.1f} to {visit.high_pct:.1f} %), {pattern_words(visit)}, {leaves}"
+    )

@@ -1,0 +1,239 @@
+"""Each row of the decision tables, reached by an invented season; and what the rows promise."""
+
+from dataclasses import replace
+
+import pytest
+
+from models.care.rules import LEAF_CONDITIONS, LEAF_RULES, NIGHT_CONDITIONS, NIGHT_RULES
+
+SODA_DAY = -1  # a preventive spray on the day before, so that none is due
+
+
+def sprayed(season, *args, **care):
+    """Return a season in which no preventive spray is due for a while."""
+    return season(*args, **care).spray("soda", SODA_DAY)
+
+
+def spot_tested(season):
+    """Return a season in which A1 was sprayed with peroxide on day 2, and A2 is sick as well."""
+    return (
+        sprayed(season)
+        .healthy(1, "A1", "A2")
+        .photo("A1", 1, 20)
+        .photo("A2", 1, 9)
+        .spray("peroxide", 2, "A1")
+    )
+
+
+LEAF_CASES = {
+    "late-blight-like": lambda s: (
+        sprayed(s).photo("A1", 1, 8, "blight", blight_kind="late"),
+        (1, 12),
+    ),
+    "wilting": lambda s: (
+        sprayed(s).photo("A1", 1, 0.1, "none").log("seen", 1, "A1", text="wilting"),
+        (1, 12),
+    ),
+    "collapse": lambda s: (sprayed(s).photo("A1", 0, 4).photo("A1", 3, 45), (3, 12)),
+    "peroxide acts": lambda s: (spot_tested(s), (3, 7.4)),
+    "burned": lambda s: (spot_tested(s).verdict("burned", "A1", 2, 3, 7.5), (4, 6)),
+    "check again": lambda s: (spot_tested(s).verdict("cannot tell", "A1", 2, 3, 8), (3, 9)),
+    "check for burn": lambda s: (spot_tested(s), (3, 7.5)),
+    "resting": lambda s: (spot_tested(s).verdict("no burn seen", "A1", 2, 3, 8), (3, 9)),
+    "never photographed": lambda s: (sprayed(s), (1, 6)),
+    "old photo": lambda s: (sprayed(s).photo("A1", 1, 0.1, "none"), (9, 6)),
+    "test of your choice": lambda s: (
+        sprayed(s).healthy(1).photo("A2", 1, 20).log("choice", 1, "A1", hour=9),
+        (1, 12),
+    ),
+    "flagged": lambda s: (sprayed(s).photo("A1", 1, 20, flags=("blurred",)), (1, 12)),
+    "blight, kind unsure": lambda s: (
+        sprayed(s).photo("A1", 1, 20, "blight", blight_kind="unsure"),
+        (1, 12),
+    ),
+    "doubtful": lambda s: (sprayed(s).photo("A1", 1, 20, "unsure"), (1, 12)),
+    "sick, not fresh": lambda s: (sprayed(s).photo("A1", 1, 20), (5, 6)),
+    "blocked by a burn": lambda s: (
+        spot_tested(s).verdict("burned", "A1", 2, 3, 8).healthy(3, "A2").photo("A2", 3, 9),
+        (4, 6, "A2"),
+    ),
+    "treat": lambda s: (spot_tested(s).verdict("no burn seen", "A1", 2, 3, 7.5), (3, 8, "A2")),
+    "test is running": lambda s: (spot_tested(s), (2, 12, "A2")),
+    "spot-test": lambda s: (sprayed(s).healthy(1, "A1").photo("A1", 1, 20), (1, 12)),
+    "another first": lambda s: (
+        sprayed(s).healthy(1, "A1", "A2").photo("A1", 1, 20).photo("A2", 1, 9),
+        (1, 12, "A2"),
+    ),
+    "none to test": lambda s: (sprayed(s, "A1").photo("A1", 1, 20), (1, 12)),
+    "prevent": lambda s: (s().healthy(1), (1, 12)),
+    "treated": lambda s: (
+        spot_tested(s).verdict("no burn seen", "A1", 2, 3, 8).photo("A1", 4, 20).spray("soda", 4),
+        (5, 6),
+    ),
+    "a few lesions": lambda s: (sprayed(s).photo("A1", 1, 3), (1, 12)),
+    "clear": lambda s: (sprayed(s).photo("A1", 1, 0.1, "none"), (1, 12)),
+}
+
+NIGHT_CASES = {
+    "cocoons": lambda s: s().night("B2", 1, 1).log("seen", 1, "B2", hour=23, text="cocoons"),
+    "old count": lambda s: s().night("B2", -5, 2),
+    "pick": lambda s: s().night("B2", 1, 2),
+    "look again after picking": lambda s: (
+        s().night("B2", 1, 2).log("hand_pick", 1, "B2", hour=23, amount=2)
+    ),
+    "look tonight": lambda s: s().signs("B2", 1, frass=4),
+}
+
+
+def test_each_row_has_its_case():
+    assert list(LEAF_CASES) == [rule.name for rule in LEAF_RULES]
+    assert list(NIGHT_CASES) == [rule.name for rule in NIGHT_RULES]
+
+
+@pytest.mark.parametrize("name", LEAF_CASES)
+def test_a_season_leads_to_each_row_about_leaves(season, name):
+    invented, (day, hour, *plant) = LEAF_CASES[name](season)
+    assert invented.rules(day, hour)[plant[0] if plant else "A1"][0] == name
+
+
+@pytest.mark.parametrize("name", NIGHT_CASES)
+def test_a_season_leads_to_each_row_about_caterpillars(season, name):
+    assert NIGHT_CASES[name](season).rules(2, 8)["B2"][1:] == (name,)
+
+
+@pytest.mark.parametrize("rules", [LEAF_RULES, NIGHT_RULES])
+def test_each_row_is_named_once_and_says_its_rule(rules):
+    assert len({rule.name for rule in rules}) == len(rules)
+    assert all(rule.why.endswith(".") for rule in rules)
+    assert all(bool(rule.ask) == bool(rule.task) for rule in rules)
+    assert all("{plants}" in rule.ask for rule in rules if rule.ask)
+
+
+@pytest.mark.parametrize(
+    ("rules", "conditions"), [(LEAF_RULES, LEAF_CONDITIONS), (NIGHT_RULES, NIGHT_CONDITIONS)]
+)
+def test_rows_and_conditions_name_each_other(rules, conditions):
+    assert {name for rule in rules for name in rule.when} == set(conditions)
+
+
+def test_isolation_goes_before_everything_that_sprays():
+    statuses = [rule.status for rule in LEAF_RULES]
+    last_isolation = max(n for n, status in enumerate(statuses) if status == "isolate")
+    assert last_isolation < min(statuses.index(s) for s in ("spot-test", "treat", "prevent"))
+
+
+def test_a_status_says_the_reading_with_interval_pattern_day_and_photo(season):
+    invented = sprayed(season).healthy(1, "A1").photo("A1", 1, 20, width=4)
+    status = invented.plan(1, 12).statuses[0]
+    assert status.measured == "Tue 2 Jun: 20.0 % sick (18.0 to 22.0 %), spot-like, 1 leaf"
+    assert (status.severity_pct, status.severity_low_pct, status.severity_high_pct) == (20, 18, 22)
+    assert status.pattern == "spot-like"
+    assert status.photo == invented.photos[-1].photo
+    assert status.measured_on == invented.at(1).date()
+
+
+def test_a_plant_with_sick_leaves_and_caterpillars_has_both_statuses(season):
+    invented = sprayed(season).healthy(1, "B2").photo("B2", 1, 20).night("B2", 1, 2)
+    assert invented.rules(2, 8)["B2"] == ("spot-test", "pick")
+
+
+def test_the_mean_of_the_leaves_counts_each_leaf_alike(season, a_leaf):
+    leaves = (a_leaf(1, 30), a_leaf(2, 6), a_leaf(3, 0, "none"))
+    status = sprayed(season).photo("A1", 1, 25, leaves=leaves).plan(1, 12).statuses[0]
+    assert status.severity_pct == pytest.approx(12)  # (30 + 6 + 0) / 3
+    assert status.severity_low_pct == pytest.approx((29 + 5 + 0) / 3)
+    assert status.severity_high_pct == pytest.approx((31 + 7 + 1) / 3)
+
+
+def test_one_leaf_like_late_blight_among_healthy_ones_isolates(season, a_leaf):
+    leaves = (a_leaf(1, 0, "none"), a_leaf(2, 9, "blight", "late"))
+    invented = sprayed(season).photo("A1", 1, 3, "unsure", leaves=leaves)
+    assert invented.rules(1, 12)["A1"] == ("late-blight-like",)
+
+
+def test_a_sharp_photo_of_the_day_stands_in_for_a_doubtful_one(season):
+    invented = sprayed(season).healthy(1, "A1").photo("A1", 1, 60, flags=("blurred",))
+    assert invented.rules(1, 12)["A1"] == ("flagged",)
+    assert invented.photo("A1", 1, 8, hour=9).rules(1, 12)["A1"] == ("spot-test",)
+    assert invented.plan(1, 12).statuses[0].severity_pct == 8
+
+
+def test_patterns_that_contradict_each_other_are_unsure(season):
+    invented = sprayed(season).photo("A1", 1, 20, "spot").photo("A1", 1, 20, "blight")
+    assert invented.rules(1, 12)["A1"] == ("doubtful",)
+
+
+@pytest.mark.parametrize("severity", [4.9, 5.5])
+def test_an_interval_across_the_threshold_asks_for_a_photo_and_never_for_a_spray(season, severity):
+    invented = sprayed(season).healthy(1, "A1").photo("A1", 1, severity, width=2)
+    assert invented.plan(1, 12).statuses[0].status == "watch"
+    assert not invented.tasks(1, 12, "spot-test")
+
+
+def test_a_wider_interval_never_leads_to_a_spray_that_a_narrow_one_did_not(season):
+    asks = []
+    for width in (1, 5, 10, 19, 21, 40):
+        invented = sprayed(season).healthy(1, "A1").photo("A1", 1, 22, width=width)
+        asks.append(bool(invented.tasks(1, 12, "spot-test")))
+    assert asks == sorted(asks, reverse=True)
+    assert set(asks) == {True, False}
+
+
+def test_thresholds_of_the_garden_move_the_statuses(season):
+    def status(**care):
+        return sprayed(season, **care).healthy(1, "A1").photo("A1", 1, 12).rules(1, 12)["A1"]
+
+    assert status() == ("spot-test",)
+    assert status(sick_pct=15.0) == ("a few lesions",)
+    assert status(sick_pct=15.0, watch_pct=13.0) == ("clear",)
+
+
+def test_isolation_ends_by_the_growers_word_or_a_sure_look_a_week_on(season):
+    late = sprayed(season).photo("A1", 1, 8, "blight", blight_kind="late")
+    assert late.photo("A1", 3, 8).rules(4)["A1"] == ("late-blight-like",)
+    assert late.photo("A1", 8, 8).rules(8, 12)["A1"] != ("late-blight-like",)
+    again = sprayed(season).photo("A1", 1, 8, "blight", blight_kind="late")
+    assert again.log("seen", 2, "A1", text="cleared").rules(2, 9)["A1"] != ("late-blight-like",)
+    assert again.photo("A1", 3, 8, "blight", blight_kind="late").rules(3, 9)["A1"] == (
+        "late-blight-like",
+    )
+
+
+def test_a_wilting_plant_stays_isolated_until_the_grower_says_otherwise(season):
+    wilting = sprayed(season).log("seen", 1, "A1", text="wilting").photo("A1", 9, 0.1, "none")
+    assert wilting.rules(9, 12)["A1"] == ("wilting",)
+    assert wilting.log("seen", 10, "A1", text="cleared").rules(10, 12)["A1"] == ("clear",)
+
+
+def test_a_slow_rise_is_no_collapse(season):
+    slow = sprayed(season).photo("A1", 0, 4).photo("A1", 7, 45)
+    assert slow.rules(7, 12)["A1"] != ("collapse",)
+
+
+def test_dead_tissue_of_a_treated_disease_asks_for_nothing_until_it_is_surely_more(season):
+    treated = (
+        spot_tested(season)
+        .verdict("no burn seen", "A1", 2, 3, 8)
+        .photo("A1", 4, 20)
+        .spray("soda", 5)
+    )
+    for day in (7, 10):
+        treated.photo("A1", day, 20.5)
+    assert treated.rules(10, 12)["A1"] == ("treated",)
+    assert treated.photo("A1", 12, 24).rules(12, 12)["A1"] != ("treated",)
+    assert treated.tasks(12, 12, "treat")
+
+
+def test_a_plant_that_is_gone_has_neither_status_nor_task(season):
+    invented = sprayed(season).healthy(1).log("seen", 2, "A1", text="gone")
+    plan = invented.plan(3)
+    assert "A1" not in {status.plant for status in plan.statuses}
+    assert all("A1" not in task.plants for task in plan.tasks)
+
+
+def test_what_was_withdrawn_or_corrected_counts_as_it_stands_now(season):
+    invented = season().healthy(1).spray("soda", 1, hour=7)
+    assert invented.rules(1, 9)["A1"] == ("clear",)
+    back = replace(invented.entries[0], number=2, corrects=1, withdrawn=True)
+    invented.entries.append(back)
+    assert invented.rules(1, 9)["A1"] == ("prevent",)
