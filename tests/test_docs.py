@@ -197,6 +197,7 @@ def test_developers_names_each_module():
     for folder in (
         "vision",
         "vision/rendered",
+        "vision/rendered/droppings",
         "vision/rendered/night",
         "models",
         "models/care",

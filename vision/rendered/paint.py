@@ -1,6 +1,6 @@
 """The story of a painted photo: lay out the leaves, paint what is behind, the leaves, expose."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,9 +23,35 @@ from vision.rendered.symptoms import Symptoms, draw_blight, draw_spots, share_se
 from vision.rendered.tissue import paint_blade
 from vision.rendered.truth import LesionTruth, RenderedPhoto
 
-__all__ = ["render"]
+__all__ = ["Painting", "paint_light", "render", "settle_kind"]
 
 _FAR_BEHIND = ("sky", "foliage_far")  # too far behind to catch a shadow
+
+
+@dataclass(frozen=True, eq=False)
+class Painting:
+    """A scene in linear light with its truth, before the camera.
+
+    Attributes
+    ----------
+    canvas : ndarray of float32, shape (rows, columns, 3)
+        Light, 1 = a white sheet.
+    mask, numbers : ndarray of uint8, shape (rows, columns)
+        As in ``RenderedPhoto``.
+    lesions : tuple of LesionTruth
+        Largest first.
+    px_per_mm : float
+        Scale.
+    burnt_px : int
+        As in ``RenderedPhoto``.
+    """
+
+    canvas: Floats
+    mask: NDArray[np.uint8]
+    numbers: NDArray[np.uint8]
+    lesions: tuple[LesionTruth, ...]
+    px_per_mm: float
+    burnt_px: int
 
 
 def render(scene: Scene, seed: int) -> RenderedPhoto:
@@ -44,7 +70,35 @@ def render(scene: Scene, seed: int) -> RenderedPhoto:
         The photo with its exact truth. The same scene and seed give the same photo.
     """
     rng = np.random.default_rng(seed)
-    scene = _settle_kind(rng, scene)
+    scene = settle_kind(rng, scene)
+    painting = paint_light(rng, scene, seed)
+    pixels = photograph(rng, scene, painting.canvas)
+    for array in (pixels, painting.mask, painting.numbers):
+        array.flags.writeable = False
+    return RenderedPhoto(
+        pixels,
+        painting.mask,
+        painting.numbers,
+        painting.lesions,
+        scene,
+        seed,
+        painting.px_per_mm,
+        painting.burnt_px,
+    )
+
+
+def paint_light(rng: np.random.Generator, scene: Scene, seed: int) -> Painting:
+    """Paint what lies before the camera, without the camera.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+        Source of chance.
+    scene : Scene
+        What is painted, its ``kind`` filled in.
+    seed : int
+        Fixes the marks that have a chance of their own.
+    """
     plans = lay_out(rng, scene)
     px_per_mm = _scale(scene, plans)
     pieces = cut_pieces(rng, scene, plans)
@@ -64,14 +118,12 @@ def render(scene: Scene, seed: int) -> RenderedPhoto:
         if scene.dew > 0:
             paint_dew(marks_rng, scene, canvas[piece.window], piece.visible, px_per_mm)
         lesions += _record(scene, piece, symptoms, mask)
-    pixels = photograph(rng, scene, canvas)
-    for array in (pixels, mask, numbers):
-        array.flags.writeable = False
     lesions.sort(key=lambda lesion: -lesion.area_px)
-    return RenderedPhoto(pixels, mask, numbers, tuple(lesions), scene, seed, px_per_mm, burnt_px)
+    return Painting(canvas, mask, numbers, tuple(lesions), px_per_mm, burnt_px)
 
 
-def _settle_kind(rng: np.random.Generator, scene: Scene) -> Scene:
+def settle_kind(rng: np.random.Generator, scene: Scene) -> Scene:
+    """Return the scene with its kind of disease drawn where it names none."""
     kinds = {"spot": SPOT_KINDS, "blight": BLIGHT_KINDS}.get(scene.pattern)
     drawn = rng.random()  # drawn always, so that naming the kind changes nothing else
     if kinds is None or scene.kind:
@@ -82,7 +134,7 @@ def _settle_kind(rng: np.random.Generator, scene: Scene) -> Scene:
 def _scale(scene: Scene, plans: tuple[LeafPlan, ...]) -> float:
     """Return pixels per millimetre, from the first leaf's longest leaflet."""
     if not plans:
-        return min(scene.width_px, scene.height_px) / 120
+        return min(scene.width_px, scene.height_px) / scene.frame_mm
     return max(one.length for one in plans[0].leaflets) / scene.leaf_length_mm
 
 

@@ -89,6 +89,8 @@ class Scene:
         Share of its part of the frame that a leaf fills, 0.2 to 1.2 (above 1 it is cut off).
     leaf_length_mm : float
         Length of the longest leaflet of the first leaf; fixes the scale.
+    frame_mm : float
+        Short side of what the photo shows where there is no leaf; fixes the scale then.
     hue : float
         0 blue-green, 0.5 green, 1 yellow-green.
     brightness : float
@@ -133,6 +135,7 @@ class Scene:
     dew: float = 0.0
     leaf_size: float = 0.85
     leaf_length_mm: float = 75.0
+    frame_mm: float = 120.0
     hue: float = 0.45
     brightness: float = 1.0
     roughness: float = 0.5
@@ -159,6 +162,7 @@ class Scene:
         _within("leaves", self.leaves, 0, 12)
         _within("leaf_size", self.leaf_size, 0.2, 1.2)
         _within("leaf_length_mm", self.leaf_length_mm, 10, 300)
+        _within("frame_mm", self.frame_mm, 5, 5000)
         _within("light_elevation_deg", self.light_elevation_deg, 15, 85)
 
 

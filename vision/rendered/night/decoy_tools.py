@@ -55,9 +55,11 @@ def glowing(
     return Painted(window, cover, Surface(glow, violet * shade, day))
 
 
-def outlined(points: Points, shape: tuple[int, int]) -> tuple[Window, Floats] | None:
+def outlined(
+    points: Points, shape: tuple[int, int], margin: float = 2
+) -> tuple[Window, Floats] | None:
     """Return the window and cover of what an outline encloses; None if outside the photo."""
-    window = frame_window(points, 2, shape)
+    window = frame_window(points, margin, shape)
     return None if window is None else (window, cover_of(points, window))
 
 
@@ -98,6 +100,7 @@ def blob(
     ragged: float,
     squash: float,
     shape: tuple[int, int],
+    margin: float = 2,
 ) -> tuple[Window, Floats] | None:
     """Return a roundish outline's window and cover."""
     angle = np.linspace(0, 2 * np.pi, 120)
@@ -106,4 +109,4 @@ def blob(
     )
     ring = np.stack([np.cos(angle), squash * np.sin(angle)], axis=1)
     ring *= np.asarray(np.maximum(edge, 0.3) * radius)[:, None]
-    return outlined(turned(ring, rng.uniform(0, 6)) + at, shape)
+    return outlined(turned(ring, rng.uniform(0, 6)) + at, shape, margin)

@@ -67,7 +67,8 @@ def paint_fabric(here: Place) -> Pieces:
     swath = follow(Ribbon(line, half), shape)
     if swath is None:
         return []
-    folds = 1 + 0.35 * smooth_field(rng, swath.cover.shape, max(0.3 * float(half[0]), 2), 2)
+    along = swath.across + 0.3 * smooth_field(rng, swath.cover.shape, max(float(half[0]), 2))
+    folds = 1 + 0.3 * np.cos(np.float32(rng.uniform(3, 12)) * along)
     weave = 1 + 0.1 * smooth_field(rng, swath.cover.shape, 1.5)
     ends = smoothstep(swath.along, 0.0, 0.01) * smoothstep(-swath.along, -1.0, -0.99)
     colour = brightener(rng) * np.exp(rng.normal(0, 0.3, 3))

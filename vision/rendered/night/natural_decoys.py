@@ -81,11 +81,12 @@ def paint_glare(here: Place) -> Pieces:
     for _ in range(int(rng.integers(1, 7))):
         where = at + rng.normal(0, 0.08 * max(shape), 2)
         radius = rng.uniform(2, 14) * scene.px_per_mm
-        made = blob(rng, where, radius, 0.2, rng.uniform(0.15, 0.8), shape)
+        soft_px = max(rng.uniform(0.1, 0.35) * radius, 1.0)
+        made = blob(rng, where, radius, 0.2, rng.uniform(0.15, 0.8), shape, 3 * soft_px)
         if made is None:
             continue
         window, cover = made
-        soft = cv2.GaussianBlur(cover, (0, 0), max(0.2 * radius, 1.0)) ** 1.5
+        soft = cv2.GaussianBlur(cover, (0, 0), soft_px)
         shade = np.exp(0.3 * smooth_field(rng, cover.shape, max(0.3 * radius, 2)))
         violet = shade * np.float32(rng.uniform(0.5, 2.5))
         glow = np.zeros((*cover.shape, 3), np.float32) + np.float32(0.01)

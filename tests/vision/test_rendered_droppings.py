@@ -1,0 +1,96 @@
+"""Painted droppings: their truth is what was painted, and each condition does what it says."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from vision.rendered import Scene
+from vision.rendered.droppings import (
+    GROUNDS,
+    LITTER,
+    DroppingScene,
+    draw_dropping_scene,
+    render_droppings,
+)
+
+DAY = Scene(360, 270, leaves=0, frame_mm=45.0)
+CALM = DroppingScene(pellets=6, day=DAY)
+LEAF = replace(CALM, ground="leaf", day=replace(DAY, leaves=1))
+
+
+def test_the_same_scene_and_seed_give_the_same_droppings_and_another_seed_others():
+    first, again, other = (render_droppings(CALM, seed) for seed in (5, 5, 6))
+    np.testing.assert_array_equal(first.pixels, again.pixels)
+    np.testing.assert_array_equal(first.numbers, again.numbers)
+    assert first.pellets == again.pellets
+    assert (first.numbers != other.numbers).any()
+
+
+@pytest.mark.parametrize("ground", GROUNDS)
+def test_each_dropping_is_numbered_dark_and_as_large_as_its_truth_says(ground):
+    scene = draw_dropping_scene(
+        np.random.default_rng(3), ground=ground, width_px=360, height_px=270, pellets=5, litter=()
+    )
+    photo = render_droppings(scene, 3)
+    assert len(photo.pellets) == photo.numbers.max() > 0
+    for pellet in photo.pellets:
+        own = photo.numbers == pellet.number
+        assert pellet.area_px == np.count_nonzero(own)
+        assert 0.7 < pellet.area_px / (pellet.length_px * pellet.width_px) < 1.15
+        assert pellet.length_mm == pytest.approx(pellet.length_px / photo.px_per_mm)
+        assert np.percentile(photo.pixels[own], 25) < 90
+
+
+def test_twenty_droppings_of_three_millimetres_that_do_not_touch_are_twenty_parts():
+    scene = replace(CALM, pellets=20, pellet_mm=3.2, day=Scene(900, 600, leaves=0, frame_mm=60.0))
+    photo = render_droppings(scene, 1)
+    parts = cv2.connectedComponents((photo.numbers > 0).astype(np.uint8))[0] - 1
+    assert len(photo.pellets) == parts == 20
+    assert np.median([p.length_mm for p in photo.pellets]) == pytest.approx(3.2, rel=0.25)
+
+
+def test_clumped_droppings_lie_against_each_other_without_hiding_each_other():
+    photo = render_droppings(replace(CALM, pellets=8, clumped=1.0), 2)
+    near = cv2.dilate((photo.numbers > 0).astype(np.uint8), np.ones((5, 5), np.uint8))
+    assert cv2.connectedComponents(near)[0] - 1 < len(photo.pellets)
+    for pellet in photo.pellets:
+        assert pellet.area_px > 0.65 * pellet.length_px * pellet.width_px
+
+
+def test_droppings_on_a_leaf_lie_inside_it():
+    photo = render_droppings(LEAF, 4)
+    assert photo.pellets
+    assert photo.leaf[photo.numbers > 0].all()
+
+
+@pytest.mark.parametrize("kind", LITTER)
+def test_each_kind_of_litter_is_painted_and_is_no_dropping(kind):
+    scene = LEAF if kind == "lesion" else CALM
+    day = replace(scene.day, pattern="blight", severity_pct=10) if kind == "lesion" else scene.day
+    photo = render_droppings(replace(scene, litter=(kind,), pellets=3, day=day), 7)
+    assert [one.kind for one in photo.litter] == [kind]
+    assert photo.litter[0].area_px == np.count_nonzero(photo.litter_numbers)
+    assert not np.any((photo.litter_numbers > 0) & (photo.numbers > 0))
+
+
+def test_droppings_are_darker_than_crumbs_of_soil():
+    photo = render_droppings(replace(CALM, litter=("crumb",), litter_count=12), 3)
+    pellets, crumbs = photo.numbers > 0, photo.litter_numbers > 0
+    assert photo.pixels[pellets].mean() < photo.pixels[crumbs].mean()
+
+
+def test_every_ground_and_litter_is_drawn_within_a_hundred_seeds_and_some_photos_are_empty():
+    scenes = [draw_dropping_scene(np.random.default_rng(seed)) for seed in range(100)]
+    assert {s.ground for s in scenes} == set(GROUNDS)
+    assert {kind for s in scenes for kind in s.litter} == set(LITTER)
+    assert {s.pellets == 0 for s in scenes} == {True, False}
+
+
+@pytest.mark.parametrize(
+    ("field", "value"), [("ground", "sea"), ("pellets", 61), ("litter", ("moth",))]
+)
+def test_a_dropping_scene_refuses_what_cannot_be_painted_and_names_the_field(field, value):
+    with pytest.raises(ValueError, match=field):
+        replace(CALM, **{field: value})

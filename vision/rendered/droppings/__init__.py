@@ -1,0 +1,20 @@
+"""Day photos of droppings, painted with exact truth.
+
+A ``DroppingScene`` says what lies there, ``draw_dropping_scene`` draws one, and
+``render_droppings`` paints it as a ``RenderedDroppings``. Nothing here is a photo of anything.
+"""
+
+from vision.rendered.droppings.paint import render_droppings
+from vision.rendered.droppings.scene import GROUNDS, LITTER, DroppingScene, draw_dropping_scene
+from vision.rendered.droppings.truth import LitterTruth, PelletTruth, RenderedDroppings
+
+__all__ = [
+    "GROUNDS",
+    "LITTER",
+    "DroppingScene",
+    "LitterTruth",
+    "PelletTruth",
+    "RenderedDroppings",
+    "draw_dropping_scene",
+    "render_droppings",
+]
