@@ -18,6 +18,7 @@ from models.garden import Garden, Plant
 __all__ = [
     "GARDEN_FILE",
     "GardenError",
+    "check_garden",
     "find_garden",
     "garden_text",
     "read_garden",
@@ -96,6 +97,17 @@ def read_garden(folder: Path) -> Garden:
         ) from error
     except (OSError, UnicodeDecodeError) as error:
         raise GardenError(f"“{path}” cannot be read as a text in UTF-8.") from error
+    return check_garden(path, text)
+
+
+def check_garden(path: Path, text: str) -> Garden:
+    """Return the garden that a settings file's text describes; the path is for the sentence.
+
+    Raises
+    ------
+    GardenError
+        Naming the line and the problem.
+    """
     try:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

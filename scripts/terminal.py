@@ -13,6 +13,7 @@ __all__ = [
     "NOTHING_MEASURED",
     "WRONG_USAGE",
     "ClassifierFile",
+    "GardenFolder",
     "Jobs",
     "Masks",
     "Out",
@@ -64,6 +65,13 @@ ClassifierFile = Annotated[
         "--classifier",
         metavar="FILE",
         help='Pattern classifier of your own, made by "spotlamp train".',
+    ),
+]
+
+GardenFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--garden", metavar="DIR", help="The garden's folder; found from where you stand otherwise."
     ),
 ]
 

@@ -2,7 +2,7 @@
 
 from models.journal.errors import DamagedError, JournalError
 from models.journal.journal import Journal, PatternCorrection
-from models.journal.opening import open_journal
+from models.journal.opening import journal_file, open_journal
 from models.journal.photos import CLOCK_DOUBTFUL, Filing, LeafSeverity
 
 __all__ = [
@@ -13,5 +13,6 @@ __all__ = [
     "JournalError",
     "LeafSeverity",
     "PatternCorrection",
+    "journal_file",
     "open_journal",
 ]

@@ -14,7 +14,7 @@ from models.journal.errors import JournalError, explained
 from models.journal.journal import Journal
 from models.journal.versions import newest_version, refuse_newer, upgrade, version_of
 
-__all__ = ["journal_url", "open_journal"]
+__all__ = ["journal_file", "journal_url", "open_journal"]
 
 
 def open_journal(place: Path | str, zone: tzinfo | None = None) -> Journal:
@@ -57,6 +57,11 @@ def journal_url(folder: Path, journal: str) -> URL:
     if "://" in journal:
         return read_url(journal)
     return URL.create("sqlite", database=str(folder.absolute() / journal))
+
+
+def journal_file(folder: Path, journal: str) -> Path | None:
+    """Return the file of a garden's journal; None where it is on a database server."""
+    return file_of(journal_url(folder, journal))
 
 
 def _ready(url: URL, file: Path | None, what: str) -> Engine:

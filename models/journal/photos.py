@@ -26,7 +26,7 @@ Filing = Literal["new", "remeasured", "known", "moved", "elsewhere"]
 changed; it went to a plant that is named more surely; it stays with a plant that is named more
 surely than, or as surely as, another one now."""
 
-_SURENESS = {"assigned": 5, "tag": 4, "folder": 3, "name": 2, "option": 1, "": 0}
+_SURENESS = ("", "option", "name", "folder", "tag", "assigned")
 
 _READING_COLUMNS = (
     READINGS.c.id.label("reading_id"),
@@ -166,6 +166,13 @@ class PhotoRecord(OpenJournal):
                 for row in found
             )
 
+    def doubtful_photos(self) -> tuple[str, ...]:
+        """Return the paths of the photos whose date does not fit the others'."""
+        with self.reading() as connection:
+            chosen = PHOTOS.c.id.in_(_doubtful(connection))
+            query = select(PHOTOS.c.photo).where(chosen).order_by(PHOTOS.c.photo)
+            return tuple(connection.execute(query).scalars())
+
     def leaf_severities(
         self, plant: str | None = None, since: Moment = None, until: Moment = None
     ) -> tuple[LeafSeverity, ...]:
@@ -264,9 +271,9 @@ def _add_reading(
 
 def _move(connection: Connection, photo: Any, entry: PhotoEntry) -> Filing:  # noqa: ANN401  a row
     plant = rows.storable(entry.plant)
-    if not plant or plant == photo.plant:
+    if plant in {"", photo.plant} or photo.plant_from == "assigned":
         return "known"
-    if _SURENESS[entry.plant_from] <= _SURENESS[photo.plant_from]:
+    if _SURENESS.index(entry.plant_from) <= _SURENESS.index(photo.plant_from):
         return "elsewhere"
     connection.execute(
         update(PHOTOS)

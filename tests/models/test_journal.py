@@ -107,7 +107,7 @@ def test_what_is_assigned_by_hand_stays(journal):
     journal.file_reading(replace(PHOTO, plant="", plant_from=""))
     assert [photo.photo for photo in journal.photos(plant="")] == [PHOTO.photo]
     assert journal.assign(PHOTO.photo, "A2") == 1
-    assert journal.file_reading(replace(PHOTO, plant_from="tag")) == "elsewhere"
+    assert journal.file_reading(replace(PHOTO, plant_from="tag")) == "known"
     assert journal.photos("A2") == (replace(PHOTO, plant="A2", plant_from="assigned"),)
     assert journal.assign("nowhere.jpg", "A2") == 0
 

@@ -1,0 +1,240 @@
+"""Results of a run go into the garden's journal as they come, each in one transaction."""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from models.clock import in_garden_time
+from models.entries import LeafEntry, PhotoEntry
+from models.garden import Garden
+from models.garden_file import GardenError, read_garden
+from models.journal import Journal, open_journal
+from models.plant_rule import plant_of
+from scripts.columns import TABLES
+from scripts.gardens import known_plant, standing_garden
+from scripts.results import PhotoResult
+from scripts.store import Settings, measuring_fingerprint
+from vision.find import find_photos, printable
+from vision.measure import MEASURING_VERSION
+
+__all__ = ["Filer", "entry_of", "filing", "reading_version"]
+
+_MOST_NAMED = 5
+_DIGITS = 12  # of a hash, enough to tell versions apart
+
+# Of photos.csv and leaves.csv; the other fields of an entry are worked out here.
+_PHOTO_FIELDS = (
+    *("width_px", "height_px", "mm_per_px", "lesion_count", "lesion_pct", "halo_pct"),
+    *("severity_pct", "severity_low_pct", "severity_high_pct", "pattern", "p_spot", "p_blight"),
+    *("p_none", "blight_kind", "frass_count", "chewed_pct"),
+    *("caterpillar_count", "caterpillar_low", "caterpillar_high"),
+)
+_LEAF_FIELDS = (
+    *("leaf", "row_px", "col_px", "area_px", "lesion_count", "lesion_pct", "halo_pct"),
+    *("severity_pct", "severity_low_pct", "severity_high_pct", "pattern", "p_spot", "p_blight"),
+    *("p_none", "blight_kind", "pattern_reason"),
+)
+_TEXTS = {"pattern", "blight_kind", "pattern_reason"}
+
+
+def reading_version(fingerprint: str, torch_off_sha256: str = "") -> str:
+    """Return what tells a photo's readings apart: all that decides one besides the photo itself."""
+    parts = (str(MEASURING_VERSION), fingerprint[:_DIGITS], torch_off_sha256[:_DIGITS])
+    return "-".join(part for part in parts if part)
+
+
+def entry_of(
+    result: PhotoResult, path: Path, folder: Path, garden: Garden, version: str, option: str = ""
+) -> PhotoEntry:
+    """Return what the journal keeps of a result.
+
+    Parameters
+    ----------
+    result : PhotoResult
+        With a reading.
+    path : Path
+        Where the photo is.
+    folder : Path
+        The garden's.
+    garden : Garden
+        Its plants and time zone.
+    version : str
+        From `reading_version`.
+    option : str
+        The plant that was given for the whole run.
+    """
+    if result.taken_at is None or result.taken_from is None or result.mode is None:
+        raise ValueError(f"{result.name} has no reading")
+    parts, inside = _parts(result, path, folder)
+    tag = getattr(getattr(result, "tag", None), "number", None)
+    plant, plant_from = plant_of(garden.plants, parts, tag, option)
+    return PhotoEntry(
+        photo="/".join(parts) if inside else result.name,
+        sha256=result.sha256,
+        taken_at=in_garden_time(result.taken_at, result.taken_from, ZoneInfo(garden.time_zone)),
+        taken_from=result.taken_from,
+        plant=plant,
+        plant_from=plant_from,
+        mode=result.mode,
+        version=version,
+        flags=result.flags,
+        leaves=tuple(_leaves(result)),
+        **_cells("photos", result, _PHOTO_FIELDS),
+    )
+
+
+def _parts(result: PhotoResult, path: Path, folder: Path) -> tuple[tuple[str, ...], bool]:
+    """Return a photo's folders and name, below the garden, or below the folder that was given."""
+    path, folder = path.absolute(), folder.absolute()
+    if path.is_relative_to(folder):
+        return tuple(printable(part) for part in path.relative_to(folder).parts), True
+    # The folder that was given may itself be named after a plant.
+    depth = result.name.count("/") + 2
+    return tuple(printable(part) for part in path.parts[-depth:]), False
+
+
+def _cells(table: str, described: Any, names: Sequence[str]) -> dict[str, Any]:  # noqa: ANN401  any table's row
+    values = {c.name: c.value(described) for c in TABLES[table].columns if c.name in names}
+    return {name: value or "" if name in _TEXTS else value for name, value in values.items()}
+
+
+def _leaves(result: PhotoResult) -> Iterator[LeafEntry]:
+    for row in TABLES["leaves"].described(result):
+        yield LeafEntry(flags=row.leaf.flags, **_cells("leaves", row, _LEAF_FIELDS))
+
+
+class Filer:
+    """Files the results of one run, and counts what became of them.
+
+    Parameters
+    ----------
+    journal : Journal
+        Where they go.
+    folder : Path
+        The garden's.
+    garden : Garden
+        Its settings.
+    paths : sequence of Path
+        What is scored.
+    fingerprint : str
+        From ``scripts.store.measuring_fingerprint``.
+    option : str
+        The plant that was given for the whole run.
+    """
+
+    def __init__(
+        self,
+        journal: Journal,
+        folder: Path,
+        garden: Garden,
+        paths: Sequence[Path],
+        fingerprint: str,
+        option: str = "",
+    ) -> None:
+        self._journal, self._folder, self._garden = journal, folder, garden
+        self._paths = {file.name: file.path for file in find_photos(paths).photos}
+        self._fingerprint, self._option = fingerprint, option
+        self._counts: Counter[str] = Counter()
+        self._elsewhere: list[str] = []
+        journal.record_plants(garden.plants)
+
+    def file(self, result: PhotoResult) -> None:
+        """File a result; one without a reading is passed over.
+
+        Raises
+        ------
+        JournalError
+            When the journal cannot be written.
+        """
+        if result.mode is None:
+            return
+        version = reading_version(self._fingerprint, result.torch_off_sha256)
+        entry = entry_of(
+            result, self._paths[result.name], self._folder, self._garden, version, self._option
+        )
+        lesions = result.reading.leaves if result.reading else ()
+        filed = self._journal.file_reading(entry, [x for leaf in lesions for x in leaf.lesions])
+        self._counts[filed] += 1
+        if filed == "elsewhere":
+            self._elsewhere.append(entry.photo)
+
+    def report(self) -> str:
+        """Return what was filed, ready to be printed."""
+        total = self._counts.total()
+        lines = [
+            f"Filed in “{self._garden.name}”: {_number(total, 'photo')}{self._changes(total)}."
+        ]
+        if self._elsewhere:
+            named = ", ".join(f"“{name}”" for name in sorted(self._elsewhere)[:_MOST_NAMED])
+            more = len(self._elsewhere) - _MOST_NAMED
+            lines.append(
+                f"  {_number(len(self._elsewhere), 'photo')} filed earlier to another plant than "
+                f"now named ({named}{f' and {more} more' if more > 0 else ''}): move with "
+                "“spotlamp assign PHOTO PLANT”."
+            )
+        return "\n".join([*lines, *self._unassigned(), *self._doubtful()])
+
+    def _changes(self, total: int) -> str:
+        words = {"new": "new", "remeasured": "measured again", "moved": "given to a plant"}
+        parts = [f"{self._counts[key]} {word}" for key, word in words.items() if self._counts[key]]
+        if not parts:
+            return ", all known already" if total else ""
+        return f", {', '.join(parts)}" if self._counts["new"] < total else ", all new"
+
+    def _unassigned(self) -> list[str]:
+        count = len(self._journal.photos(plant=""))
+        return (
+            [f"  {_number(count, 'photo')} without a plant: “spotlamp assign” lists them."]
+            if count
+            else []
+        )
+
+    def _doubtful(self) -> list[str]:
+        names = self._journal.doubtful_photos()
+        if not names:
+            return []
+        named = ", ".join(f"“{name}”" for name in names[:_MOST_NAMED])
+        return [f"  Dated half a year off the others, check the camera's clock: {named}."]
+
+
+def _number(count: int, thing: str) -> str:
+    return f"{count} {thing}{'' if count == 1 else 's'}"
+
+
+@contextmanager
+def filing(
+    paths: Sequence[Path], settings: Settings, named: Path | None = None, plant: str = ""
+) -> Iterator[Filer | None]:
+    """Open the journal of the garden that a run belongs to; give None where there is no garden.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        What is scored.
+    settings : Settings
+        What changes a reading.
+    named : Path, optional
+        The garden's folder; found from the paths, then from where we stand, otherwise.
+    plant : str
+        The plant of all photos that neither tag, folder nor name give to one.
+
+    Raises
+    ------
+    GardenError
+        When the garden cannot be used, or has no such plant.
+    JournalError
+        When its journal cannot be opened.
+    """
+    folder = standing_garden(named, paths)
+    if folder is None:
+        if plant:
+            raise GardenError("--plant needs a garden: name its folder with --garden DIR.")
+        yield None
+        return
+    garden = read_garden(folder)
+    option = known_plant(garden, plant) if plant else ""
+    with open_journal(folder) as journal:
+        yield Filer(journal, folder, garden, paths, measuring_fingerprint(settings), option)
