@@ -9,12 +9,13 @@ from vision.records import BACKGROUND, HALO, LEAF, LESION
 from vision.rendered.background import paint_plain
 from vision.rendered.burn_marks import draw_burn, paint_burn, paint_dew
 from vision.rendered.camera import photograph
+from vision.rendered.feeding import stamp_rims
 from vision.rendered.fields import Floats
 from vision.rendered.layout import LeafPlan, lay_out
 from vision.rendered.light import cast_shadow, shade
 from vision.rendered.marks import paint_specks
 from vision.rendered.natural import paint_natural
-from vision.rendered.pieces import Piece, cut_pieces, number_pixels
+from vision.rendered.pieces import Piece, cut_pieces, missing_pixels, number_pixels
 from vision.rendered.scene import BLIGHT_KINDS, PLAIN_BACKGROUNDS, SPOT_KINDS, Scene
 from vision.rendered.shape import blade_coordinates
 from vision.rendered.stalks import paint_stalks, stalk_cover
@@ -36,7 +37,7 @@ class Painting:
     ----------
     canvas : ndarray of float32, shape (rows, columns, 3)
         Light, 1 = a white sheet.
-    mask, numbers : ndarray of uint8, shape (rows, columns)
+    mask, numbers, missing : ndarray of uint8, shape (rows, columns)
         As in ``RenderedPhoto``.
     lesions : tuple of LesionTruth
         Largest first.
@@ -49,6 +50,7 @@ class Painting:
     canvas: Floats
     mask: NDArray[np.uint8]
     numbers: NDArray[np.uint8]
+    missing: NDArray[np.uint8]
     lesions: tuple[LesionTruth, ...]
     px_per_mm: float
     burnt_px: int
@@ -73,7 +75,7 @@ def render(scene: Scene, seed: int) -> RenderedPhoto:
     scene = settle_kind(rng, scene)
     painting = paint_light(rng, scene, seed)
     pixels = photograph(rng, scene, painting.canvas)
-    for array in (pixels, painting.mask, painting.numbers):
+    for array in (pixels, painting.mask, painting.numbers, painting.missing):
         array.flags.writeable = False
     return RenderedPhoto(
         pixels,
@@ -84,6 +86,7 @@ def render(scene: Scene, seed: int) -> RenderedPhoto:
         seed,
         painting.px_per_mm,
         painting.burnt_px,
+        painting.missing,
     )
 
 
@@ -101,7 +104,8 @@ def paint_light(rng: np.random.Generator, scene: Scene, seed: int) -> Painting:
     """
     plans = lay_out(rng, scene)
     px_per_mm = _scale(scene, plans)
-    pieces = cut_pieces(rng, scene, plans)
+    gaps_rng = np.random.default_rng((seed, 2))
+    pieces = cut_pieces(rng, scene, plans, px_per_mm, gaps_rng)
     numbers = number_pixels(scene, pieces)
     canvas = _paint_behind(rng, scene, plans, pieces, px_per_mm)
     mask = np.where(numbers > 0, LEAF, BACKGROUND).astype(np.uint8)
@@ -112,14 +116,18 @@ def paint_light(rng: np.random.Generator, scene: Scene, seed: int) -> Painting:
     burnt_px = 0
     for piece, share in zip(pieces, share_severity(rng, scene, areas), strict=True):
         symptoms = _symptoms(rng, scene, piece, px_per_mm, float(share))
+        rims_from = len(symptoms.radius_px)
+        halo = 0.6 * px_per_mm if scene.halo else 0.0
+        stamp_rims(gaps_rng, symptoms, piece.visible, piece.gaps.rims, halo)
         burn = _burn(marks_rng, scene, piece, px_per_mm)
         burnt_px += int(np.count_nonzero(burn.lesion & piece.visible))
         _paint_piece(rng, scene, canvas, piece, symptoms, px_per_mm, (burn, marks_rng))
         if scene.dew > 0:
             paint_dew(marks_rng, scene, canvas[piece.window], piece.visible, px_per_mm)
-        lesions += _record(scene, piece, symptoms, mask)
+        lesions += _record(scene, piece, symptoms, mask, rims_from)
     lesions.sort(key=lambda lesion: -lesion.area_px)
-    return Painting(canvas, mask, numbers, tuple(lesions), px_per_mm, burnt_px)
+    missing = missing_pixels(scene, pieces, numbers)
+    return Painting(canvas, mask, numbers, missing, tuple(lesions), px_per_mm, burnt_px)
 
 
 def settle_kind(rng: np.random.Generator, scene: Scene) -> Scene:
@@ -202,7 +210,7 @@ def _paint_piece(
 
 
 def _record(
-    scene: Scene, piece: Piece, symptoms: Symptoms, mask: NDArray[np.uint8]
+    scene: Scene, piece: Piece, symptoms: Symptoms, mask: NDArray[np.uint8], rims_from: int
 ) -> list[LesionTruth]:
     """Write the leaflet's symptoms into the mask and list its lesions."""
     part = mask[piece.window]
@@ -220,7 +228,7 @@ def _record(
             float(row[one] / area[one]) + first_row,
             float(col[one] / area[one]) + first_col,
             int(area[one]),
-            scene.kind,
+            scene.kind if one < rims_from else "rim",
         )
         for one in np.flatnonzero(area)
     ]

@@ -6,13 +6,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.rendered.feeding import EATEN, FALLEN, Gaps, cut_gaps
 from vision.rendered.fields import Floats
 from vision.rendered.layout import LeafPlan
 from vision.rendered.marks import draw_holes
 from vision.rendered.scene import Scene
 from vision.rendered.shape import Leaflet, Points
 
-__all__ = ["Piece", "cut_pieces", "number_pixels"]
+__all__ = ["Piece", "cut_pieces", "missing_pixels", "number_pixels"]
 
 Window = tuple[slice, slice]
 
@@ -29,8 +30,12 @@ class Piece:
         Its geometry in pixels of the photo.
     window : tuple of slice
         Rows and columns of the photo that it may touch.
+    whole : ndarray of bool, shape of the window
+        Pixels that it would cover if nothing were missing.
     cover : ndarray of float32, shape of the window
         Share of each pixel that the leaflet covers, 0 to 1.
+    gaps : Gaps
+        What has been eaten of it or has fallen out.
     specks : int
         Crumbs of soil that lie on it.
     visible : ndarray of bool, shape of the window
@@ -40,7 +45,9 @@ class Piece:
     leaf: int
     leaflet: Leaflet
     window: Window
+    whole: NDArray[np.bool_]
     cover: Floats
+    gaps: Gaps
     specks: int
     visible: NDArray[np.bool_] = field(init=False)
 
@@ -50,8 +57,18 @@ class Piece:
         return self.window[0].start, self.window[1].start
 
 
-def cut_pieces(rng: np.random.Generator, scene: Scene, plans: tuple[LeafPlan, ...]) -> list[Piece]:
-    """Return every leaflet that touches the frame, holes cut out, lowest first."""
+def cut_pieces(
+    rng: np.random.Generator,
+    scene: Scene,
+    plans: tuple[LeafPlan, ...],
+    px_per_mm: float,
+    gaps_rng: np.random.Generator,
+) -> list[Piece]:
+    """Return every leaflet that touches the frame, holes and bites cut out, lowest first.
+
+    What is eaten or fallen out has a chance of its own, ``gaps_rng``, and leaves the rest as it
+    was.
+    """
     pieces = []
     for number, plan in enumerate(plans, start=1):
         for leaflet in plan.leaflets:
@@ -59,10 +76,30 @@ def cut_pieces(rng: np.random.Generator, scene: Scene, plans: tuple[LeafPlan, ..
             if window is not None:
                 cover = _cover(leaflet.outline, window)
                 holes = rng.binomial(scene.holes, 1 / len(plan.leaflets))
+                whole = cover >= 0.5
+                gaps = _gaps(gaps_rng, scene, leaflet, window, cover, px_per_mm, plan)
                 cover *= draw_holes(rng, cover, holes)
+                cover *= gaps.left
                 specks = int(rng.binomial(scene.soil_specks, 1 / len(plan.leaflets)))
-                pieces.append(Piece(number, leaflet, window, cover, specks))
+                pieces.append(Piece(number, leaflet, window, whole, cover, gaps, specks))
     return pieces
+
+
+def _gaps(
+    rng: np.random.Generator,
+    scene: Scene,
+    leaflet: Leaflet,
+    window: Window,
+    cover: Floats,
+    px_per_mm: float,
+    plan: LeafPlan,
+) -> Gaps:
+    """Cut a leaflet's gaps; caterpillars eat some leaflets of a compound leaf more than others."""
+    uneven = rng.uniform(0.5, 1.5) if len(plan.leaflets) > 1 else 1.0
+    share = min(scene.chewed_pct / 100 * uneven, 0.9)
+    holes = int(rng.binomial(scene.shot_holes, 1 / len(plan.leaflets)))
+    outline = leaflet.outline - (window[1].start, window[0].start)
+    return cut_gaps(rng, scene, outline, cover, px_per_mm, (share, holes))
 
 
 def _window(outline: Points, scene: Scene) -> Window | None:
@@ -96,3 +133,16 @@ def number_pixels(scene: Scene, pieces: list[Piece]) -> NDArray[np.uint8]:
     for index, piece in enumerate(pieces):
         piece.visible = top[piece.window] == index
     return numbers
+
+
+def missing_pixels(
+    scene: Scene, pieces: list[Piece], numbers: NDArray[np.uint8]
+) -> NDArray[np.uint8]:
+    """Return EATEN or FALLEN where the uppermost leaflet is gone and no other is seen, else 0."""
+    missing = np.zeros((scene.height_px, scene.width_px), np.uint8)
+    for piece in pieces:
+        gone = np.where(piece.gaps.fallen, FALLEN, EATEN)
+        part = missing[piece.window]
+        part[piece.whole] = gone[piece.whole]
+    missing[numbers > 0] = 0
+    return missing

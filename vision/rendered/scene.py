@@ -77,6 +77,12 @@ class Scene:
         The phone's own sharpening, 0 to 1.
     holes : int
         Holes and bites through each leaf.
+    chewed_pct : float
+        Aimed-at share of the whole leaf area that has been eaten, 0 to 80, besides ``holes``.
+    bite_share : float
+        How much of it is bitten from the margin rather than eaten as holes, 0 to 1.
+    shot_holes : int
+        Holes through each leaf where diseased tissue has fallen out; a dead rim is left.
     soil_specks : int
         Crumbs of soil on each leaf (they are not lesions).
     yellowing : float
@@ -129,6 +135,9 @@ class Scene:
     vignette: float = 0.15
     sharpen: float = 0.2
     holes: int = 0
+    chewed_pct: float = 0.0
+    bite_share: float = 0.7
+    shot_holes: int = 0
     soil_specks: int = 0
     yellowing: float = 0.0
     burn_pct: float = 0.0
@@ -157,6 +166,9 @@ class Scene:
         _one_of("kind", self.kind, ("", *_kinds_of(self.pattern)))
         _within("severity_pct", self.severity_pct, 0, 60)
         _within("burn_pct", self.burn_pct, 0, 60)
+        _within("chewed_pct", self.chewed_pct, 0, 80)
+        _within("bite_share", self.bite_share, 0, 1)
+        _within("shot_holes", self.shot_holes, 0, 200)
         _within("width_px", self.width_px, 32, 20_000)
         _within("height_px", self.height_px, 32, 20_000)
         _within("leaves", self.leaves, 0, 12)

@@ -28,7 +28,9 @@ def paint_symptoms(
         return np.zeros(shape, np.float32)
     _tint_halo(rng, scene, blade, symptoms)
     paint = {"septoria": _septoria, "bacterial": _bacterial, "early": _early, "late": _late}
-    colour = paint[scene.kind](rng, symptoms, px_per_mm) * np.float32(scene.brightness**0.5)
+    colour = paint[scene.kind or "septoria"](rng, symptoms, px_per_mm) * np.float32(
+        scene.brightness**0.5
+    )
     soft = np.float32(max(1.0, rng.uniform(0.1, 0.35) * px_per_mm))
     cover = np.clip(0.5 - symptoms.depth_px / soft, 0, 1)
     blade.colour[:] += cover[..., None] * (colour - blade.colour)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.records import BACKGROUND, HALO, LESION
+from vision.rendered.feeding import EATEN, FALLEN
 from vision.rendered.scene import Scene
 
 __all__ = ["LesionTruth", "RenderedPhoto"]
@@ -25,7 +26,8 @@ class LesionTruth:
         Visible pixels. Where lesions merge, each pixel belongs to the one lesion it lies deepest
         in, so that areas add up to the mask's.
     kind : str
-        ``septoria``, ``bacterial``, ``early`` or ``late``.
+        ``septoria``, ``bacterial``, ``early`` or ``late``; ``rim`` round a hole that has fallen
+        out.
     """
 
     leaf: int
@@ -58,6 +60,9 @@ class RenderedPhoto:
         With the scene it gives the same photo again.
     px_per_mm : float
         Scale of the photo.
+    missing : ndarray of uint8, shape (rows, columns)
+        1 where a leaf has been eaten, 2 where dead tissue has fallen out, else 0; what shows
+        another leaflet is not missing. Read-only.
     burnt_px : int
         Visible pixels that a spray has bleached; in the mask they keep the class they had.
     """
@@ -69,12 +74,32 @@ class RenderedPhoto:
     scene: Scene
     seed: int
     px_per_mm: float
-    burnt_px: int = 0
+    burnt_px: int
+    missing: NDArray[np.uint8] = field(repr=False)
 
     @property
     def leaf_area_px(self) -> int:
         """Pixels of all leaves, lesions and halos included."""
         return int(np.count_nonzero(self.mask != BACKGROUND))
+
+    @property
+    def intact_area_px(self) -> int:
+        """Pixels that the leaves would cover if nothing were missing."""
+        return self.leaf_area_px + int(np.count_nonzero(self.missing))
+
+    @property
+    def missing_pct(self) -> float | None:
+        """Missing pixels as a percentage of the intact area; None where there is no leaf."""
+        return self._gone(EATEN, FALLEN)
+
+    @property
+    def chewed_pct(self) -> float | None:
+        """Eaten pixels as a percentage of the intact area; None where there is no leaf."""
+        return self._gone(EATEN)
+
+    def _gone(self, *classes: int) -> float | None:
+        whole = self.intact_area_px
+        return 100 * int(np.isin(self.missing, classes).sum()) / whole if whole else None
 
     @property
     def lesion_pct(self) -> float | None:
