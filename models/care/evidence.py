@@ -9,7 +9,7 @@ from models.care.mornings import rests_until
 from models.care.peroxide import Gate, burned_on, gate_of, test_of
 from models.care.prevention import Due, due_for
 from models.care.records import BurnVerdict
-from models.care.season import PEROXIDE, Season, concerns, hours_between
+from models.care.season import PEROXIDE, Season, hours_between
 from models.care.thresholds import Thresholds
 from models.care.visits import Visit
 from models.entries import LogEntry
@@ -198,7 +198,8 @@ def _returned(season: Season, plant: str, spray: LogEntry) -> bool:
     baseline = _baseline(season, plant, spray, looks)
     if baseline is None or looks[-1].day <= baseline.day:
         return False
-    return looks[-1].low_pct > baseline.high_pct
+    settled = looks[-1].day > spray.at.date() + timedelta(days=season.limits.again_days)
+    return settled and looks[-1].low_pct > baseline.high_pct
 
 
 def _baseline(
@@ -206,14 +207,15 @@ def _baseline(
 ) -> Visit | None:
     """Return the look with which later ones are compared.
 
-    The last one up to the end of the wait after the spray, since what was already infected still
-    shows; the first one after that where there is none; and the first one after the sickest leaves
-    were taken off, where they were.
+    The last one within a week of the spray, since what was infected before it still comes out; the
+    first one after that where there is none; and the first one after the sickest leaves were taken
+    off, where they were.
     """
-    waited = rests_until(season, spray)
-    stripped = [e.at.date() for e in season.entries("removed_leaves", plant) if concerns(e, plant)]
-    since = max([day for day in stripped if day >= waited], default=None)
+    sprayed = spray.at.date()
+    stripped = [e.at.date() for e in season.entries("removed_leaves", plant)]
+    since = max([day for day in stripped if day >= sprayed], default=None)
     if since is not None:
         return next((visit for visit in looks if visit.day >= since), None)
-    until = [visit for visit in looks if visit.day <= waited]
+    settled = sprayed + timedelta(days=season.limits.again_days)
+    until = [visit for visit in looks if visit.day <= settled]
     return until[-1] if until else next(iter(looks), None)

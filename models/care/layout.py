@@ -5,7 +5,7 @@ taken to lie side by side in the garden's order, with a path between.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from itertools import pairwise, permutations
+from itertools import groupby, pairwise, permutations
 from math import hypot
 
 from models.garden import Garden, Plant
@@ -49,8 +49,8 @@ def _steps(one: Plant, other: Plant) -> int:
 def shortest_way(garden: Garden, names: Iterable[str]) -> tuple[str, ...]:
     """Return plants in the order of the shortest way from the garden's first corner.
 
-    Exact for up to seven plants; beyond, the nearest next one each time, then stretches turned
-    round as long as that shortens the way.
+    Exact for up to seven plants; beyond, the better of two ways: the nearest next one each time,
+    or row by row, each with stretches turned round as long as that shortens it.
 
     Parameters
     ----------
@@ -60,10 +60,21 @@ def shortest_way(garden: Garden, names: Iterable[str]) -> tuple[str, ...]:
         Which to visit; doubles are visited once.
     """
     places = places_m(garden)
-    stops = [plant.name for plant in garden.plants if plant.name in set(names)]
+    wanted = set(names)
+    stops = [plant.name for plant in garden.plants if plant.name in wanted]
     if len(stops) <= _TRY_ALL:
         return min(permutations(stops), key=lambda way: way_length_m(places, way))
-    return tuple(_improved(places, _nearest_first(places, stops)))
+    starts = (_nearest_first(places, stops), _there_and_back(garden, wanted))
+    ways = [tuple(_improved(places, start)) for start in starts]
+    return min(ways, key=lambda way: way_length_m(places, way))
+
+
+def _there_and_back(garden: Garden, wanted: set[str]) -> list[str]:
+    """Return plants row by row, every second row walked backwards."""
+    standing = [plant for plant in garden.plants if plant.name in wanted]
+    rows = [list(members) for _, members in groupby(standing, key=lambda p: (p.bed, p.row))]
+    walked = (row if number % 2 == 0 else row[::-1] for number, row in enumerate(rows))
+    return [plant.name for row in walked for plant in row]
 
 
 def way_length_m(places: Mapping[str, tuple[float, float]], way: Sequence[str]) -> float:

@@ -1,7 +1,7 @@
 """The gate before peroxide: one plant first, 24 hours, a look for burn, then perhaps the others."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Literal
 
 from models.care.records import BurnVerdict
@@ -26,14 +26,14 @@ class Gate:
         The spray that decides it.
     verdict : BurnVerdict or None
         The check that decides it.
-    until : datetime or None
-        Until when ``passed`` or ``blocked`` holds.
+    until : date or None
+        The last day on which ``passed``, ``blocked`` or ``running`` holds.
     """
 
     state: GateState
     spray: LogEntry | None = None
     verdict: BurnVerdict | None = None
-    until: datetime | None = None
+    until: date | None = None
 
 
 def is_locked(spray: LogEntry, at: datetime, wait_hours: float) -> bool:
@@ -69,7 +69,7 @@ def burned_on(season: Season, plant: str) -> BurnVerdict | None:
         for check in judged(season, spray)
         if check.verdict == "burned"
         and check.plant == plant
-        and season.now < check.checked_at + pause
+        and season.today <= check.checked_at.date() + pause
     ]
     return burns[-1] if burns else None
 
@@ -84,7 +84,7 @@ def gate_of(season: Season) -> Gate:
     tested = [(spray, test_of(season, spray)) for spray in sprays]
     burn = _last_burn(tested)
     passed = _last_passed(season, tested, burn)
-    if burn and not passed and season.now < (until := _pause_ends(season, burn)):
+    if burn and not passed and season.today <= (until := _pause_ends(season, burn)):
         return Gate("blocked", _spray_of(season, sprays, burn), burn, until)
     if passed:
         return passed
@@ -104,8 +104,8 @@ def _last_passed(
     for spray, check in reversed(tested):
         later_burn = burn is not None and burn.checked_at >= spray.at
         if check and check.verdict == "no burn seen" and not later_burn:
-            until = spray.at + valid
-            return Gate("passed", spray, check, until) if season.now < until else None
+            until = spray.at.date() + valid
+            return Gate("passed", spray, check, until) if season.today <= until else None
     return None
 
 
@@ -117,13 +117,14 @@ def _running(
     for spray, check in reversed(tested):
         undecided = check is None or check.verdict == "cannot tell"
         later_burn = burn is not None and burn.checked_at >= spray.at
-        if undecided and not later_burn and season.now < spray.at + open_for:
-            return Gate("running", spray, check, spray.at + open_for)
+        until = spray.at.date() + open_for
+        if undecided and not later_burn and season.today <= until:
+            return Gate("running", spray, check, until)
     return Gate("untested")
 
 
-def _pause_ends(season: Season, burn: BurnVerdict) -> datetime:
-    return burn.checked_at + timedelta(days=season.limits.burn_pause_days)
+def _pause_ends(season: Season, burn: BurnVerdict) -> date:
+    return burn.checked_at.date() + timedelta(days=season.limits.burn_pause_days)
 
 
 def _spray_of(season: Season, sprays: tuple[LogEntry, ...], check: BurnVerdict) -> LogEntry | None:

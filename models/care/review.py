@@ -79,24 +79,47 @@ def _not_in_the_morning(season: Season, entry: LogEntry) -> str:
 
 def _late(season: Season, entry: LogEntry) -> str:
     limits = season.limits
-    if not _is_spray(entry, limits.preventive):
+    last = _last_like(season, entry)
+    if last is None:
         return ""
-    index = season.log.index(entry)
-    earlier = [
-        e
-        for e in season.log[:index]
-        if _is_spray(e, limits.preventive)
-        and (not e.plants or not entry.plants or set(e.plants) & set(entry.plants))
-    ]
-    if not earlier:
-        return ""
-    days = (entry.at.date() - earlier[-1].at.date()).days
-    if days <= limits.interval_days:
+    days = (entry.at.date() - last.at.date()).days
+    between = season.log[season.log.index(last) : season.log.index(entry)]
+    waited = any(_is_spray(e, PEROXIDE) for e in between)
+    rested = {name for e in between if _puts_to_rest(e) for name in e.plants}
+    allowed = limits.interval_days + (_longest_wait_days(season) if waited else 0)
+    if days <= allowed or (entry.plants and set(entry.plants) <= rested):
         return ""
     return (
         f"{days} days after the last preventive spray, {days - limits.interval_days} too late; "
         "the count starts again from here."
     )
+
+
+def _last_like(season: Season, entry: LogEntry) -> LogEntry | None:
+    """Return the preventive spray before this one that reached any of its plants."""
+    product = season.limits.preventive
+    if not _is_spray(entry, product):
+        return None
+    before = season.log[: season.log.index(entry)]
+    shared = (
+        e
+        for e in reversed(before)
+        if _is_spray(e, product)
+        and (not e.plants or not entry.plants or set(e.plants) & set(entry.plants))
+    )
+    return next(shared, None)
+
+
+def _puts_to_rest(entry: LogEntry) -> bool:
+    """Whether an entry keeps its plants from being sprayed: a burn, or wilting."""
+    if entry.kind == "burn_check":
+        return verdict_of(entry).verdict == "burned"
+    return entry.kind == "seen" and entry.text in ("wilting", "cleared")
+
+
+def _longest_wait_days(season: Season) -> int:
+    """Return for how long the plan itself lets prevention wait for peroxide."""
+    return season.limits.overdue_days + season.limits.between_hours // 24
 
 
 def _too_soon(season: Season, entry: LogEntry) -> str:
@@ -210,7 +233,11 @@ def _early_check(season: Season, entry: LogEntry) -> str:
 
 LOG_RULES: tuple[LogRule, ...] = (
     LogRule("mornings", "Sprays are made in the morning.", _not_in_the_morning),
-    LogRule("interval", "Preventive sprays are at most {interval_days} days apart.", _late),
+    LogRule(
+        "interval",
+        "Preventive sprays are at most {interval_days} days apart, and the waits after peroxide.",
+        _late,
+    ),
     LogRule("one at a time", "{between_hours} hours lie between two products.", _too_soon),
     LogRule("one tank", "Two products are not mixed in one tank.", _in_one_tank),
     LogRule(

@@ -255,12 +255,39 @@ def spray_tasks(season: Season, leaves: Leaves, until: date) -> list[Task]:
         return [_prevent(season, spray) for spray in planned_sprays(season, wants, until)]
     day, not_before, moved = first_morning(season, PEROXIDE, season.today)
     first = next(iter(planned_sprays(season, wants, until)), None)
+    until_test = _test_holds_until(curative)
     if first is not None and _goes_first(season, first, day):
         wait = _wait_after(season, first.day)
-        day, not_before, moved = first_morning(season, PEROXIDE, season.today, wait)
+        later = first_morning(season, PEROXIDE, season.today, wait)
+        # Prevention that would let a passed spot-test lapse does not go first.
+        if later[0] <= (until_test or later[0]):
+            day, not_before, moved = later
     sprays = _around(season, wants, until, first, day)
-    tasks = [_curative(season, r, members, day, not_before, moved) for r, members in curative]
+    make = _curative if day <= (until_test or day) else _lapsing
+    tasks = [make(season, rule, members, day, not_before, moved) for rule, members in curative]
     return [*tasks, *(_prevent(season, spray) for spray in sprays)]
+
+
+def _test_holds_until(curative: list[tuple[Rule, list[Evidence]]]) -> date | None:
+    """Return the last day for which a passed spot-test holds; None where none passed."""
+    treat = [members[0].gate.until for rule, members in curative if rule.status == "treat"]
+    return treat[0] if treat else None
+
+
+def _lapsing(
+    season: Season,
+    rule: Rule,
+    members: list[Evidence],
+    day: date,
+    not_before: datetime | None,
+    moved: str,
+) -> Task:
+    """Say that no morning suits while the spot-test still holds."""
+    plants = tuple(e.plant for e in members)
+    what = f"Wait with {joined(plants)}: by {day_words(day)} the spot-test no longer holds."
+    why = f"{rule.why} No earlier morning suits: {moved}. One plant is then tested again."
+    key = f"lapses:{len(season.sprays(PEROXIDE)) + 1}"
+    return Task(key, "lapses", what, why, plants, season.today, "day", cautions_of("treat"))
 
 
 def _goes_first(season: Season, spray: PlannedSpray, peroxide_on: date) -> bool:

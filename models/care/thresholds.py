@@ -68,6 +68,9 @@ class Thresholds:
     test_valid_days: int = _of(
         14, 1, 60, "A spot-test holds this long: then leaves and weather are others."
     )
+    again_days: int = _of(
+        7, 2, 60, "Lesions from before a peroxide spray still come out for about six days."
+    )
     burn_pause_days: int = _of(14, 1, 90, "After a burn no peroxide is offered for this long.")
     night_days: int = _of(5, 1, 30, "A night count older than this is counted again.")
     chewed_pct: float = _of(

@@ -21,7 +21,7 @@ __all__ = [
 DOUBTFUL = frozenset(
     {
         *("blurred", "too_dark", "over_exposed", "colour_cast", "small", "all_sick"),
-        *("grey_photo", "red_blue_swapped", "bad_date"),
+        *("grey_photo", "red_blue_swapped", "bad_date", "clock_doubtful"),
     }
 )
 """Flags with which a reading does not carry the decision to spray; the others only ask for care."""

@@ -165,10 +165,11 @@ def test_a_verdict_still_belongs_to_a_spray_whose_entry_was_corrected(season):
 
 def test_a_test_left_unchecked_lapses_and_one_that_passed_lapses_later(season):
     invented = waiting(season).photo("A2", 5, 9)
-    assert invented.rules(5, 9)["A2"] == ("spot-test",)
+    assert invented.rules(5, 9)["A2"] == ("test is running",)
+    assert invented.rules(6, 9)["A2"] == ("spot-test",)
     passed = waiting(season).verdict("no burn seen", "B1", 2, 3, 8)
     passed.photo("A2", 15, 9).photo("A2", 17, 9)
-    assert passed.tasks(15, 9, "treat")
+    assert passed.tasks(16, 9, "treat")
     assert not passed.tasks(17, 9, "treat")
 
 
@@ -178,6 +179,16 @@ def test_a_weaker_test_after_a_burns_pause_can_open_the_gate(season):
     assert invented.rules(18, 9)["A2"] == ("spot-test",)
     invented.spray("peroxide", 19, "A2").verdict("no burn seen", "A2", 4, 20, 8)
     assert invented.tasks(20, 9, "treat")[0].plants == ("A3",)
+
+
+def test_a_treatment_that_no_morning_suits_while_the_test_holds_is_put_off_in_words(season):
+    invented = waiting(season).verdict("no burn seen", "B1", 2, 3, 8).photo("A2", 15, 9)
+    heat = [DayWeather(invented.at(day).date(), hottest_c=35.0) for day in range(15, 19)]
+    assert invented.tasks(16, 6, "treat")[0].day == invented.at(16).date()
+    assert not invented.tasks(16, 6, "treat", weather=heat)
+    (task,) = invented.tasks(16, 6, "lapses", weather=heat)
+    assert "no longer holds" in task.what
+    assert "35 °C" in task.why
 
 
 # The calendar, check value 6e
