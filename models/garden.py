@@ -1,9 +1,10 @@
 """The garden as it stands: beds and the plants in them, by name and place."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-__all__ = ["Garden", "Plant"]
+__all__ = ["Garden", "Plant", "free_tags"]
 
 
 @dataclass(frozen=True)
@@ -60,3 +61,32 @@ class Garden:
     spacing_m: float = 0.6
     settings: dict[str, Any] = field(default_factory=dict)
     journal: str = "journal.sqlite"
+
+
+def free_tags(garden: Garden, wanted: Sequence[str]) -> dict[str, int]:
+    """Return a number for each of these plants that has no tag yet.
+
+    Numbers go on above the highest one in use, so that a tag left from a plant that is gone is not
+    taken for another's; gaps are filled only when there are no higher ones.
+
+    Parameters
+    ----------
+    garden : Garden
+        Its plants keep the numbers that they have.
+    wanted : sequence of str
+        Names of plants; those with a tag are left out.
+
+    Raises
+    ------
+    ValueError
+        When all 586 numbers are taken.
+    """
+    taken = {plant.tag for plant in garden.plants if plant.tag is not None}
+    highest = max(taken, default=0)
+    free = [number for number in range(1, 587) if number not in taken]
+    free.sort(key=lambda number: number < highest)
+    without = {plant.name for plant in garden.plants if plant.tag is None}
+    untagged = [name for name in dict.fromkeys(wanted) if name in without]
+    if len(untagged) > len(free):
+        raise ValueError("There are only 586 stake tags, and this garden needs more.")
+    return dict(zip(untagged, free, strict=False))

@@ -28,7 +28,17 @@ from vision.find import OUTPUT_MARKER, Finding, PhotoFile, find_photos, printabl
 from vision.measure import measure_day_photo
 from vision.measure_night import measure_night_photo
 from vision.photo import UnreadablePhoto, content_hash, read_photo
-from vision.records import DayMeasurement, DayReading, NightMeasurement, NightReading, Photo
+from vision.records import (
+    DayMeasurement,
+    DayReading,
+    NightMeasurement,
+    NightReading,
+    Photo,
+    TagReading,
+)
+from vision.tag import find_tag
+from vision.tag_light import balanced
+from vision.tag_scale import leaf_scale
 from vision.taken import capture_time
 from vision.torch_off import pair_torch_off
 from vision.uv import is_uv_photo
@@ -212,10 +222,12 @@ def score_photo(job: PhotoJob) -> PhotoResult:
 
 
 def _score_day(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, bytes]]:
-    measurement = measure_day_photo(photo)
-    calls = call_leaves(job.classifier, photo, measurement)
+    tag = find_tag(photo)
+    neutral = balanced(photo, tag.white_balance) if tag else photo
+    measurement = measure_day_photo(neutral, tag)
+    calls = call_leaves(job.classifier, neutral, measurement)
     result = replace(
-        _result(photo, measurement),
+        _result(photo, measurement, tag),
         pattern=combine(calls, job.classifier.least_probability),
         leaf_patterns=calls,
     )
@@ -226,7 +238,7 @@ def _score_night(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, b
     torch_off = read_photo(job.torch_off) if job.torch_off else None
     measurement = measure_night_photo(photo, torch_off)
     content = torch_off.sha256 if torch_off else ""
-    result = replace(_result(photo, measurement), torch_off_sha256=content)
+    result = replace(_result(photo, measurement, find_tag(photo)), torch_off_sha256=content)
     return result, _draw(job, photo, measurement, (), content)
 
 
@@ -357,9 +369,10 @@ def _draw(
     return pictures
 
 
-def _result(photo: Photo, measurement: DayMeasurement | NightMeasurement) -> PhotoResult:
+def _result(
+    photo: Photo, measurement: DayMeasurement | NightMeasurement, tag: TagReading | None
+) -> PhotoResult:
     reading = measurement.reading
-    flags = dict.fromkeys((*photo.flags, *reading.flags))
     day, night = None, None
     if isinstance(reading, NightReading):
         night = replace(
@@ -367,6 +380,9 @@ def _result(photo: Photo, measurement: DayMeasurement | NightMeasurement) -> Pho
         )
     else:
         day = _without_outlines(reading)
+    scale = leaf_scale(tag, day) if tag else None
+    far_off = ("tag_tilted",) if tag and tag.number is not None and scale is None else ()
+    flags = dict.fromkeys((*photo.flags, *reading.flags, *(tag.flags if tag else ()), *far_off))
     return PhotoResult(
         photo.name,
         photo.sha256,
@@ -376,7 +392,9 @@ def _result(photo: Photo, measurement: DayMeasurement | NightMeasurement) -> Pho
         photo.height_px,
         tuple(flags),
         day,
+        scale,
         night=night,
+        tag=tag,
     )
 
 

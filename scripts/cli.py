@@ -308,7 +308,6 @@ def _close(run: "Run", filed: str = "") -> None:
 
 # Commands with modules of their own join the app when they are imported.
 from scripts import assign_command as _assign_command  # noqa: E402, F401
-from scripts import export_command as _export_command  # noqa: E402, F401
 from scripts import mix_command as _mix_command  # noqa: E402, F401
 from scripts import new_command as _new_command  # noqa: E402, F401
 from scripts import relabel_command as _relabel_command  # noqa: E402, F401

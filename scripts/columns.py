@@ -266,7 +266,7 @@ _PHOTOS: Table[PhotoResult] = Table(
         Column("height_px", "Full height of the upright photo, in pixels.", lambda p: p.height_px),
         Column(
             "mm_per_px",
-            "Scale, in millimetres a pixel; empty where no scale is known.",
+            "Scale, in millimetres a pixel, from the stake tag beside the leaf; empty without one.",
             lambda photo: photo.mm_per_px,
             SCALE,
         ),

@@ -69,7 +69,7 @@ def entry_of(
     if result.taken_at is None or result.taken_from is None or result.mode is None:
         raise ValueError(f"{result.name} has no reading")
     parts, inside = _parts(result, path, folder)
-    tag = getattr(getattr(result, "tag", None), "number", None)
+    tag = result.tag.number if result.tag else None
     plant, plant_from = plant_of(garden.plants, parts, tag, option)
     return PhotoEntry(
         photo="/".join(parts) if inside else result.name,
@@ -80,10 +80,17 @@ def entry_of(
         plant_from=plant_from,
         mode=result.mode,
         version=version,
-        flags=result.flags,
+        flags=_flags(result, garden),
         leaves=tuple(_leaves(result)),
         **_cells("photos", result, _PHOTO_FIELDS),
     )
+
+
+def _flags(result: PhotoResult, garden: Garden) -> tuple[str, ...]:
+    """Return a photo's flags, with another one where its stake tag belongs to no plant."""
+    tag = result.tag.number if result.tag else None
+    strange = tag is not None and all(plant.tag != tag for plant in garden.plants)
+    return (*result.flags, *(("tag_unknown",) if strange else ()))
 
 
 def _parts(result: PhotoResult, path: Path, folder: Path) -> tuple[tuple[str, ...], bool]:

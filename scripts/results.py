@@ -15,6 +15,7 @@ from vision.records import (
     Lesion,
     NightReading,
     RejectedGlow,
+    TagReading,
     TakenFrom,
 )
 
@@ -60,6 +61,8 @@ class PhotoResult:
         The measurement of a UV night photo; never beside a day reading.
     torch_off_sha256 : str
         Hash of the torch-off photo that was subtracted; empty without one.
+    tag : TagReading or None
+        The stake tag in the photo, read or refused; None where none was seen.
     """
 
     name: str
@@ -77,6 +80,7 @@ class PhotoResult:
     kept: bool = False
     night: NightReading | None = None
     torch_off_sha256: str = ""
+    tag: TagReading | None = None
 
     @property
     def mode(self) -> Mode | None:
@@ -116,6 +120,7 @@ def from_json(data: bytes) -> PhotoResult:
     values["flags"] = tuple(values["flags"])
     values["reading"] = _reading(values["reading"]) if values["reading"] else None
     values["night"] = _night(values["night"]) if values["night"] else None
+    values["tag"] = _tag(values["tag"]) if values["tag"] else None
     values["pattern"] = PatternCall(**values["pattern"]) if values["pattern"] else None
     values["leaf_patterns"] = tuple(PatternCall(**call) for call in values["leaf_patterns"])
     return replace(PhotoResult(**values), kept=True)
@@ -153,3 +158,13 @@ def _night(values: dict[str, Any]) -> NightReading:
 def _caterpillar(values: dict[str, Any]) -> Caterpillar:
     midline = tuple((row, col) for row, col in values["midline_px"])
     return Caterpillar(**{**values, "midline_px": midline})
+
+
+def _tag(values: dict[str, Any]) -> TagReading:
+    gains = values["white_balance"]
+    changed = {
+        "flags": tuple(values["flags"]),
+        "corners_px": tuple((row, col) for row, col in values["corners_px"]),
+        "white_balance": tuple(gains) if gains else None,
+    }
+    return TagReading(**{**values, **changed})

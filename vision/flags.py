@@ -67,6 +67,14 @@ _ALL = (
         "torch_off_unfit",
         "The torch-off photo has another size than the photo and was not subtracted.",
     ),
+    Flag(
+        "tag_unclear",
+        "A stake tag is torn, dirty, bent, blurred or partly hidden, and was passed over.",
+    ),
+    Flag("tag_tilted", "A stake tag is tilted too far: lay it flat beside the leaf."),
+    Flag("tag_small", "A stake tag is too small to be read in this photo: go closer."),
+    Flag("tag_doubled", "There is more than one stake tag in the photo, so none was used."),
+    Flag("tag_unknown", "The stake tag belongs to no plant of this garden."),
 )
 
 FLAGS: dict[str, Flag] = {flag.name: flag for flag in _ALL}

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from vision.colour import log_chromaticity
 from vision.outline import OVERVIEW_PX, leaf_score
 from vision.raster import disc, shrunk
+from vision.tag_hide import painted_over
 
 __all__ = ["MOST_LEAVES", "Leaves", "find_leaves"]
 
@@ -72,13 +73,15 @@ class Leaves:
         return len(self.touching)
 
 
-def find_leaves(pixels: NDArray[np.uint8]) -> Leaves:
+def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     """Find the leaves of a photo.
 
     Parameters
     ----------
     pixels : ndarray of uint8, shape (rows, columns, 3)
         sRGB, red first. Not changed.
+    card : ndarray of uint8, shape (rows, columns), optional
+        Above 0 where a stake tag is seen: there is no leaf.
 
     Returns
     -------
@@ -90,6 +93,8 @@ def find_leaves(pixels: NDArray[np.uint8]) -> Leaves:
     if min(pixels.shape[:2]) < _SMALLEST_PX:
         return Leaves(np.zeros(pixels.shape[:2], np.uint8), (), (), True, ("no_leaf",))
     picture = _reduce(pixels, _EDGE_PX)
+    if card is not None:
+        picture = painted_over(picture, card)
     overview = _reduce(picture, OVERVIEW_PX)
     score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
     found, left_out = _pieces(score, _living(overview))

@@ -21,13 +21,15 @@ from vision.records import (
     LeafReading,
     Lesion,
     Photo,
+    TagReading,
 )
 from vision.surface import load_surface
+from vision.tag_hide import card_mask
 from vision.tissue import Healthy, healthy_colour, leaf_lab
 
 __all__ = ["MEASURING_VERSION", "measure_day_photo"]
 
-MEASURING_VERSION = 1
+MEASURING_VERSION = 2
 """Raised whenever the same photo would be measured differently."""
 
 _LEAST_HEALTHY_SHARE = 0.05
@@ -49,13 +51,15 @@ class _Crop:
     healthy: Healthy
 
 
-def measure_day_photo(photo: Photo) -> DayMeasurement:
+def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasurement:
     """Measure the leaves of a day photo.
 
     Parameters
     ----------
     photo : Photo
         From ``vision.photo.read_photo``.
+    tag : TagReading, optional
+        The stake tag in it, read or refused: its card is not measured.
 
     Returns
     -------
@@ -64,7 +68,8 @@ def measure_day_photo(photo: Photo) -> DayMeasurement:
     """
     if any(not FLAGS[name].measurable for name in photo.flags):
         return _unmeasured(photo, photo.flags)
-    leaves = find_leaves(photo.pixels)
+    card = card_mask(photo, tag) if tag else None
+    leaves = find_leaves(photo.pixels, card)
     if leaves.count == 0:
         return _unmeasured(photo, (*photo.flags, *leaves.flags))
     crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in range(1, leaves.count + 1)])
@@ -77,7 +82,7 @@ def measure_day_photo(photo: Photo) -> DayMeasurement:
     flags = (*photo.flags, *leaves.flags)
     if not all(FLAGS[name].measurable for name in readings[0].flags):
         return _unmeasured(photo, (*flags, *readings[0].flags))
-    return DayMeasurement(_sum_up(readings, flags), classes, leaves.numbers)
+    return DayMeasurement(_sum_up(readings, flags), classes, leaves.numbers, card)
 
 
 def _unmeasured(photo: Photo, flags: tuple[str, ...]) -> DayMeasurement:

@@ -29,6 +29,7 @@ __all__ = [
     "NightReading",
     "Photo",
     "RejectedGlow",
+    "TagReading",
     "TakenFrom",
 ]
 
@@ -192,6 +193,36 @@ class DayReading:
     severity_high_pct: float | None = None
 
 
+@dataclass(frozen=True)
+class TagReading:
+    """A stake tag in a photo, read or refused.
+
+    Attributes
+    ----------
+    number : int or None
+        The tag's number; None where it was refused.
+    flags : tuple of str
+        Why it was refused: ``tag_unclear``, ``tag_tilted``, ``tag_small``, ``tag_doubled``.
+    corners_px : tuple of (float, float)
+        The black square's corners as (row, column) in the full-size photo, clockwise from the
+        marker's own upper left.
+    side_px : float
+        Root of the black square's area, in px of the full-size photo.
+    tilt_deg : float
+        How far its plane is tilted from the picture's.
+    white_balance : tuple of float or None
+        Gains of red, green and blue in linear light that make the grey patch grey; None where
+        the patches cannot be relied on.
+    """
+
+    number: int | None
+    flags: tuple[str, ...] = ()
+    corners_px: tuple[tuple[float, float], ...] = ()
+    side_px: float = 0.0
+    tilt_deg: float = 0.0
+    white_balance: tuple[float, float, float] | None = None
+
+
 @dataclass(frozen=True, eq=False)
 class DayMeasurement:
     """A day reading with the pixels it came from, at the scale at which they were measured.
@@ -204,11 +235,14 @@ class DayMeasurement:
         Mask values (BACKGROUND, LEAF, HALO, LESION), the size of ``Photo.pixels``.
     leaf_numbers : ndarray of uint8, shape (rows, columns)
         0 background, otherwise the number of the leaf.
+    card : ndarray of uint8, shape (rows, columns), or None
+        Above 0 where a stake tag is seen; None without one.
     """
 
     reading: DayReading
     classes: NDArray[np.uint8]
     leaf_numbers: NDArray[np.uint8] = field(repr=False)
+    card: NDArray[np.uint8] | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,6 +11,7 @@ from vision.rendered.scene import (
     NATURAL_BACKGROUNDS,
     PLAIN_BACKGROUNDS,
     SPOT_KINDS,
+    PaintedTag,
     Scene,
     draw_scene,
 )
@@ -24,6 +25,7 @@ __all__ = [
     "PLAIN_BACKGROUNDS",
     "SPOT_KINDS",
     "LesionTruth",
+    "PaintedTag",
     "RenderedPhoto",
     "Scene",
     "draw_feeding",

@@ -18,6 +18,7 @@ from vision.rendered.natural import paint_natural
 from vision.rendered.pieces import Piece, cut_pieces, missing_pixels, number_pixels
 from vision.rendered.scene import BLIGHT_KINDS, PLAIN_BACKGROUNDS, SPOT_KINDS, Scene
 from vision.rendered.shape import blade_coordinates
+from vision.rendered.stake_tag import Corners, lay_tag
 from vision.rendered.stalks import paint_stalks, stalk_cover
 from vision.rendered.symptom_colours import paint_symptoms
 from vision.rendered.symptoms import Symptoms, draw_blight, draw_spots, share_severity
@@ -45,6 +46,8 @@ class Painting:
         Scale.
     burnt_px : int
         As in ``RenderedPhoto``.
+    tag_corners_px : tuple of (float, float) or None
+        As in ``RenderedPhoto``.
     """
 
     canvas: Floats
@@ -54,6 +57,7 @@ class Painting:
     lesions: tuple[LesionTruth, ...]
     px_per_mm: float
     burnt_px: int
+    tag_corners_px: Corners | None = None
 
 
 def render(scene: Scene, seed: int) -> RenderedPhoto:
@@ -87,6 +91,7 @@ def render(scene: Scene, seed: int) -> RenderedPhoto:
         painting.px_per_mm,
         painting.burnt_px,
         painting.missing,
+        painting.tag_corners_px,
     )
 
 
@@ -107,7 +112,7 @@ def paint_light(rng: np.random.Generator, scene: Scene, seed: int) -> Painting:
     gaps_rng = np.random.default_rng((seed, 2))
     pieces = cut_pieces(rng, scene, plans, px_per_mm, gaps_rng)
     numbers = number_pixels(scene, pieces)
-    canvas = _paint_behind(rng, scene, plans, pieces, px_per_mm)
+    canvas, tag_corners = _paint_behind(rng, scene, plans, pieces, px_per_mm)
     mask = np.where(numbers > 0, LEAF, BACKGROUND).astype(np.uint8)
     areas = [int(np.count_nonzero(piece.visible)) for piece in pieces]
     lesions: list[LesionTruth] = []
@@ -127,7 +132,9 @@ def paint_light(rng: np.random.Generator, scene: Scene, seed: int) -> Painting:
         lesions += _record(scene, piece, symptoms, mask, rims_from)
     lesions.sort(key=lambda lesion: -lesion.area_px)
     missing = missing_pixels(scene, pieces, numbers)
-    return Painting(canvas, mask, numbers, missing, tuple(lesions), px_per_mm, burnt_px)
+    return Painting(
+        canvas, mask, numbers, missing, tuple(lesions), px_per_mm, burnt_px, tag_corners
+    )
 
 
 def settle_kind(rng: np.random.Generator, scene: Scene) -> Scene:
@@ -152,18 +159,25 @@ def _paint_behind(
     plans: tuple[LeafPlan, ...],
     pieces: list[Piece],
     px_per_mm: float,
-) -> Floats:
-    """Paint the background, the shadow of blades and stalks on it, then the stalks."""
+) -> tuple[Floats, Corners | None]:
+    """Paint the background, the tag, the shadow of blades and stalks on it, then the stalks.
+
+    Returns the canvas, and where the tag's corners are.
+    """
     plain = scene.background in PLAIN_BACKGROUNDS
     canvas = (paint_plain if plain else paint_natural)(rng, scene, px_per_mm)
     stalks = stalk_cover(scene, plans)
+    cover = stalks.copy()
+    for piece in pieces:
+        cover[piece.window] = np.maximum(cover[piece.window], piece.cover)
+    corners = None
+    if scene.tag:
+        own = rng.spawn(1)[0]  # so that the rest of the photo is painted as without a tag
+        corners = lay_tag(own, scene.tag, scene, canvas, cover, px_per_mm)
     if scene.background not in _FAR_BEHIND:
-        cover = stalks.copy()
-        for piece in pieces:
-            cover[piece.window] = np.maximum(cover[piece.window], piece.cover)
         cast_shadow(canvas, cover, scene, scene.lift_mm * px_per_mm)
     paint_stalks(rng, scene, canvas, stalks)
-    return canvas
+    return canvas, corners
 
 
 def _symptoms(

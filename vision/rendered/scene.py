@@ -10,6 +10,7 @@ __all__ = [
     "NATURAL_BACKGROUNDS",
     "PLAIN_BACKGROUNDS",
     "SPOT_KINDS",
+    "PaintedTag",
     "Scene",
     "draw_scene",
 ]
@@ -25,6 +26,50 @@ BLIGHT_KINDS = ("early", "late")
 
 Shape = Literal["leaflet", "compound"]
 Pattern = Literal["none", "spot", "blight"]
+
+
+@dataclass(frozen=True)
+class PaintedTag:
+    """A stake tag in a scene.
+
+    Attributes
+    ----------
+    number : int
+        Of the marker, 1 to 586.
+    name : str
+        Plant's name on the card.
+    span_px : float or None
+        Side of the black square at its centre, untilted; None: true to the leaf's scale.
+    place : tuple of float or None
+        Centre of the card across and down the frame, 0 to 1; None: where leaves hide least of it.
+    turn_deg : float
+        Turned in the picture, clockwise.
+    tilt_deg, tilt_towards_deg : float
+        Tilt away from the camera, 0 to 80, and the direction of the far side (0 right, 90 down).
+    distance_mm : float
+        From the camera, which decides how much smaller the far side looks.
+    torn : float
+        Share of the card's height that is torn off at its upper right corner, 0 to 1.
+    dirt : float
+        Share of the card covered by soil, 0 to 1.
+    shaded : float
+        Share of the card on which a hard shadow lies, 0 to 1.
+    tint : tuple of float
+        Reflectance of the printer's grey relative to neutral, red to blue.
+    """
+
+    number: int
+    name: str = "A1"
+    span_px: float | None = None
+    place: tuple[float, float] | None = None
+    turn_deg: float = 0.0
+    tilt_deg: float = 0.0
+    tilt_towards_deg: float = 0.0
+    distance_mm: float = 400.0
+    torn: float = 0.0
+    dirt: float = 0.0
+    shaded: float = 0.0
+    tint: tuple[float, float, float] = (1.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -109,6 +154,8 @@ class Scene:
         Curling and folding of the blade, 0 to 1.
     rotation_deg : float
         Direction of the first leaf's tip, 0 = right, 90 = down.
+    tag : PaintedTag or None
+        A stake tag that lies behind the leaves.
     """
 
     width_px: int = 640
@@ -151,6 +198,7 @@ class Scene:
     lobing: float = 0.5
     curl: float = 0.4
     rotation_deg: float = 270.0
+    tag: PaintedTag | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be painted.

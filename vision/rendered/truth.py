@@ -65,6 +65,9 @@ class RenderedPhoto:
         another leaflet is not missing. Read-only.
     burnt_px : int
         Visible pixels that a spray has bleached; in the mask they keep the class they had.
+    tag_corners_px : tuple of (float, float) or None
+        Corners of the stake tag's black square as (x, y), clockwise from the marker's own upper
+        left; None without a tag.
     """
 
     pixels: NDArray[np.uint8] = field(repr=False)
@@ -76,6 +79,7 @@ class RenderedPhoto:
     px_per_mm: float
     burnt_px: int
     missing: NDArray[np.uint8] = field(repr=False)
+    tag_corners_px: tuple[tuple[float, float], ...] | None = None
 
     @property
     def leaf_area_px(self) -> int:
