@@ -308,7 +308,11 @@ def _close(run: "Run", filed: str = "") -> None:
 
 # Commands with modules of their own join the app when they are imported.
 from scripts import assign_command as _assign_command  # noqa: E402, F401
+from scripts import flag_command as _flag_command  # noqa: E402, F401
+from scripts import log_command as _log_command  # noqa: E402, F401
 from scripts import mix_command as _mix_command  # noqa: E402, F401
 from scripts import new_command as _new_command  # noqa: E402, F401
+from scripts import plan_command as _plan_command  # noqa: E402, F401
 from scripts import relabel_command as _relabel_command  # noqa: E402, F401
 from scripts import restore_command as _restore_command  # noqa: E402, F401
+from scripts import today_command as _today_command  # noqa: E402, F401

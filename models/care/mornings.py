@@ -4,7 +4,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from models.care.season import Season, concerns, hours_after, products_of
-from models.care.words import day_words
+from models.care.words import day_words, heat_words
 from models.entries import LogEntry
 
 __all__ = [
@@ -61,7 +61,8 @@ def hindrance(season: Season, day: date) -> str:
     for hot in (day, day + timedelta(days=1)):
         weather = season.weather.get(hot)
         if weather and weather.hottest_c is not None and weather.hottest_c >= limits.heat_c:
-            return f"{weather.hottest_c:.0f} °C on {day_words(hot)}"
+            heat = heat_words(weather.hottest_c, season.garden.units)
+            return f"{heat} on {day_words(hot)}"
     return ""
 
 

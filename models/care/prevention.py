@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 
 from models.care.mornings import first_morning, last_spray, rain_on
 from models.care.season import Season
-from models.care.words import day_words
+from models.care.words import day_words, rain_words
 from models.entries import LogEntry
 
 __all__ = ["Due", "PlannedSpray", "due_for", "planned_sprays", "residue_share"]
@@ -93,7 +93,7 @@ def _due_after(season: Season, sprayed_on: date, spray: LogEntry | None) -> Due:
         day = sprayed_on + timedelta(days=step)
         rain = _rain_after(season, day, spray) if step == 0 else rain_on(season, day)
         if rain is not None and rain > season.limits.rain_mm:
-            return _due_by_rain(rain, day, sprayed_on)
+            return _due_by_rain(season, rain, day, sprayed_on)
     last = f"the last one is of {day_words(sprayed_on)}"
     planned = f"the one before is planned for {day_words(sprayed_on)}"
     return Due(regular, f"Every {interval} days; {planned if spray is None else last}.")
@@ -114,9 +114,10 @@ def _rain_after(season: Season, day: date, spray: LogEntry | None) -> float | No
     return rain_on(season, day)
 
 
-def _due_by_rain(rain_mm: float, day: date, sprayed_on: date) -> Due:
+def _due_by_rain(season: Season, rain_mm: float, day: date, sprayed_on: date) -> Due:
+    rain = rain_words(rain_mm, season.garden.units)
     why = (
-        f"{rain_mm:g} mm of rain on {day_words(day)}, after the spray of {day_words(sprayed_on)}: "
+        f"{rain} of rain on {day_words(day)}, after the spray of {day_words(sprayed_on)}: "
         "spray again the morning after."
     )
     beside = (

@@ -10,7 +10,7 @@ from models.care.mornings import NO_PRODUCT
 from models.care.peroxide import gate_of
 from models.care.records import Remark
 from models.care.season import PEROXIDE, Season, concerns, hours_between, products_of
-from models.care.words import day_words, joined, time_words
+from models.care.words import day_words, heat_words, joined, time_words
 from models.entries import LogEntry
 from models.mix import RECIPES, CannotMixError, check_together
 
@@ -208,7 +208,8 @@ def _hot(season: Season, entry: LogEntry) -> str:
     for day in (entry.at.date(), entry.at.date() + timedelta(days=1)):
         hottest = season.weather[day].hottest_c if day in season.weather else None
         if hottest is not None and hottest >= season.limits.heat_c:
-            return f"{hottest:.0f} °C on {day_words(day)}: sprays burn in heat; look for burn."
+            heat = heat_words(hottest, season.garden.units)
+            return f"{heat} on {day_words(day)}: sprays burn in heat; look for burn."
     return ""
 
 

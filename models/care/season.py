@@ -182,16 +182,22 @@ def season_of(
     CareSettingsError, BadVerdictError
         With one sentence.
     """
-    zone = ZoneInfo(garden.time_zone)
-    now = now.astimezone(zone)
+    now = now.astimezone(ZoneInfo(garden.time_zone))
+    limits = thresholds_of(garden)
+    since, until = (now - timedelta(days=limits.season_days)).astimezone(UTC), now.astimezone(UTC)
     past = sorted(
-        (p for p in photos if p.taken_at.astimezone(UTC) <= now.astimezone(UTC)),
+        (p for p in photos if since <= p.taken_at.astimezone(UTC) <= until),
         key=lambda p: (p.taken_at.astimezone(UTC), p.photo, p.sha256),
     )
-    held = [e for e in effective(log) if e.at.astimezone(UTC) <= now.astimezone(UTC)]
+    held = [
+        e
+        for e in effective(log)
+        # What was declined is declined for good.
+        if (since <= e.at.astimezone(UTC) or e.kind == "decline") and e.at.astimezone(UTC) <= until
+    ]
     return Season(
         garden=garden,
-        limits=thresholds_of(garden),
+        limits=limits,
         now=now,
         photos=tuple(past),
         log=tuple(held),

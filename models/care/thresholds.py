@@ -47,6 +47,9 @@ class Thresholds:
     isolate_days: int = _of(
         7, 1, 60, "From infection to new spores late blight needs about a week."
     )
+    season_days: int = _of(
+        200, 30, 300, "What is older belongs to last year's plants of the same name."
+    )
     fresh_days: int = _of(3, 1, 14, "A photo older than this says too little about today.")
     photo_days: int = _of(7, 1, 60, "One scouting walk a week.")
     look_days: int = _of(3, 1, 30, "A plant under watch is photographed again after so long.")

@@ -5,7 +5,18 @@ from datetime import date, datetime
 
 from models.care.visits import Visit
 
-__all__ = ["day_words", "joined", "pattern_words", "time_words", "visit_words"]
+__all__ = [
+    "MM_PER_INCH",
+    "day_words",
+    "heat_words",
+    "joined",
+    "pattern_words",
+    "rain_words",
+    "time_words",
+    "visit_words",
+]
+
+MM_PER_INCH = 25.4  # exact by definition
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -23,6 +34,24 @@ def day_words(day: date) -> str:
 def time_words(at: datetime) -> str:
     """Return a time such as ``Mon 1 Jun 07:30``."""
     return f"{day_words(at.date())} {at:%H:%M}"
+
+
+def rain_words(rain_mm: float, units: str) -> str:
+    """Return an amount of rain in the garden's units, metric or US.
+
+    >>> rain_words(12.7, "metric"), rain_words(12.7, "US")
+    ('12.7 mm', '0.5 in')
+    """
+    return f"{rain_mm / MM_PER_INCH:.2g} in" if units == "US" else f"{rain_mm:.3g} mm"
+
+
+def heat_words(temperature_c: float, units: str) -> str:
+    """Return a temperature in the garden's units, metric or US.
+
+    >>> heat_words(32, "metric"), heat_words(32, "US")
+    ('32 °C', '90 °F')
+    """
+    return f"{temperature_c * 1.8 + 32:.0f} °F" if units == "US" else f"{temperature_c:.0f} °C"
 
 
 def joined(names: Iterable[str], last: str = "and") -> str:

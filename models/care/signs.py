@@ -1,0 +1,18 @@
+"""Signs that a grower sees and a photo does not show, by the word under which they are logged."""
+
+from collections.abc import Mapping
+
+__all__ = ["SIGNS"]
+
+SIGNS: Mapping[str, str] = {
+    "wilting": "the plant wilts: it is isolated",
+    "cleared": "an extension service or clinic says it is not late blight, or it stands again",
+    "gone": "the plant was taken out: it is left out from then on",
+    "droppings": "droppings of caterpillars",
+    "cocoons": "caterpillars with white cocoons on their backs, with their number",
+    "no-caterpillars": "looked at night with the UV torch, and found none",
+    "aphids": "aphids",
+    "lying": "parts of the plant touch the ground",
+    "low-lesions": "lesions began on the lowest leaves",
+}
+"""Each sign with what it means."""

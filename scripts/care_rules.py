@@ -1,0 +1,17 @@
+"""Put the decision tables and the thresholds into the README: ``python -m scripts.care_rules``."""
+
+from models.care.rule_table import rules_markdown, thresholds_markdown
+from models.care.thresholds import Thresholds
+from scripts.readme_figures import fill
+
+__all__ = ["rules_text"]
+
+
+def rules_text() -> str:
+    """Return what stands in the README, with the default thresholds."""
+    limits = Thresholds()
+    return f"{rules_markdown(limits)}\n\n{thresholds_markdown(limits)}"
+
+
+if __name__ == "__main__":
+    fill("care-rules", rules_text())

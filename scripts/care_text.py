@@ -1,0 +1,167 @@
+"""Statuses, tasks, remarks and habits as text for the terminal and for printing."""
+
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
+from itertools import groupby
+
+from models.care.cautions import cautions_of, said
+from models.care.layout import places_m, shortest_way, way_length_m
+from models.care.planning import Plan
+from models.care.records import PlantStatus, Task
+from models.care.season import PEROXIDE, Season
+from models.care.words import day_words, time_words
+from scripts.terminal import LINE
+
+__all__ = ["flag_text", "plan_text", "today_text", "wrapped"]
+
+_MARKS = {
+    "isolate": "!!",
+    "check for burn": "? ",
+    "treat": "* ",
+    "spot-test": "* ",
+    "pick caterpillars": "* ",
+    "prevent": "* ",
+    "hold": "||",
+    "waiting": "||",
+    "rest": "||",
+    "watch": "o ",
+    "clear": "  ",
+}
+"""The second cue beside the word, in the order in which statuses are listed."""
+
+_PARTS = {"morning": "in the morning", "day": "by day", "night": "at night"}
+NO_DIAGNOSIS = "A pattern says what lesions look like. It is not a diagnosis."
+
+
+def wrapped(text: str, indent: int, first: str = "") -> str:
+    """Return a text in lines, the first with its own beginning, the others indented."""
+    return textwrap.fill(
+        text, LINE, initial_indent=first or " " * indent, subsequent_indent=" " * indent
+    )
+
+
+def flag_text(season: Season, plan: Plan, wanted: Sequence[str]) -> str:
+    """Return each plant's status, most urgent first, with the measurement and rule behind it."""
+    shown = [s for s in plan.statuses if not wanted or s.plant in wanted]
+    order = list(_MARKS)
+    shown.sort(key=lambda status: order.index(status.status))
+    head = f"{season.garden.name}, {time_words(plan.now)} {plan.now.year}"
+    lines = [head, "", *(_status_lines(status) for status in shown)]
+    if plan.choice.why_not:
+        lines.append(wrapped(f"{plan.choice.why_not}.".capitalize(), 0))
+    counts = {name: sum(1 for s in shown if s.status == name) for name in order}
+    lines += ["", ", ".join(f"{count} {name}" for name, count in counts.items() if count)]
+    return "\n".join([*lines, NO_DIAGNOSIS])
+
+
+def _status_lines(status: PlantStatus) -> str:
+    first = f"{_MARKS[status.status]} {status.plant:<8} {status.status:<18} "
+    lines = [wrapped(status.measured, len(first), first), wrapped(status.why, len(first))]
+    if status.photo:
+        lines.append(f"{' ' * len(first)}Photo: {status.photo}")
+    return "\n".join(lines)
+
+
+def plan_text(season: Season, plan: Plan) -> str:
+    """Return the plan day by day, with every caution in full, as it is printed."""
+    head = f"{season.garden.name}: what to do, as of {time_words(plan.now)} {plan.now.year}"
+    lines = [head]
+    for day, tasks in groupby(plan.tasks, key=lambda task: task.day):
+        lines += ["", f"{day_words(day)} {day.year}", *(_task_text(task) for task in tasks)]
+    if not plan.tasks:
+        lines += ["", "Nothing to do."]
+    before: set[str] = set()
+    return "\n".join([*lines, *_remarks(plan), *_habits(plan), *_cautions(season, plan, before)])
+
+
+def _task_text(task: Task) -> str:
+    first = f"  [ ] {_PARTS[task.part]}: "
+    lines = [wrapped(task.what, 6, first)]
+    if task.not_before:
+        lines.append(wrapped(f"Not before {time_words(task.not_before)}.", 6))
+    lines.append(wrapped(f"Why: {task.why}", 6))
+    if task.photo:
+        lines.append(f"      Photo: {task.photo}")
+    if task.repeat_days:
+        lines.append(f"      And so on every {task.repeat_days} days.")
+    return "\n".join(lines)
+
+
+def _remarks(plan: Plan) -> list[str]:
+    if not plan.remarks:
+        return []
+    items = [wrapped(f"entry {r.entry}: {r.sentence}", 4, "  ! ") for r in plan.remarks]
+    return ["", "Logged against a rule", *items]
+
+
+def _habits(plan: Plan) -> list[str]:
+    if not plan.habits:
+        return []
+    items = [
+        wrapped(f"{offer.advice} {offer.reason} ({offer.name})", 4, "  - ") for offer in plan.habits
+    ]
+    end = "  “spotlamp log decline HABIT” ends an offer for good."
+    return ["", "Habits that may help: gardeners' practice, not trial evidence", *items, end]
+
+
+def _cautions(season: Season, plan: Plan, before: set[str]) -> list[str]:
+    names = dict.fromkeys(name for task in plan.tasks for name in task.cautions)
+    full, brief = said(names, before, sells_produce=season.limits.sells_produce)
+    lines = [wrapped(sentence, 4, "  - ") for sentence in full]
+    if brief:
+        lines.append(wrapped(f"As always: {brief}.", 4, "  - "))
+    return ["", "Take care", *lines] if lines else []
+
+
+def today_text(season: Season, plan: Plan) -> str:
+    """Return what is to be done this morning and tonight, and the shortest way round."""
+    due = [task for task in plan.tasks if task.day <= season.today]
+    tonight = [task for task in due if task.part == "night"]
+    by_day = [task for task in due if task.part != "night"]
+    lines = [f"{season.garden.name}, {day_words(season.today)} {season.today.year}"]
+    lines += _part("Today", season, by_day) + _part("Tonight", season, tonight)
+    if not due:
+        lines += ["", "Nothing to do today.", *_next_day(plan, season.today)]
+    shown = Plan(plan.now, plan.statuses, tuple(due), (), (), plan.choice)
+    return "\n".join([*lines, *_cautions(season, shown, _known_cautions(season))])
+
+
+def _part(title: str, season: Season, tasks: Sequence[Task]) -> list[str]:
+    if not tasks:
+        return []
+    way = _way(season, tasks)
+    order = {plant: number for number, plant in enumerate(way)}
+    # What concerns the whole garden goes first, the rest as one comes by.
+    by_way = sorted(tasks, key=lambda t: min(order.get(plant, -1) for plant in t.plants))
+    lines = ["", title]
+    if len(way) > 1:
+        length = way_length_m(places_m(season.garden), way)
+        far = f"{length / 0.3048:.0f} ft" if season.garden.units == "US" else f"{length:.0f} m"
+        lines.append(wrapped(f"Way round: {' > '.join(way)} (about {far})", 2))
+    return [*lines, *(_task_text(task) for task in by_way)]
+
+
+def _way(season: Season, tasks: Iterable[Task]) -> tuple[str, ...]:
+    """Return the way round the plants of single tasks; isolated ones are visited last."""
+    stops = {plant for task in tasks if task.kind != "prevent" for plant in task.plants}
+    last = {plant for task in tasks if task.kind == "isolate" for plant in task.plants}
+    return (*shortest_way(season.garden, stops - last), *shortest_way(season.garden, last))
+
+
+def _next_day(plan: Plan, today: date) -> Iterator[str]:
+    later = next((task for task in plan.tasks if task.day > today), None)
+    if later is not None:
+        yield wrapped(f"Next, {day_words(later.day)} {_PARTS[later.part]}: {later.what}", 0)
+
+
+def _known_cautions(season: Season) -> set[str]:
+    """Return the cautions that the grower has read: those of what was done before."""
+    known: set[str] = set()
+    if season.sprays(season.limits.preventive):
+        known.update(cautions_of("prevent"))
+    if season.sprays(PEROXIDE):
+        known.update(cautions_of("treat"))
+    if season.entries("hand_pick") or any(season.nights.values()):
+        known.update(cautions_of("night"))
+    return known

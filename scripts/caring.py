@@ -1,0 +1,174 @@
+"""A garden's record read for care, and what was logged said back."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from models.care.planning import plan_season
+from models.care.records import DayWeather, Remark
+from models.care.review import review
+from models.care.season import Season, season_of
+from models.care.thresholds import thresholds_of
+from models.care.words import day_words, joined, rain_words, time_words
+from models.entries import LogEntry, PhotoEntry
+from models.garden import Garden
+from models.garden_file import read_garden
+from models.journal import Journal, JournalError, PatternCorrection, open_journal
+from scripts.care_text import wrapped
+from scripts.log_words import Said
+
+__all__ = ["entry_line", "log_said", "read_season", "withdraw"]
+
+
+def read_season(
+    folder: Path, now: datetime, weather: Iterable[DayWeather] = (), garden: Garden | None = None
+) -> Season:
+    """Return a garden's season at a time.
+
+    Raises
+    ------
+    GardenError, JournalError, CareSettingsError, BadVerdictError
+        With one sentence.
+    """
+    garden = garden or read_garden(folder)
+    with open_journal(folder) as journal:
+        return _season(journal, garden, now, weather)
+
+
+def _season(
+    journal: Journal, garden: Garden, now: datetime, weather: Iterable[DayWeather] = ()
+) -> Season:
+    since = now - timedelta(days=thresholds_of(garden).season_days)
+    photos = _with_the_growers_word(journal.photos(since=since), journal.pattern_corrections())
+    return season_of(garden, photos, journal.log_entries(with_corrected=True), now, weather)
+
+
+def _with_the_growers_word(
+    photos: Iterable[PhotoEntry], corrections: Iterable[PatternCorrection]
+) -> list[PhotoEntry]:
+    """Return the photos with what the grower saw in place of what was called."""
+    said = {correction.sha256: correction for correction in corrections}
+    return [_corrected(p, said[p.sha256]) if p.sha256 in said else p for p in photos]
+
+
+def _corrected(photo: PhotoEntry, correction: PatternCorrection) -> PhotoEntry:
+    """Return a photo whose largest leaf, and with it the photo, shows what the grower saw."""
+    pattern = "unsure" if correction.pattern == "other" else correction.pattern
+    kind = correction.blight_kind or ("unsure" if pattern == "blight" else "")
+    largest = [replace(e, pattern=pattern, blight_kind=kind) for e in photo.leaves[:1]]
+    leaves = (*largest, *photo.leaves[1:])
+    return replace(photo, pattern=pattern, blight_kind=kind, leaves=leaves)
+
+
+def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int | None) -> str:
+    """File what was said, and return what to say back: the entry, and what was against a rule.
+
+    Parameters
+    ----------
+    folder : Path
+        The garden's.
+    said : Said or None
+        None only with `correct`: the entry's other values stay.
+    at : datetime or None
+        When it happened; None only with `correct`: the time stays.
+    correct : int or None
+        Number of the entry in whose place it goes.
+    """
+    garden = read_garden(folder)
+    with open_journal(folder) as journal:
+        entry = _entry(journal, said, at, correct)
+        number = journal.log(entry)
+        entry = replace(entry, number=number)
+        season = _season(journal, garden, max(entry.at, _last_moment(journal)))
+    lines = [f"Logged: {entry_line(entry, garden.units)}"]
+    lines += [wrapped(remark.sentence, 4, "  ! ") for remark in _remarks(season, number)]
+    return "\n".join(lines + _what_follows(season, entry))
+
+
+def _entry(
+    journal: Journal, said: Said | None, at: datetime | None, correct: int | None
+) -> LogEntry:
+    if correct is not None:
+        old = _holding(journal, correct)
+        kept = said or Said(old.kind, old.plants, old.product, old.amount, old.text)
+        return replace(_entry(journal, kept, at or old.at, None), corrects=correct)
+    if said is None or at is None:
+        raise ValueError("only a correction may leave out what happened, or when")
+    return LogEntry(0, said.kind, at, said.plants, said.product, said.amount, said.text)
+
+
+def _holding(journal: Journal, number: int) -> LogEntry:
+    found = next((e for e in journal.log_entries() if e.number == number), None)
+    if found is None:
+        raise JournalError(f"There is no entry {number} in the log that still holds.")
+    return found
+
+
+def _last_moment(journal: Journal) -> datetime:
+    """Return the time of the last entry: what was logged late is judged by what followed."""
+    return journal.log_entries()[-1].at
+
+
+def _remarks(season: Season, number: int) -> Sequence[Remark]:
+    return [remark for remark in review(season) if remark.entry == number]
+
+
+def _what_follows(season: Season, entry: LogEntry) -> list[str]:
+    """Say what comes next after a spray, a picking or a sign."""
+    kinds = _FOLLOWS.get(entry.product if entry.kind == "spray" else entry.kind, ())
+    tasks = [
+        task
+        for task in plan_season(season).tasks
+        if task.kind in kinds and set(task.plants) & set(entry.plants)
+    ]
+    if not tasks:
+        return []
+    when = f"{day_words(tasks[0].day)}, {tasks[0].part}"
+    if tasks[0].not_before:
+        when = f"from {time_words(tasks[0].not_before)}"
+    return [wrapped(f"{tasks[0].what}", 4, f"  Next, {when}: ")]
+
+
+_FOLLOWS = {
+    "soda": ("prevent",),
+    "peroxide": ("burn-check", "prevent"),
+    "hand_pick": ("night",),
+    "seen": ("isolate", "night"),
+}
+
+
+def withdraw(folder: Path, number: int) -> str:
+    """Take an entry back, and say so."""
+    garden = read_garden(folder)
+    with open_journal(folder) as journal:
+        entry = _holding(journal, number)
+        journal.withdraw(number)
+    return f"Taken back: {entry_line(entry, garden.units)}"
+
+
+_VERBS = {
+    "spray": "sprayed",
+    "rain": "rain",
+    "hand_pick": "caterpillars picked",
+    "removed_leaves": "leaves taken off",
+    "watering": "watered",
+    "note": "note",
+    "burn_check": "burn check",
+    "seen": "seen",
+    "choice": "chosen for the spot-test",
+    "decline": "habit declined",
+}
+
+
+def entry_line(entry: LogEntry, units: str) -> str:
+    """Return an entry in one line."""
+    parts = [_VERBS[entry.kind], entry.product]
+    if entry.amount is not None:
+        rain = entry.kind == "rain"
+        parts.append(rain_words(entry.amount, units) if rain else f"{entry.amount:g}")
+    if entry.kind != "burn_check":
+        parts.append(entry.text)
+    words = " ".join(part for part in parts if part)
+    where = f": {joined(entry.plants)}" if entry.plants else ""
+    return f"{entry.number}  {entry.at:%Y-%m-%d %H:%M}  {words}{where}"

@@ -1,0 +1,66 @@
+"""``spotlamp log``: what people did and saw in the garden."""
+
+from typing import Annotated
+
+import typer
+
+from scripts.terminal import GardenFolder, app, one_sentence_errors, say
+
+__all__ = ["log"]
+
+
+@app.command()
+def log(
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="WHAT...", help="What happened, in one of the forms above."),
+    ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option("--at", metavar="TIME", help='When, as "2026-06-01 07:30"; now by default.'),
+    ] = None,
+    correct: Annotated[
+        int | None,
+        typer.Option("--correct", metavar="N", help="Put this in the place of entry N."),
+    ] = None,
+    withdraw: Annotated[
+        int | None, typer.Option("--withdraw", metavar="N", help="Take entry N back.")
+    ] = None,
+    garden: GardenFolder = None,
+) -> None:
+    """Log what was done or seen; alone, list the log.
+
+    \b
+    spray PRODUCT PLANTS     soda, peroxide, or another product's name
+    rain AMOUNT              12mm or 0.5in
+    pick NUMBER PLANTS       caterpillars picked off
+    leaves NUMBER PLANTS     leaves taken off
+    water PLANTS             watered
+    note "TEXT" [PLANTS]     your own words
+    seen SIGN PLANTS         wilting, cleared, gone, droppings, cocoons,
+                             no-caterpillars, aphids, lying, low-lesions
+    choose PLANT             the plant that you want to spot-test
+    decline HABIT            do not offer this habit again
+
+    PLANTS are names, the name of a bed, or all.
+
+    Reads the garden's settings and journal. What was against a rule is logged as it happened, and
+    pointed out.
+
+    Writes into the journal. Nothing is ever lost: a corrected entry stays behind its correction.
+    Answers at once.
+
+    Ends with 0 when done, 1 when the journal cannot be used, 2 for wrong usage.
+    """  # noqa: D301  the sign that keeps these lines as they are
+    with one_sentence_errors():
+        from scripts.logging_in import log_lines, log_words
+
+        if withdraw is not None:
+            from scripts.caring import withdraw as take_back
+            from scripts.gardens import chosen_garden
+
+            say(take_back(chosen_garden(garden), withdraw))
+        elif words or correct is not None:
+            say(log_words(garden, words or [], at, correct))
+        else:
+            say(log_lines(garden))

@@ -1,0 +1,165 @@
+"""What people type after ``spotlamp log``, as an entry of the log."""
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import typer
+
+from models.care.habits import HABITS
+from models.care.signs import SIGNS
+from models.care.words import MM_PER_INCH
+from models.entries import LogKind
+from models.garden import Garden
+from scripts.gardens import known_plant
+
+__all__ = ["Said", "read_words"]
+
+
+@dataclass(frozen=True)
+class Said:
+    """What was typed, understood.
+
+    Attributes
+    ----------
+    kind : LogKind
+        What happened.
+    plants : tuple of str
+        Empty: the whole garden.
+    product, text : str
+        See `models.entries.LogEntry`.
+    amount : float or None
+        See `models.entries.LogEntry`.
+    """
+
+    kind: LogKind
+    plants: tuple[str, ...] = ()
+    product: str = ""
+    amount: float | None = None
+    text: str = ""
+
+
+def read_words(words: Sequence[str], garden: Garden) -> Said:
+    """Return what the words say.
+
+    Raises
+    ------
+    typer.BadParameter
+        When they say nothing that can be logged, with the form that would.
+    GardenError
+        When they name a plant that is not in the garden.
+    """
+    what, *rest = words
+    reader = _READERS.get(what.lower())
+    if reader is None:
+        known = ", ".join(_READERS)
+        raise _wrong(f"“{what}” is nothing that can be logged; there are {known}.")
+    return reader(rest, garden)
+
+
+def _wrong(sentence: str) -> typer.BadParameter:
+    return typer.BadParameter(sentence, param_hint="WHAT")
+
+
+def _plants(words: Sequence[str], garden: Garden, form: str) -> tuple[str, ...]:
+    """Return the plants that words name: by name, by bed, or all of them.
+
+    Each plant is named, so that one planted later does not count as sprayed.
+    """
+    names = [name for word in words for name in word.split(",") if name]
+    if not names:
+        raise _wrong(f"which plants? Write: spotlamp log {form}; PLANTS are names, a bed, or all.")
+    found = [plant for name in names for plant in _named(name, garden)]
+    return tuple(dict.fromkeys(found))
+
+
+def _named(name: str, garden: Garden) -> list[str]:
+    if name.lower() == "all":
+        return [plant.name for plant in garden.plants]
+    plants = {plant.name.casefold() for plant in garden.plants}
+    bed = [plant.name for plant in garden.plants if plant.bed.casefold() == name.casefold()]
+    return bed if bed and name.casefold() not in plants else [known_plant(garden, name)]
+
+
+def _is_target(word: str, garden: Garden) -> bool:
+    known = {"all", *(p.name.casefold() for p in garden.plants)}
+    known |= {plant.bed.casefold() for plant in garden.plants}
+    return bool(word) and all(part.casefold() in known for part in word.split(",") if part)
+
+
+def _spray(words: Sequence[str], garden: Garden) -> Said:
+    form = "spray PRODUCT PLANTS"
+    if not words or _is_target(words[0], garden):
+        raise _wrong(f"which product? Write: spotlamp log {form}, as in spray soda A1.")
+    product = re.sub(r"\s*\+\s*", "+", words[0].strip().lower())
+    return Said("spray", _plants(words[1:], garden, form), product=product)
+
+
+def _rain(words: Sequence[str], garden: Garden) -> Said:
+    text = " ".join(words).replace(",", ".")
+    match = re.fullmatch(r'(\d+(?:\.\d+)?)\s*(mm|in|inch|inches|")?', text.strip().lower())
+    if not match:
+        raise _wrong("how much rain? Write: spotlamp log rain 12mm, or 0.5in.")
+    unit = match[2] or ("in" if garden.units == "US" else "mm")
+    return Said("rain", amount=float(match[1]) * (1 if unit == "mm" else MM_PER_INCH))
+
+
+def _counted(kind: LogKind, form: str) -> Callable[[Sequence[str], Garden], Said]:
+    def read(words: Sequence[str], garden: Garden) -> Said:
+        if not words or not words[0].isdigit():
+            raise _wrong(f"how many? Write: spotlamp log {form}, as in {form.split()[0]} 3 A1.")
+        return Said(kind, _plants(words[1:], garden, form), amount=float(words[0]))
+
+    return read
+
+
+def _water(words: Sequence[str], garden: Garden) -> Said:
+    return Said("watering", _plants(words, garden, "water PLANTS"))
+
+
+def _note(words: Sequence[str], garden: Garden) -> Said:
+    """Read the trailing words that name plants as plants, and the rest as the note."""
+    end = len(words)
+    while end > 1 and _is_target(words[end - 1], garden):
+        end -= 1
+    text = " ".join(words[:end]).strip()
+    if not text:
+        raise _wrong('what is the note? Write: spotlamp log note "TEXT" [PLANTS].')
+    named = words[end:]
+    return Said("note", _plants(named, garden, "note") if named else (), text=text)
+
+
+def _seen(words: Sequence[str], garden: Garden) -> Said:
+    sign = words[0].lower() if words else ""
+    if sign not in SIGNS:
+        raise _wrong(f"“{sign}” is no sign; there are {', '.join(SIGNS)}.")
+    rest = list(words[1:])
+    amount = float(rest.pop(0)) if rest and rest[0].isdigit() else None
+    return Said("seen", _plants(rest, garden, "seen SIGN PLANTS"), amount=amount, text=sign)
+
+
+def _choose(words: Sequence[str], garden: Garden) -> Said:
+    plants = _plants(words, garden, "choose PLANT")
+    if len(plants) != 1:
+        raise _wrong("one plant is tested first: choose one.")
+    return Said("choice", plants)
+
+
+def _decline(words: Sequence[str], garden: Garden) -> Said:
+    habits = [habit.name for habit in HABITS]
+    if len(words) != 1 or words[0].lower() not in habits:
+        raise _wrong(f"which habit? There are {', '.join(habits)}.")
+    return Said("decline", text=words[0].lower())
+
+
+_READERS: Mapping[str, Callable[[Sequence[str], Garden], Said]] = {
+    "spray": _spray,
+    "rain": _rain,
+    "pick": _counted("hand_pick", "pick NUMBER PLANTS"),
+    "leaves": _counted("removed_leaves", "leaves NUMBER PLANTS"),
+    "water": _water,
+    "note": _note,
+    "seen": _seen,
+    "choose": _choose,
+    "decline": _decline,
+}

@@ -1,0 +1,38 @@
+"""``spotlamp plan``: what to do in the coming days."""
+
+from typing import Annotated
+
+import typer
+
+from scripts.terminal import GardenFolder, app, one_sentence_errors, say
+
+__all__ = ["plan"]
+
+
+@app.command()
+def plan(
+    days: Annotated[
+        int,
+        typer.Option("--days", min=1, max=90, metavar="N", help="How many days to look ahead."),
+    ] = 14,
+    at: Annotated[
+        str | None,
+        typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
+    ] = None,
+    garden: GardenFolder = None,
+) -> None:
+    """List what to do in the coming days: what, which plants, when and why.
+
+    Reads the garden's settings and journal. The plan follows from them alone: the same record
+    gives the same plan. Also lists what was logged against a rule, habits that may help, and the
+    cautions.
+
+    Writes nothing but the screen; answers at once. The sprays are home remedies, not registered
+    products: labels and local rules come first.
+
+    Ends with 0 when done, 1 when the journal cannot be used, 2 for wrong usage.
+    """
+    with one_sentence_errors():
+        from scripts.care_views import plan_view
+
+        say(plan_view(garden, days, at))
