@@ -28,7 +28,6 @@ def test_the_same_scene_and_seed_give_the_same_night_photo_and_another_seed_anot
     scene = replace(CALM, style=style, decoys=("tag", "lint"))
     first, again, other = render_night(scene, 5), render_night(scene, 5), render_night(scene, 6)
     np.testing.assert_array_equal(first.pixels, again.pixels)
-    np.testing.assert_array_equal(first.torch_off, again.torch_off)
     np.testing.assert_array_equal(first.numbers, again.numbers)
     assert (first.numbers != other.numbers).any()
 
@@ -100,7 +99,7 @@ def test_caterpillars_are_greener_than_the_foliage_in_every_tone(style):
         green, red, blue = (photo.pixels[..., band].astype(float) for band in (1, 0, 2))
         assert green[body].mean() > 3 * green[ground].mean()
         assert green[body].mean() > red[body].mean()
-        assert (green - np.maximum(red, blue))[ground].mean() < 2
+        assert (green - np.maximum(red, blue))[ground].mean() < 4
 
 
 @pytest.mark.parametrize("kind", DECOYS)
@@ -116,8 +115,10 @@ def test_each_decoy_is_painted_beside_the_caterpillars_and_named(kind):
 
 
 def test_the_torch_off_frame_shows_stray_light_alone():
-    dark = render_night(replace(CALM, stray=0.0), 3)
-    lit = render_night(replace(CALM, stray=0.05), 3)
+    dark = render_night(replace(CALM, stray=0.0), 3, torch_off=True)
+    lit = render_night(replace(CALM, stray=0.05), 3, torch_off=True)
+    np.testing.assert_array_equal(lit.pixels, render_night(replace(CALM, stray=0.05), 3).pixels)
+    assert render_night(CALM, 3).torch_off is None
     assert dark.torch_off.mean() < 6
     assert lit.torch_off.mean() > dark.torch_off.mean()
     assert lit.pixels.mean() > lit.torch_off.mean()
@@ -170,3 +171,11 @@ def test_jpeg_loss_is_close_to_an_encoders(quality):
     ours = jpeg_loss(photo, quality).astype(float)
     loss = np.abs(theirs - photo).mean()
     assert np.abs(ours - theirs).mean() < 0.2 * loss
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_a_faint_body_still_stands_out_from_glowing_foliage_unless_the_photo_is_to_be_spoilt(style):
+    faint = replace(CALM, style=style, tone="teal", foliage_glow=2.0, larva_glow=0.01)
+    (seen,) = render_night(faint, 3).caterpillars
+    (lost,) = render_night(replace(faint, trouble="weak"), 3).caterpillars
+    assert seen.contrast > 2 > lost.contrast

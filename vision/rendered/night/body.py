@@ -65,7 +65,7 @@ def draw_body(rng: np.random.Generator, scene: NightScene, number: int) -> Body:
     axis = _turned(unit * length, rng.uniform(0, 2 * np.pi))
     axis -= axis[len(axis) // 2]
     profile = _spline_profile(rng) if scene.style == "spline" else _chain_profile(rng)
-    half = 0.5 * length / slender * profile
+    half = max(0.5 * length / slender, 1.5) * profile
     hue = float(np.clip(scene.larva_hue + rng.normal(0, scene.hue_spread), 0, 1))
     glow = float(scene.larva_glow * np.exp(rng.normal(0, 0.15)))
     return Body(Ribbon(axis, half), hue, glow, pose)

@@ -12,6 +12,8 @@ from vision.rendered.night.scene import NightScene
 __all__ = ["expose_night", "through_night_lens"]
 
 _LENS_PX = 0.55
+_STEPS = 4096
+_BRIGHTEST = 4.0  # light beyond that is burnt out by either phone
 
 
 def through_night_lens(rng: np.random.Generator, scene: NightScene, light: Floats) -> Floats:
@@ -50,6 +52,12 @@ def expose_night(rng: np.random.Generator, scene: NightScene, light: Floats) -> 
     return photo if scene.jpeg_quality >= 100 else jpeg_loss(photo, scene.jpeg_quality)
 
 
+def _steps(light: Floats) -> NDArray[np.int16]:
+    """Return the step of a table with a root scale, which is fine near black."""
+    root = np.sqrt(np.clip(light, 0, _BRIGHTEST) * np.float32(1 / _BRIGHTEST))
+    return np.asarray(root * np.float32(_STEPS - 1) + np.float32(0.5), np.int16)
+
+
 def _noisy(rng: np.random.Generator, scene: NightScene, light: Floats) -> Floats:
     """Shot noise grows with the root of the light; read noise is the same everywhere."""
     spread = np.sqrt(np.maximum(light, 0) * np.float32(0.002) + np.float32(0.00004))
@@ -60,10 +68,11 @@ def _noisy(rng: np.random.Generator, scene: NightScene, light: Floats) -> Floats
 def _plain_phone(rng: np.random.Generator, scene: NightScene, light: Floats) -> NDArray[np.uint8]:
     """White balance, soft shoulder, the sRGB curve, a little sharpening."""
     seen = _noisy(rng, scene, light) * np.asarray(scene.white_balance, np.float32)
-    seen = np.maximum(seen, 0)
-    soft = np.where(seen < 0.75, seen, 1 - 0.25 * np.exp(-(seen - 0.75) / 0.25))
-    coded = np.where(soft <= 0.0031308, 12.92 * soft, 1.055 * soft ** np.float32(1 / 2.4) - 0.055)
-    photo = np.clip(np.rint(255 * coded), 0, 255).astype(np.uint8)
+    grid = _BRIGHTEST * np.linspace(0, 1, _STEPS) ** 2
+    soft = np.where(grid < 0.75, grid, 1 - 0.25 * np.exp(-(grid - 0.75) / 0.25))
+    coded = np.where(soft <= 0.0031308, 12.92 * soft, 1.055 * soft ** (1 / 2.4) - 0.055)
+    table = np.clip(np.rint(255 * coded), 0, 255).astype(np.uint8)
+    photo = table[_steps(seen)]
     fine = cv2.GaussianBlur(photo, (0, 0), 1.2)
     amount = float(rng.uniform(0, 0.5))
     return np.asarray(cv2.addWeighted(photo, 1 + amount, fine, -amount, 0), np.uint8)
@@ -76,11 +85,10 @@ def _busy_phone(rng: np.random.Generator, scene: NightScene, light: Floats) -> N
     seen = np.clip(_noisy(rng, scene, light @ mix), 0, 1) * np.asarray(
         scene.white_balance, np.float32
     )
-    black = np.float32(rng.uniform(0, 0.006))
-    curve = np.maximum(seen - black, 0) ** np.float32(1 / rng.uniform(2.0, 2.5))
-    contrast = np.float32(rng.uniform(0, 0.5))
-    curve = np.clip(curve, 0, 1)
-    curve = curve + contrast * (curve * curve * (3 - 2 * curve) - curve)
+    grid = _BRIGHTEST * np.linspace(0, 1, _STEPS) ** 2
+    bright = np.clip(grid - rng.uniform(0, 0.006), 0, 1) ** (1 / rng.uniform(2.0, 2.5))
+    table = bright + rng.uniform(0, 0.5) * (bright * bright * (3 - 2 * bright) - bright)
+    curve = table.astype(np.float32)[_steps(seen)]
     grey = curve.mean(axis=2, keepdims=True)
     vivid = grey + np.float32(rng.uniform(0.85, 1.25)) * (curve - grey)
     photo = np.clip(np.rint(255 * vivid), 0, 255).astype(np.uint8)
@@ -92,7 +100,7 @@ def _smoothed_colours(
 ) -> NDArray[np.uint8]:
     """Blur colour noise away and leave blotches, as phones do in the dark."""
     y, cr, cb = cv2.split(cv2.cvtColor(photo, cv2.COLOR_RGB2YCrCb))
-    sigma = float(rng.uniform(0.6, 2.2))
+    sigma = float(rng.uniform(0.5, 1.5))
     blotch = np.float32(3 * scene.noise) * smooth_field(rng, photo.shape[:2], 9.0)
     cr = np.clip(cv2.GaussianBlur(cr, (0, 0), sigma) + blotch, 0, 255).astype(np.uint8)
     cb = np.clip(cv2.GaussianBlur(cb, (0, 0), sigma) - blotch, 0, 255).astype(np.uint8)

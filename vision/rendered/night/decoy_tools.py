@@ -18,6 +18,7 @@ Pieces = list[Painted]
 
 # Linear light of glows. Brighteners in paper, cloth and plastic glow at 420 to 470 nm: blue-white.
 BRIGHTENER = np.array([0.42, 0.62, 1.0], np.float32)
+_PALE = np.array([0.6, 0.6, 0.55], np.float32)  # in daylight
 CREAM = np.array([0.85, 0.85, 0.70], np.float32)
 
 
@@ -51,8 +52,7 @@ def glowing(
 ) -> Painted:
     """Return a surface of one colour under a shade."""
     glow = shade[..., None] * np.asarray(colour, np.float32)
-    day = np.clip(shade, 0, 1)[..., None] * np.array([0.6, 0.6, 0.55], np.float32)
-    return Painted(window, cover, Surface(glow, violet * shade, day))
+    return Painted(window, cover, Surface(glow, violet * shade, np.clip(shade, 0, 1), _PALE))
 
 
 def outlined(

@@ -17,6 +17,9 @@ __all__ = ["LeafMaterial", "cover_of", "foliage_material", "lay_foliage", "leaf_
            "leaflet_piece", "stem_piece"]  # fmt: skip
 
 _PATTERNS = 6  # outlines drawn; each is used many times, turned and scaled
+_DAY_SOIL = np.array([0.10, 0.07, 0.05], np.float32)
+_CHLOROPHYLL = np.array([1.0, 0.04, 0.08], np.float32)  # 690 nm, as a phone sees it
+_WALL = np.array([0.25, 0.8, 1.0], np.float32)  # 450 and 530 nm
 _DAY_GREEN = np.array([0.06, 0.14, 0.05], np.float32)
 
 
@@ -57,6 +60,7 @@ def foliage_material(rng: np.random.Generator, scene: NightScene) -> LeafMateria
         "red": (0.050, 0.004, 0.030),
         "black": (0.006, 0.003, 0.018),
         "blue": (0.006, 0.012, 0.065),
+        "teal": (0.008, 0.030, 0.020),
     }[scene.tone]
     each = np.exp(rng.normal(0, (0.25, 0.6, 0.25))) * scene.foliage_glow
     shape = (scene.height_px, scene.width_px)
@@ -101,8 +105,7 @@ def _lay_ground(
     rough *= np.float32(rng.uniform(0.1, 0.5))
     everywhere = (slice(0, sheet.shape[0]), slice(0, sheet.shape[1]))
     glow = rough[..., None] * np.array([0.006, 0.004, 0.004], np.float32)
-    day = rough[..., None] * np.array([0.10, 0.07, 0.05], np.float32)
-    surface = Surface(glow, 0.4 * material.violet * rough, day)
+    surface = Surface(glow, 0.4 * material.violet * rough, rough, _DAY_SOIL)
     sheet.lay(Painted(everywhere, np.ones(sheet.shape, np.float32), surface))
 
 
@@ -120,7 +123,7 @@ def _lay_compound_leaf(
     pairs, spacing = int(rng.integers(1, 4)), length * rng.uniform(0.4, 0.6)
     back = np.linspace(0, spacing * (pairs + 0.5), 20)[:, None]
     stalk = np.asarray(at) - back * way
-    _lay_stem(rng, sheet, material, Ribbon(stalk, np.full(20, 0.018 * length)), bright)
+    _lay_stem(sheet, material, Ribbon(stalk, np.full(20, 0.018 * length)), bright)
     for pair in range(pairs, 0, -1):
         for side in (-1, 1):
             turn = angle + side * rng.uniform(0.8, 1.4)
@@ -170,9 +173,9 @@ def leaf_surface(material: LeafMaterial, shade: Floats, vein: Floats, pale: floa
     """Return a leaf's material; veins hold less chlorophyll and more cell wall."""
     red = shade * (1 - 0.5 * vein) * np.float32(material.red)
     wall = shade * (1 + 2.5 * vein * np.float32(pale)) * np.float32(material.wall)
-    glow = np.stack([red + 0.25 * wall, 0.04 * red + 0.8 * wall, 0.08 * red + wall], axis=-1)
+    glow = red[..., None] * _CHLOROPHYLL + wall[..., None] * _WALL
     violet = shade * (1 + 0.8 * vein * np.float32(pale)) * np.float32(material.violet)
-    return Surface(glow, violet, shade[..., None] * _DAY_GREEN)
+    return Surface(glow, violet, shade, _DAY_GREEN)
 
 
 def cover_of(outline: Points, window: Window) -> Floats:
@@ -216,16 +219,13 @@ def _line(canvas: NDArray[np.uint8], start: Points, end: Points, tone: int, thic
     cv2.line(canvas, ends[0], ends[1], tone, thick, cv2.LINE_AA, shift=4)
 
 
-def _lay_stem(
-    rng: np.random.Generator, sheet: Sheet, material: LeafMaterial, ribbon: Ribbon, bright: float
-) -> None:
-    stem = stem_piece(rng, material, ribbon, bright, 1.0, sheet.shape)
+def _lay_stem(sheet: Sheet, material: LeafMaterial, ribbon: Ribbon, bright: float) -> None:
+    stem = stem_piece(material, ribbon, bright, 1.0, sheet.shape)
     if stem is not None:
         sheet.lay(stem, 0.5)
 
 
 def stem_piece(
-    rng: np.random.Generator,
     material: LeafMaterial,
     ribbon: Ribbon,
     bright: float,
@@ -237,7 +237,7 @@ def stem_piece(
     if swath is None:
         return None
     round_off = np.sqrt(np.clip(1 - 0.9 * swath.across**2, 0.05, 1))
-    grain = np.exp(0.12 * smooth_field(rng, swath.cover.shape, 2.0, 2))
+    grain = material.texture[swath.window]
     shade = (round_off * grain * np.float32(bright)).astype(np.float32)
     surface = leaf_surface(material, shade, np.full_like(shade, 0.8), pale)
     return Painted(swath.window, swath.cover, surface)
@@ -259,4 +259,4 @@ def _lay_some_stem(
     across = np.array([-way[1], way[0]])
     line = middle + reach * u * way + rng.normal(0, 0.1) * reach * u**2 * across
     half = scene.px_per_mm * rng.uniform(1.5, 5.5)
-    _lay_stem(rng, sheet, material, Ribbon(line, np.full(120, half)), near)
+    _lay_stem(sheet, material, Ribbon(line, np.full(120, half)), near)

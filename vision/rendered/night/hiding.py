@@ -84,4 +84,4 @@ def _stem(
     u = np.linspace(-1, 1, 60)[:, None] * rng.uniform(1.2, 4) * body.ribbon.length_px
     half = min(scene.px_per_mm * rng.uniform(1.5, 5), 0.12 * body.ribbon.length_px)
     line = axis[at] + u * way
-    return stem_piece(rng, material, Ribbon(line, np.full(60, max(half, 1.0))), 0.9, 1.0, shape)
+    return stem_piece(material, Ribbon(line, np.full(60, max(half, 1.0))), 0.9, 1.0, shape)

@@ -9,12 +9,14 @@ from vision.rendered.night.sheet import Painted, Surface
 from vision.rendered.ribbon import Ribbon, follow, frame_window, window_size
 from vision.rendered.shape import Points
 
-__all__ = ["larva_colour", "paint_larva"]
+__all__ = ["USUAL_GLOW", "larva_colour", "paint_larva"]
 
 # Linear light of the glow, read as "green" by those who saw it; no spectrum is published.
 _HUES = np.array([[0.50, 1.0, 0.08], [0.14, 1.0, 0.16], [0.07, 1.0, 0.48], [0.07, 0.92, 0.92]])
 _HUE_AT = (0.0, 0.35, 0.7, 1.0)
-_USUAL = 0.42  # green light of a usual body in the middle of the beam, 1 = a white sheet
+_DAY_GREEN = np.array([0.18, 0.32, 0.08], np.float32)
+USUAL_GLOW = 0.42
+"""Green light of a usual body in the middle of the beam, 1 = burnt out."""
 
 
 def larva_colour(hue: float) -> Floats:
@@ -46,12 +48,11 @@ def _surface(
     body: Body, tone: AnyFloats, tint: AnyFloats, violet: AnyFloats, gut: AnyFloats
 ) -> Surface:
     """Return the material: glow × tone, tinted to yellow (above 0) or blue, reddish in the gut."""
-    colour = larva_colour(body.hue) * np.float32(_USUAL * body.glow)
+    colour = larva_colour(body.hue) * np.float32(USUAL_GLOW * body.glow)
     tinted = np.stack([1 + 0.5 * tint, 1 + 0 * tint, 1 - 0.5 * tint], axis=-1)
     glow = tone[..., None] * colour * np.clip(tinted, 0.3, 2)
     glow = glow + gut[..., None] * np.array([0.10, -0.04, -0.02], np.float32)
-    day = tone[..., None] * np.array([0.18, 0.32, 0.08], np.float32)
-    return Surface(np.maximum(glow, 0).astype(np.float32), violet, day)
+    return Surface(np.maximum(glow, 0).astype(np.float32), violet, tone, _DAY_GREEN)
 
 
 def _paint_spline(
@@ -136,7 +137,7 @@ def _join(shape: tuple[int, int], below: Painted, above: Painted) -> Painted:
     )
     size = window_size(window)
     cover, violet = np.zeros(size, np.float32), np.zeros(size, np.float32)
-    glow, day = np.zeros((*size, 3), np.float32), np.zeros((*size, 3), np.float32)
+    glow, day = np.zeros((*size, 3), np.float32), np.zeros(size, np.float32)
     for part in (below, above):
         where = (
             slice(part.window[0].start - window[0].start, part.window[0].stop - window[0].start),
@@ -146,10 +147,10 @@ def _join(shape: tuple[int, int], below: Painted, above: Painted) -> Painted:
         share = np.maximum(cover[where], part.cover)
         mix = np.where(own, part.cover / np.maximum(share, 1e-6), 0)
         glow[where] += mix[..., None] * (part.surface.glow - glow[where])
-        day[where] += mix[..., None] * (part.surface.day - day[where])
+        day[where] += mix * (part.surface.day - day[where])
         violet[where] += mix * (part.surface.violet - violet[where])
         cover[where] = share
-    return Painted(window, cover, Surface(glow, violet, day))
+    return Painted(window, cover, Surface(glow, violet, day, _DAY_GREEN))
 
 
 def _paint_chain(

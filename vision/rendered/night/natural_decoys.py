@@ -24,6 +24,8 @@ from vision.rendered.shape import draw_leaflet, place
 __all__ = ["paint_bird_dropping", "paint_dead_leaf", "paint_dew", "paint_egg", "paint_flower",
            "paint_fruit", "paint_glare", "paint_pollen", "paint_stem", "paint_vein"]  # fmt: skip
 
+_WATER = np.array([0.03, 0.03, 0.03], np.float32)
+_DAY_FRUIT = np.array([0.2, 0.3, 0.1], np.float32)
 _POLLEN = np.array([0.85, 1.0, 0.12], np.float32)
 
 
@@ -34,7 +36,7 @@ def paint_stem(here: Place) -> Pieces:
     half = rng.uniform(1.2, 5) * scene.px_per_mm
     pale = LeafMaterial(0.3 * material.red, rng.uniform(0.01, 0.06), 1.5 * material.violet,
                         material.texture, material.relief, material.outlines)  # fmt: skip
-    stem = stem_piece(rng, pale, Ribbon(line, np.full(80, half)), 1.0, 1.3, shape)
+    stem = stem_piece(pale, Ribbon(line, np.full(80, half)), 1.0, 1.3, shape)
     return [] if stem is None else [stem]
 
 
@@ -90,7 +92,9 @@ def paint_glare(here: Place) -> Pieces:
         shade = np.exp(0.3 * smooth_field(rng, cover.shape, max(0.3 * radius, 2)))
         violet = shade * np.float32(rng.uniform(0.5, 2.5))
         glow = np.zeros((*cover.shape, 3), np.float32) + np.float32(0.01)
-        pieces.append(Painted(window, np.asarray(soft, np.float32), Surface(glow, violet, glow)))
+        pieces.append(
+            Painted(window, np.asarray(soft, np.float32), Surface(glow, violet, violet, _WATER))
+        )
     return pieces
 
 
@@ -124,7 +128,7 @@ def paint_dew(here: Place) -> Pieces:
         point = np.exp(-(((x + 0.3) ** 2 + (y + 0.3) ** 2) / 0.04))
         violet = (0.3 * material.violet + 0.25 * rim + rng.uniform(1, 4) * point).astype(np.float32)
         glow = np.asarray(0.08 * point[..., None] * BRIGHTENER + 0.001, np.float32)
-        pieces.append(Painted(window, cover, Surface(glow, violet, 0.3 * glow)))
+        pieces.append(Painted(window, cover, Surface(glow, violet, violet, _WATER)))
     return pieces
 
 
@@ -192,6 +196,7 @@ def paint_fruit(here: Place) -> Pieces:
         mirror = np.exp(-(((x + 0.2) ** 2 + (y + 0.25) ** 2) / 0.012))
         glow = dome[..., None] * np.array([0.05, 0.035, 0.02]) * rng.uniform(0.4, 1.6)
         violet = (0.10 * dome + 1.5 * mirror).astype(np.float32)
-        day = dome[..., None] * np.array([0.2, 0.3, 0.1], np.float32)
-        pieces.append(Painted(made[0], made[1], Surface(glow.astype(np.float32), violet, day)))
+        pieces.append(
+            Painted(made[0], made[1], Surface(glow.astype(np.float32), violet, dome, _DAY_FRUIT))
+        )
     return pieces

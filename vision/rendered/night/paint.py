@@ -1,6 +1,6 @@
 """The story of a painted night photo: foliage, things that glow, caterpillars, torch, camera."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -12,7 +12,7 @@ from vision.rendered.night.camera import expose_night, through_night_lens
 from vision.rendered.night.decoys import lay_decoy
 from vision.rendered.night.foliage import foliage_material, lay_foliage
 from vision.rendered.night.hiding import lay_over
-from vision.rendered.night.larva import paint_larva
+from vision.rendered.night.larva import USUAL_GLOW, paint_larva
 from vision.rendered.night.place import place_bodies
 from vision.rendered.night.scene import NightScene
 from vision.rendered.night.sheet import VIOLET, Painted, Sheet, ambient_light, torch_light
@@ -20,6 +20,9 @@ from vision.rendered.night.thicket import lay_thicket
 from vision.rendered.night.truth import CaterpillarTruth, DecoyTruth, RenderedNight
 
 __all__ = ["render_night"]
+
+_LEAST_CONTRAST = 4.0  # green of a body ÷ green of the foliage behind it
+_LEAST_LIGHT = 0.03  # green of a body in the photo, 1 = burnt out
 
 
 @dataclass(eq=False)
@@ -31,7 +34,7 @@ class _Labels:
     whole_px: list[int] = field(default_factory=list)
 
 
-def render_night(scene: NightScene, seed: int) -> RenderedNight:
+def render_night(scene: NightScene, seed: int, *, torch_off: bool = False) -> RenderedNight:
     """Paint a night scene.
 
     Parameters
@@ -40,6 +43,8 @@ def render_night(scene: NightScene, seed: int) -> RenderedNight:
         What is painted.
     seed : int
         Fixes everything that the scene leaves to chance.
+    torch_off : bool
+        Whether the torch-off frame is made too; it leaves the photo as it is.
 
     Returns
     -------
@@ -55,7 +60,7 @@ def render_night(scene: NightScene, seed: int) -> RenderedNight:
     shape = (scene.height_px, scene.width_px)
     torch = torch_light(rng, scene)
     bodies = place_bodies(rng, scene, torch)
-    sheet = Sheet.dark(shape)
+    sheet = Sheet.dark(scene)
     labels = _Labels(np.zeros(shape, np.uint8), np.zeros(shape, np.uint8))
     material = foliage_material(rng, scene)
     lay = lay_foliage if scene.style == "spline" else lay_thicket
@@ -65,16 +70,20 @@ def render_night(scene: NightScene, seed: int) -> RenderedNight:
         seen = lay_decoy(rng, scene, sheet, material, kind, keep_free)
         labels.decoys[seen] = number
     behind = sheet.glow[..., 1].copy()
+    if not scene.trouble:
+        bodies = [_countable(scene, body, behind, torch) for body in bodies]
     for number, body in enumerate(bodies, start=1):
         _lay_body(sheet, labels, paint_larva(rng, scene, body, shape), number)
     if scene.hiding and bodies:
         hidden = lay_over(rng, scene, sheet, material, bodies[0], labels.numbers)
         labels.numbers[hidden] = 0
         labels.decoys[hidden] = 0
-    photo, off = _photograph(rng, scene, sheet, torch)
+    stray = ambient_light(sheet, scene)
+    photo = _photograph(rng, scene, sheet, torch, stray)
+    off = _photograph_torch_off(rng, scene, stray) if torch_off else None
     truths = tuple(_caterpillars(bodies, labels, sheet, behind))
     decoys = tuple(_decoys(scene, labels))
-    for array in (photo, off, labels.numbers, labels.decoys):
+    for array in (photo, photo if off is None else off, labels.numbers, labels.decoys):
         array.flags.writeable = False
     return RenderedNight(photo, off, labels.numbers, labels.decoys, truths, decoys, scene, seed,
                          scene.px_per_mm)  # fmt: skip
@@ -90,6 +99,16 @@ def _keep_free(bodies: list[Body], shape: tuple[int, int]) -> NDArray[np.uint8]:
     return canvas
 
 
+def _countable(scene: NightScene, body: Body, behind: Floats, torch: Floats) -> Body:
+    """Let a body glow at least as much as a patient person needs to find it in the photo."""
+    spots = np.rint(body.ribbon.axis[::4]).astype(int)
+    ground = float(behind[spots[:, 1], spots[:, 0]].mean())
+    light = float(torch[spots[:, 1], spots[:, 0]].mean()) * scene.exposure
+    small = 2.0 if body.ribbon.length_px < 40 else 1.0
+    least = max(_LEAST_CONTRAST * ground, small * _LEAST_LIGHT / light)
+    return replace(body, glow=max(body.glow, least / USUAL_GLOW))
+
+
 def _lay_body(sheet: Sheet, labels: _Labels, painted: Painted, number: int) -> None:
     sheet.lay(painted, 0.3)
     own = painted.cover >= 0.5
@@ -99,19 +118,22 @@ def _lay_body(sheet: Sheet, labels: _Labels, painted: Painted, number: int) -> N
 
 
 def _photograph(
-    rng: np.random.Generator, scene: NightScene, sheet: Sheet, torch: Floats
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
-    """Return the photo and the torch-off frame."""
-    stray = ambient_light(sheet, scene)
+    rng: np.random.Generator, scene: NightScene, sheet: Sheet, torch: Floats, stray: Floats
+) -> NDArray[np.uint8]:
     light = sheet.glow + sheet.violet[..., None] * (VIOLET * np.float32(scene.leak))
     light = light * torch[..., None] + stray
-    photo = expose_night(rng, scene, through_night_lens(rng, scene, light))
+    return expose_night(rng, scene, through_night_lens(rng, scene, light))
+
+
+def _photograph_torch_off(
+    rng: np.random.Generator, scene: NightScene, stray: Floats
+) -> NDArray[np.uint8]:
+    """Return the scene in other light alone, the hand a little aside."""
     angle = rng.uniform(0, 2 * np.pi)
     dx, dy = scene.off_shift_px * np.cos(angle), scene.off_shift_px * np.sin(angle)
     move = np.array([[1, 0, dx], [0, 1, dy]], np.float32)
     moved = cv2.warpAffine(stray, move, stray.shape[1::-1], borderMode=cv2.BORDER_REPLICATE)
-    dark = through_night_lens(rng, scene, np.asarray(moved, np.float32))
-    return photo, expose_night(rng, scene, dark)
+    return expose_night(rng, scene, through_night_lens(rng, scene, np.asarray(moved, np.float32)))
 
 
 def _caterpillars(

@@ -24,7 +24,7 @@ POSES = ("straight", "bent", "s", "hooked")
 ARRANGEMENTS = ("apart", "crossing", "touching")
 HIDING = ("", "leaf", "stem")
 
-FOLIAGE_TONES = ("purple", "red", "black", "blue")
+FOLIAGE_TONES = ("purple", "red", "black", "blue", "teal")
 """How phones show foliage under a UV torch."""
 
 DECOYS = (
@@ -211,9 +211,11 @@ def draw_night_scene(rng: np.random.Generator, **fixed: Any) -> NightScene:  # n
     drawn |= _draw_camera(rng)
     merged = drawn | fixed
     count = merged["caterpillars"]
-    if count < 2 and "arrangement" not in fixed:
-        merged["arrangement"] = "apart"
-    if count == 0 and "hiding" not in fixed:
+    longest = max(merged.get("width_px", 1200), merged.get("height_px", 900))
+    length_px = merged["length_share"] * longest
+    if (count < 2 or length_px < 70) and "arrangement" not in fixed:
+        merged["arrangement"] = "apart"  # two crossing bodies of a few pixels are one to any eye
+    if (count == 0 or length_px < 40) and "hiding" not in fixed:
         merged["hiding"] = ""
     merged |= {k: v for k, v in _spoil(rng, merged).items() if k not in fixed}
     return NightScene(**merged)
@@ -247,7 +249,7 @@ def _draw_surroundings(rng: np.random.Generator) -> dict[str, Any]:
         "decoys": tuple(str(d) for d in rng.choice(DECOYS, kinds, replace=False)),
         "leaf_length_mm": float(rng.uniform(35, 90)),
         "density": float(rng.beta(2.5, 1.2)),
-        "tone": str(rng.choice(FOLIAGE_TONES, p=(0.4, 0.25, 0.2, 0.15))),
+        "tone": str(rng.choice(FOLIAGE_TONES, p=(0.36, 0.22, 0.17, 0.13, 0.12))),
         "foliage_glow": float(np.exp(rng.normal(-0.1, 0.35))),
     }
 
@@ -257,7 +259,7 @@ def _draw_torch(rng: np.random.Generator) -> dict[str, Any]:
         "leak": float(np.clip(np.exp(rng.normal(-0.7, 0.8)), 0.05, 1.4)),
         "beam_x": float(np.clip(rng.normal(0.5, 0.12), 0.2, 0.8)),
         "beam_y": float(np.clip(rng.normal(0.5, 0.12), 0.2, 0.8)),
-        "beam_radius": float(rng.uniform(0.25, 0.9)),
+        "beam_radius": float(np.exp(rng.uniform(np.log(0.2), np.log(0.9)))),
         "beam_floor": float(rng.uniform(0.03, 0.35)),
         "stray": float(0.03 * rng.random() ** 2) if rng.random() < 0.35 else 0.0,
     }

@@ -30,13 +30,16 @@ class Surface:
         Linear light of the glow in the middle of the beam, 1 = burnt out.
     violet : ndarray of float, broadcast to (rows, columns)
         Share of the torch's violet light that is sent back; above 1 where it gleams.
-    day : ndarray of float, broadcast to (rows, columns, 3)
-        Reflectance in other light.
+    day : ndarray of float, broadcast to (rows, columns)
+        Brightness in other light, a factor on ``day_colour``.
+    day_colour : ndarray of float32, shape (3,)
+        Reflectance of red, green and blue in other light.
     """
 
     glow: AnyFloats
     violet: AnyFloats
     day: AnyFloats
+    day_colour: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,23 +67,24 @@ class Sheet:
 
     Attributes
     ----------
-    glow, day : ndarray of float32, shape (rows, columns, 3)
+    glow : ndarray of float32, shape (rows, columns, 3)
         See ``Surface``.
     violet : ndarray of float32, shape (rows, columns)
         See ``Surface``.
+    day : ndarray of float32, shape (rows, columns, 3), or None
+        Reflectance in other light; None where there is none.
     """
 
     glow: Floats
     violet: Floats
-    day: Floats
+    day: Floats | None
 
     @classmethod
-    def dark(cls, shape: tuple[int, int]) -> "Sheet":
+    def dark(cls, scene: NightScene) -> "Sheet":
         """Return a frame in which nothing sends back light."""
-        three = (*shape, 3)
-        return cls(
-            np.zeros(three, np.float32), np.zeros(shape, np.float32), np.zeros(three, np.float32)
-        )
+        shape = (scene.height_px, scene.width_px)
+        day = np.zeros((*shape, 3), np.float32) if scene.stray > 0 else None
+        return cls(np.zeros((*shape, 3), np.float32), np.zeros(shape, np.float32), day)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -97,7 +101,9 @@ class Sheet:
             self._shade(window, np.float32(shadow) * blur(cover, soft_px))
         wide = cover[..., None]
         self.glow[window] += wide * (surface.glow - self.glow[window])
-        self.day[window] += wide * (surface.day - self.day[window])
+        if self.day is not None:
+            own = np.asarray(surface.day)[..., None] * surface.day_colour
+            self.day[window] += wide * (own - self.day[window])
         self.violet[window] += cover * (surface.violet - self.violet[window])
 
     def _shade(self, window: Window, dark: Floats) -> None:
@@ -130,4 +136,6 @@ def torch_light(rng: np.random.Generator, scene: NightScene) -> Floats:
 
 def ambient_light(sheet: Sheet, scene: NightScene) -> Floats:
     """Return the light that reaches the camera with the torch off."""
+    if sheet.day is None:
+        return np.zeros((*sheet.shape, 3), np.float32)
     return np.asarray(sheet.day * (_DUSK * np.float32(8 * scene.stray)), np.float32)

@@ -86,8 +86,8 @@ class RenderedNight:
     ----------
     pixels : ndarray of uint8, shape (rows, columns, 3)
         sRGB, red first.
-    torch_off : ndarray of uint8, shape (rows, columns, 3)
-        The same scene with the torch off and the exposure held.
+    torch_off : ndarray of uint8, shape (rows, columns, 3), or None
+        The same scene with the torch off and the exposure held; None unless asked for.
     numbers : ndarray of uint8, shape (rows, columns)
         0, or the number of the caterpillar seen at this pixel.
     decoy_numbers : ndarray of uint8, shape (rows, columns)
@@ -105,7 +105,7 @@ class RenderedNight:
     """
 
     pixels: NDArray[np.uint8] = field(repr=False)
-    torch_off: NDArray[np.uint8] = field(repr=False)
+    torch_off: NDArray[np.uint8] | None = field(repr=False)
     numbers: NDArray[np.uint8] = field(repr=False)
     decoy_numbers: NDArray[np.uint8] = field(repr=False)
     caterpillars: tuple[CaterpillarTruth, ...] = field(repr=False)
