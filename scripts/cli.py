@@ -308,6 +308,7 @@ def _close(run: "Run", filed: str = "") -> None:
 
 # Commands with modules of their own join the app when they are imported.
 from scripts import assign_command as _assign_command  # noqa: E402, F401
+from scripts import export_command as _export_command  # noqa: E402, F401
 from scripts import flag_command as _flag_command  # noqa: E402, F401
 from scripts import log_command as _log_command  # noqa: E402, F401
 from scripts import mix_command as _mix_command  # noqa: E402, F401

@@ -152,6 +152,7 @@ _FORESEEN = {
     "MissingSystemLibrary": NOTHING_MEASURED,
     "NothingComparedError": NOTHING_MEASURED,
     "NoPhotosError": NOTHING_MEASURED,
+    "PackageError": NOTHING_MEASURED,
     "PathNotFound": WRONG_USAGE,
     "UnfitClassifier": NOTHING_MEASURED,
     "WorkersLostError": NOTHING_MEASURED,

@@ -201,6 +201,7 @@ def test_developers_names_each_module():
         "vision/rendered/night",
         "models",
         "models/care",
+        "models/journal",
         "models/pattern",
         "models/progress",
         "scripts",

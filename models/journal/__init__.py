@@ -3,7 +3,8 @@
 from models.journal.errors import DamagedError, JournalError
 from models.journal.journal import Journal, PatternCorrection
 from models.journal.opening import journal_file, open_journal
-from models.journal.photos import CLOCK_DOUBTFUL, Filing, LeafSeverity
+from models.journal.photos import Filing, LeafSeverity
+from models.journal.rows import CLOCK_DOUBTFUL
 
 __all__ = [
     "CLOCK_DOUBTFUL",

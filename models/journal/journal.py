@@ -15,6 +15,7 @@ from models.journal import rows
 from models.journal.log import LogRecord
 from models.journal.photos import PhotoRecord
 from models.journal.tables import CORRECTIONS, PHOTOS, PLANTS
+from models.journal.whole import WholeRecord
 
 __all__ = ["Journal", "PatternCorrection"]
 
@@ -43,7 +44,7 @@ class PatternCorrection(NamedTuple):
     session: str
 
 
-class Journal(PhotoRecord, LogRecord):
+class Journal(PhotoRecord, LogRecord, WholeRecord):
     """An open journal; use ``models.journal.open_journal`` to get one.
 
     Parameters are those of `OpenJournal`.

@@ -16,10 +16,7 @@ from models.journal.packing import unpack_lesions
 from models.journal.tables import LEAVES, LESIONS, PHOTOS, READINGS
 from vision.records import Lesion
 
-__all__ = ["CLOCK_DOUBTFUL", "Filing", "LeafSeverity", "PhotoRecord"]
-
-CLOCK_DOUBTFUL = "clock_doubtful"
-"""Flag of a photo whose date does not fit the others' (see ``models.clock``)."""
+__all__ = ["Filing", "LeafSeverity", "PhotoRecord"]
 
 Filing = Literal["new", "remeasured", "known", "moved", "elsewhere"]
 """What filing a photo did: it was new; it was there and got a reading of a new version; nothing
@@ -27,11 +24,6 @@ changed; it went to a plant that is named more surely; it stays with a plant tha
 surely than, or as surely as, another one now."""
 
 _SURENESS = ("", "option", "name", "folder", "tag", "assigned")
-
-_READING_COLUMNS = (
-    READINGS.c.id.label("reading_id"),
-    *(column for column in READINGS.c if column.name not in {"id", "photo_id"}),
-)
 
 
 class LeafSeverity(NamedTuple):
@@ -150,21 +142,17 @@ class PhotoRecord(OpenJournal):
         with self.reading() as connection:
             leaves = _leaves_of(connection, chosen)
             doubtful = _doubtful(connection)
-            found = connection.execute(
-                select(*PHOTOS.c, *_READING_COLUMNS)
+            query = (
+                select(READINGS.c.id, PHOTOS.c.id, *rows.PHOTO_COLUMNS)
                 .join(READINGS, READINGS.c.photo_id == PHOTOS.c.id)
                 .where(chosen)
                 .order_by(PHOTOS.c.taken_at, PHOTOS.c.photo, PHOTOS.c.sha256)
             )
-            return tuple(
-                rows.photo_entry(
-                    row,
-                    leaves.get(row.reading_id, ()),
-                    self.zone,
-                    (CLOCK_DOUBTFUL,) if row.id in doubtful else (),
-                )
-                for row in found
-            )
+            found = connection.execute(query).all()
+        return tuple(
+            rows.photo_entry(row, leaves.get(reading, ()), self.zone, doubtful=photo in doubtful)
+            for reading, photo, *row in found
+        )
 
     def doubtful_photos(self) -> tuple[str, ...]:
         """Return the paths of the photos whose date does not fit the others'."""
@@ -191,10 +179,10 @@ class PhotoRecord(OpenJournal):
             .order_by(PHOTOS.c.plant, PHOTOS.c.taken_at, PHOTOS.c.sha256, LEAVES.c.leaf)
         )
         with self.reading() as connection:
-            return tuple(
-                LeafSeverity(name, rows.from_utc(at, self.zone), *rest)
-                for name, at, *rest in connection.execute(query)
-            )
+            found = connection.execute(query).all()
+        return tuple(
+            LeafSeverity(name, rows.from_utc(at, self.zone), *rest) for name, at, *rest in found
+        )
 
     def _chosen(self, plant: str | None, since: Moment, until: Moment, mode: Mode | None) -> Any:  # noqa: ANN401  a condition of SQLAlchemy
         conditions: list[ColumnElement[bool]] = [READINGS.c.is_current.is_(True)]
@@ -298,7 +286,7 @@ def _leaves_of(
     found: dict[int, list[LeafEntry]] = defaultdict(list)
     query = _joined_leaves(select(*LEAVES.c)).where(chosen)
     query = query.order_by(LEAVES.c.reading_id, LEAVES.c.leaf)
-    for reading_id, *values in connection.execute(query):
+    for reading_id, *values in connection.execute(query).all():
         found[reading_id].append(rows.leaf_entry(values))
     return {reading_id: tuple(leaves) for reading_id, leaves in found.items()}
 

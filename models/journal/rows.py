@@ -7,10 +7,12 @@ from typing import Any
 
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.journal.packing import pack_lesions
-from models.journal.tables import LEAVES, LOG, READINGS
+from models.journal.tables import LEAVES, LOG, PHOTOS, READINGS
 from vision.records import Lesion
 
 __all__ = [
+    "CLOCK_DOUBTFUL",
+    "PHOTO_COLUMNS",
     "from_utc",
     "leaf_entry",
     "leaf_rows",
@@ -24,7 +26,16 @@ __all__ = [
 
 _OF_READING = [c.name for c in READINGS.c if c.name not in {"id", "photo_id", "is_current"}]
 _OF_LEAF = [c.name for c in LEAVES.c if c.name != "reading_id"]
+_OF_PHOTO = [c.name for c in PHOTOS.c if c.name not in {"id", "filed_at"}]
+_PHOTO_NAMES = _OF_PHOTO + _OF_READING
 _OF_LOG = [c.name for c in LOG.c if c.name not in {"number", "at"}]
+
+
+CLOCK_DOUBTFUL = "clock_doubtful"
+"""Flag of a photo whose date does not fit the others' (see ``models.clock``)."""
+
+PHOTO_COLUMNS = tuple([PHOTOS.c[name] for name in _OF_PHOTO] + [READINGS.c[n] for n in _OF_READING])
+"""What `photo_entry` needs of a joined row of ``photos`` and ``readings``."""
 
 
 def storable(text: str) -> str:
@@ -79,24 +90,25 @@ def leaf_entry(row: Sequence[Any]) -> LeafEntry:
 
 
 def photo_entry(
-    row: Any,  # noqa: ANN401  a row of SQLAlchemy
-    leaves: tuple[LeafEntry, ...],
-    zone: tzinfo,
-    more_flags: tuple[str, ...] = (),
+    row: Sequence[Any], leaves: tuple[LeafEntry, ...], zone: tzinfo, *, doubtful: bool
 ) -> PhotoEntry:
-    """Return a photo from a joined row of ``photos`` and ``readings``."""
-    values = {name: getattr(row, name) for name in _OF_READING}
-    values["flags"] = (*_flags(values["flags"]), *more_flags)
-    return PhotoEntry(
-        photo=row.photo,
-        sha256=row.sha256,
-        taken_at=from_utc(row.taken_at, zone),
-        taken_from=row.taken_from,
-        plant=row.plant,
-        plant_from=row.plant_from,
-        leaves=leaves,
-        **values,
-    )
+    """Return a photo from a row of `PHOTO_COLUMNS`.
+
+    Parameters
+    ----------
+    row : sequence
+        In the order of `PHOTO_COLUMNS`.
+    leaves : tuple of LeafEntry
+        Of the reading.
+    zone : tzinfo
+        The garden's.
+    doubtful : bool
+        Whether the photo's date does not fit the others'.
+    """
+    values = dict(zip(_PHOTO_NAMES, row, strict=True))
+    values["taken_at"] = from_utc(values["taken_at"], zone)
+    values["flags"] = _flags(values["flags"]) + ((CLOCK_DOUBTFUL,) if doubtful else ())
+    return PhotoEntry(leaves=leaves, **values)
 
 
 def log_row(entry: LogEntry, at: datetime) -> dict[str, Any]:

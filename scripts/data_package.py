@@ -1,0 +1,323 @@
+"""The whole journal as plain CSV tables with a Frictionless Data Package that describes them.
+
+A table's columns, their types and units come from ``models.journal.tables``; only lesions are
+written out, one row each, instead of packed.
+"""
+
+import csv
+import io
+import json
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Boolean, Column, DateTime, Float, Integer, Table
+
+from models.journal import Journal
+from models.journal.packing import LESION_FIELDS, pack_lesions, unpack_lesions
+from models.journal.tables import LESIONS
+from models.journal.versions import newest_version
+from models.journal.whole import TABLES
+from scripts.columns import TABLES as SCORE_TABLES
+from scripts.tables import escape_formula
+from vision.records import Lesion
+
+__all__ = ["DESCRIPTION", "PackageError", "journal_files", "journal_tables", "unescape_formula"]
+
+DESCRIPTION = "datapackage.json"
+
+_TIME = "%Y-%m-%dT%H:%M:%S.%fZ"
+_LESION_TEXTS = {c.name: c.meaning for c in SCORE_TABLES["lesions"].columns}
+_LARGEST_CELL = 2**31 - 1  # bytes; notes may be long
+
+Row = Mapping[str, Any]
+
+
+class PackageError(Exception):
+    """A folder is no export of a journal; the message is one sentence for people."""
+
+
+@dataclass(frozen=True)
+class _Field:
+    """One column of a CSV table.
+
+    Attributes
+    ----------
+    name, kind, meaning, unit : str
+        As in the description; `kind` is a type of the data package standard.
+    needed : bool
+        Whether each row has a value.
+    """
+
+    name: str
+    kind: str
+    meaning: str
+    unit: str = ""
+    needed: bool = True
+
+    def described(self) -> dict[str, Any]:
+        described: dict[str, Any] = {"name": self.name, "type": self.kind}
+        if self.kind == "datetime":
+            described["format"] = _TIME
+        described["description"] = self.meaning
+        if self.unit:
+            described["unit"] = self.unit
+        if self.needed and self.kind != "string":  # an empty text is a text
+            described["constraints"] = {"required": True}
+        return described
+
+    def cell(self, value: Any) -> str:  # noqa: ANN401  whatever the journal holds
+        if value is None:
+            return ""
+        if self.kind == "datetime":
+            return str(value.strftime(_TIME))
+        if self.kind == "boolean":
+            return "true" if value else "false"
+        return escape_formula(value) if self.kind == "string" else repr(value)
+
+    def value(self, cell: str) -> Any:  # noqa: ANN401  whatever the journal holds
+        if self.kind == "string":
+            return unescape_formula(cell)
+        if cell == "":
+            if self.needed:
+                raise ValueError("it is empty")
+            return None
+        return _VALUES[self.kind](cell)
+
+
+def _boolean(cell: str) -> bool:
+    return {"true": True, "false": False}[cell.lower()]
+
+
+def _number(cell: str) -> float:
+    number = float(cell)
+    if not math.isfinite(number):
+        raise ValueError("it is no number")
+    return number
+
+
+_VALUES: dict[str, Callable[[str], Any]] = {
+    "integer": int,
+    "number": _number,
+    "boolean": _boolean,
+    "datetime": lambda cell: datetime.strptime(cell, _TIME),
+}
+
+
+def unescape_formula(text: str) -> str:
+    """Return the text that ``scripts.tables.escape_formula`` made this cell of.
+
+    >>> unescape_formula("'=1+1"), unescape_formula("'tis")
+    ('=1+1', "'tis")
+    """
+    bare = text.removeprefix("'")
+    return bare if bare != text and escape_formula(bare) == text else text
+
+
+def _fields(table: Table) -> list[_Field]:
+    if table is LESIONS:
+        return _lesion_fields()
+    return [_field(column) for column in table.columns]
+
+
+def _field(column: Column[Any]) -> _Field:
+    kinds = ((Boolean, "boolean"), (Integer, "integer"), (Float, "number"), (DateTime, "datetime"))
+    kind = next((name for sort, name in kinds if isinstance(column.type, sort)), "string")
+    unit = column.info.get("unit", "")
+    return _Field(column.name, kind, column.comment or "", unit, not column.nullable)
+
+
+def _lesion_fields() -> list[_Field]:
+    keys = [
+        _Field("reading_id", "integer", "Its reading."),
+        _Field("leaf", "integer", "Number of its leaf."),
+        _Field("lesion", "integer", "Number on its leaf, from 1, largest first."),
+    ]
+    return keys + [
+        _Field(
+            name,
+            "boolean" if name == "at_margin" else "number",
+            _LESION_TEXTS[name],
+            _unit(name),
+        )
+        for name in LESION_FIELDS
+    ]
+
+
+def _unit(name: str) -> str:
+    ends = {"area_px": "px2", "_px": "px", "_pct": "%"}
+    return next((unit for end, unit in ends.items() if name.endswith(end)), "")
+
+
+def journal_files(journal: Journal) -> dict[str, bytes]:
+    """Return the files of a journal's export by name, the description last.
+
+    The same journal gives the same bytes.
+    """
+    files: dict[str, bytes] = {}
+    with journal.everything() as rows_of:
+        for table in TABLES:
+            rows = rows_of(table)
+            rows = _unpacked(rows) if table is LESIONS else rows
+            files[f"{table.name}.csv"] = _csv(_fields(table), rows)
+    files[DESCRIPTION] = _description(files)
+    return files
+
+
+def _unpacked(rows: Iterable[Row]) -> Iterator[Row]:
+    for row in rows:
+        lesions = unpack_lesions(row["leaf"], row["packed"])
+        for number, lesion in enumerate(lesions, start=1):
+            values = {name: getattr(lesion, name) for name in LESION_FIELDS}
+            yield {"reading_id": row["reading_id"], "leaf": row["leaf"], "lesion": number, **values}
+
+
+def _packed(rows: Iterable[Row]) -> Iterator[Row]:
+    for (reading, leaf), members in groupby(rows, lambda row: (row["reading_id"], row["leaf"])):
+        lesions = [Lesion(leaf, **{name: row[name] for name in LESION_FIELDS}) for row in members]
+        yield {"reading_id": reading, "leaf": leaf, "packed": pack_lesions(lesions)}
+
+
+def _csv(fields: Sequence[_Field], rows: Iterable[Row]) -> bytes:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(field.name for field in fields)
+    writer.writerows([field.cell(row[field.name]) for field in fields] for row in rows)
+    return text.getvalue().encode()
+
+
+def _description(files: Mapping[str, bytes]) -> bytes:
+    package = {
+        "profile": "tabular-data-package",
+        "name": "garden-journal",
+        "title": "The journal of a garden, whole",
+        "description": (
+            "Written by Spotlamp. Times are UTC. An empty cell of a number or a time means: not "
+            "measured; of a text: none. A text that a spreadsheet would run as a formula has one "
+            "apostrophe before it that is not part of it."
+        ),
+        "journal_version": newest_version(),
+        "resources": [_resource(table, files[f"{table.name}.csv"]) for table in TABLES],
+    }
+    return (json.dumps(package, indent=2, ensure_ascii=False) + "\n").encode()
+
+
+def _resource(table: Table, data: bytes) -> dict[str, Any]:
+    keys = [column.name for column in table.primary_key]
+    schema: dict[str, Any] = {
+        "fields": [field.described() for field in _fields(table)],
+        "missingValues": [""],
+        "primaryKey": [*keys, "lesion"] if table is LESIONS else keys,
+    }
+    if table.foreign_keys:
+        schema["foreignKeys"] = [
+            {
+                "fields": [key.parent.name],
+                "reference": {
+                    "resource": "" if key.column.table is table else key.column.table.name,
+                    "fields": [key.column.name],
+                },
+            }
+            for key in sorted(table.foreign_keys, key=lambda key: key.parent.name)
+        ]
+    return {
+        "name": table.name,
+        "profile": "tabular-data-resource",
+        "path": f"{table.name}.csv",
+        "description": table.comment,
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "quoteChar": '"'},
+        "bytes": len(data),
+        "hash": f"sha256:{sha256(data).hexdigest()}",
+        "schema": schema,
+    }
+
+
+def journal_tables(folder: Path, *, edited: bool = False) -> Callable[[Table], Iterator[Row]]:
+    """Return a function that yields the rows of each table of an export.
+
+    Parameters
+    ----------
+    folder : Path
+        With the description and the tables.
+    edited : bool
+        Whether tables may differ from what was exported.
+
+    Raises
+    ------
+    PackageError
+        When the folder is no such export; the function raises it where a table cannot be read.
+    """
+    package = _read_description(folder)
+    version = package.get("journal_version")
+    if version != newest_version():
+        raise PackageError(
+            f"“{folder}” holds a journal of version {version}, and this release reads "
+            f"{newest_version()}: import it with the release that wrote it."
+        )
+    hashes = {one.get("path"): one.get("hash") for one in package["resources"]}
+
+    def rows_of(table: Table) -> Iterator[Row]:
+        path = folder / f"{table.name}.csv"
+        data = _read(path)
+        if not edited and hashes.get(path.name) != f"sha256:{sha256(data).hexdigest()}":
+            raise PackageError(
+                f"“{path}” is not as it was exported; if you changed it on purpose, import with "
+                "--edited."
+            )
+        rows = _rows(path, data, _fields(table))
+        yield from _packed(rows) if table is LESIONS else rows
+
+    return rows_of
+
+
+def _read(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise PackageError(f"“{path}” cannot be read: {error.strerror}.") from error
+
+
+def _read_description(folder: Path) -> dict[str, Any]:
+    try:
+        package = json.loads(_read(folder / DESCRIPTION))
+        if isinstance(package["resources"], list):
+            return dict(package)
+    except (ValueError, KeyError, TypeError):
+        pass
+    raise PackageError(f"“{folder / DESCRIPTION}” does not describe an exported journal.")
+
+
+def _rows(path: Path, data: bytes, fields: Sequence[_Field]) -> Iterator[Row]:
+    csv.field_size_limit(_LARGEST_CELL)
+    try:
+        reader = csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True)
+        header = next(reader, [])
+        if set(header) != {field.name for field in fields} or len(header) != len(fields):
+            raise PackageError(f"“{path}” does not have the columns of an exported journal.")
+        known = {field.name: field for field in fields}
+        for cells in reader:
+            yield _row(path, reader.line_num, [known[name] for name in header], cells)
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise PackageError(f"“{path}” cannot be read as a CSV file in UTF-8.") from error
+
+
+def _row(path: Path, line: int, fields: Sequence[_Field], cells: Sequence[str]) -> Row:
+    if len(cells) != len(fields):
+        raise PackageError(f"“{path}”, line {line}: it has {len(cells)} cells, not {len(fields)}.")
+    row = {}
+    for field, cell in zip(fields, cells, strict=True):
+        try:
+            row[field.name] = field.value(cell)
+        except (ValueError, KeyError) as error:
+            raise PackageError(
+                f"“{path}”, line {line}: {field.name} cannot be “{cell[:40]}”."
+            ) from error
+    return row
