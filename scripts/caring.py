@@ -18,7 +18,7 @@ from models.journal import Journal, JournalError, PatternCorrection, open_journa
 from scripts.care_text import wrapped
 from scripts.log_words import Said
 
-__all__ = ["entry_line", "log_said", "read_season", "withdraw"]
+__all__ = ["entry_line", "gone_from", "log_said", "read_season", "withdraw"]
 
 
 def read_season(
@@ -42,6 +42,13 @@ def _season(
     since = now - timedelta(days=thresholds_of(garden).season_days)
     photos = _with_the_growers_word(journal.photos(since=since), journal.pattern_corrections())
     return season_of(garden, photos, journal.log_entries(with_corrected=True), now, weather)
+
+
+def gone_from(folder: Path) -> set[str]:
+    """Return the plants of a garden that were logged as taken out."""
+    with open_journal(folder) as journal:
+        seen = journal.log_entries(kind="seen")
+    return {plant for entry in seen if entry.text == "gone" for plant in entry.plants}
 
 
 def _with_the_growers_word(

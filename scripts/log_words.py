@@ -1,8 +1,8 @@
 """What people type after ``spotlamp log``, as an entry of the log."""
 
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import typer
 
@@ -39,8 +39,17 @@ class Said:
     text: str = ""
 
 
-def read_words(words: Sequence[str], garden: Garden) -> Said:
+def read_words(words: Sequence[str], garden: Garden, gone: Collection[str] = ()) -> Said:
     """Return what the words say.
+
+    Parameters
+    ----------
+    words : sequence of str
+        At least one.
+    garden : Garden
+        Its beds and plants.
+    gone : collection of str
+        Plants that no longer stand: ``all`` and a bed's name leave them out.
 
     Raises
     ------
@@ -54,7 +63,10 @@ def read_words(words: Sequence[str], garden: Garden) -> Said:
     if reader is None:
         known = ", ".join(_READERS)
         raise _wrong(f"“{what}” is nothing that can be logged; there are {known}.")
-    return reader(rest, garden)
+    said = reader(rest, garden)
+    single = {name.casefold() for word in rest for name in word.split(",")}
+    standing = tuple(p for p in said.plants if p not in gone or p.casefold() in single)
+    return replace(said, plants=standing)
 
 
 def _wrong(sentence: str) -> typer.BadParameter:

@@ -7,7 +7,7 @@ import typer
 
 from models.garden_file import read_garden
 from models.journal import open_journal
-from scripts.caring import entry_line, log_said
+from scripts.caring import entry_line, gone_from, log_said
 from scripts.gardens import chosen_garden
 from scripts.log_words import read_words
 from scripts.moments import moment, now_in
@@ -27,7 +27,7 @@ def log_words(named: Path | None, words: Sequence[str], at: str | None, correct:
     """
     folder = chosen_garden(named)
     garden = read_garden(folder)
-    said = read_words(words, garden) if words else None
+    said = read_words(words, garden, gone_from(folder)) if words else None
     hour = _SPRAYED_AT if said is not None and said.kind == "spray" else 12
     if correct is not None and at is None:
         when = None

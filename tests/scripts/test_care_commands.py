@@ -113,6 +113,15 @@ def test_an_unknown_plant_is_refused_with_those_like_it(beds, spotlamp):
     assert entries(beds) == ()
 
 
+def test_all_means_the_plants_that_still_stand(beds, spotlamp):
+    spotlamp("log", "seen", "gone", "A2", "B1", "--at", "2025-07-01 12:00")
+    spotlamp("log", "spray", "soda", "all", "--at", "2025-07-02 07:30")
+    spotlamp("log", "spray", "soda", "South", "B1", "--at", "2025-07-03 07:30")
+    _, everyone, named = entries(beds)
+    assert everyone.plants == ("A1", "A3", "A4", "B2")
+    assert named.plants == ("B1", "B2")
+
+
 @pytest.mark.parametrize("inches", [0.01, 0.5, 1, 2.75])
 def test_inches_of_rain_agree_with_an_independent_unit_library(beds, inches):
     said = read_words(["rain", f"{inches}in"], read_garden(beds))
