@@ -16,11 +16,13 @@ from typing import Annotated, Any
 
 import numpy as np
 import typer
+from numpy.typing import NDArray
 from PIL import Image
 
 from vision.rendered import RenderedPhoto, Scene, draw_scene, render
 
-__all__ = ["SAMPLES", "Sample", "app", "encode_jpeg", "make_samples", "paint"]
+__all__ = ["SAMPLES", "Sample", "app", "encode_jpeg", "jpeg_bytes", "make_samples", "paint",
+           "save_mask"]  # fmt: skip
 
 HERE = Path(__file__).resolve().parent.parent / "sample_images"
 JPEG_QUALITY = 85
@@ -184,17 +186,27 @@ def paint(sample: Sample) -> RenderedPhoto:
 
 def encode_jpeg(photo: RenderedPhoto, taken_at: datetime) -> bytes:
     """Return the photo as a phone would store it: JPEG, capture time, upright ones turned."""
-    image = Image.fromarray(photo.pixels)
+    return jpeg_bytes(photo.pixels, taken_at)
+
+
+def jpeg_bytes(pixels: NDArray[np.uint8], taken_at: datetime, quality: int = JPEG_QUALITY) -> bytes:
+    """Return sRGB pixels as a phone would store them."""
+    image = Image.fromarray(pixels)
     exif = Image.Exif()
     exif[_DESCRIPTION] = "Painted sample of an invented garden; not a photograph."
     exif[_SOFTWARE] = "spotlamp scripts/make_samples.py"
     exif.get_ifd(_EXIF_DIRECTORY)[_TAKEN_AT] = f"{taken_at:%Y:%m:%d %H:%M:%S}"
-    if photo.scene.height_px > photo.scene.width_px:
+    if pixels.shape[0] > pixels.shape[1]:
         image = image.transpose(Image.Transpose.ROTATE_90)
         exif[_ORIENTATION] = _TURN_RIGHT
     out = io.BytesIO()
-    image.save(out, "JPEG", quality=JPEG_QUALITY, exif=exif, optimize=True)
+    image.save(out, "JPEG", quality=quality, exif=exif, optimize=True)
     return out.getvalue()
+
+
+def save_mask(mask: NDArray[np.uint8], path: Path) -> None:
+    """Write a mask as a small PNG with one channel."""
+    Image.fromarray(mask).save(path, optimize=True)
 
 
 def make_samples(folder: Path) -> list[dict[str, object]]:
@@ -218,7 +230,7 @@ def make_samples(folder: Path) -> list[dict[str, object]]:
         for file in (jpeg, mask):
             file.parent.mkdir(parents=True, exist_ok=True)
         jpeg.write_bytes(encode_jpeg(photo, sample.taken_at))
-        Image.fromarray(photo.mask).save(mask, optimize=True)
+        save_mask(photo.mask, mask)
         rows.append(_row(sample, photo))
     with (folder / "truth" / "truth.csv").open("w", encoding="utf-8", newline="") as file_out:
         table = csv.DictWriter(file_out, list(rows[0]), lineterminator="\n")

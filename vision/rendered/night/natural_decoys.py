@@ -128,7 +128,8 @@ def paint_dew(here: Place) -> Pieces:
         point = np.exp(-(((x + 0.3) ** 2 + (y + 0.3) ** 2) / 0.04))
         violet = (0.3 * material.violet + 0.25 * rim + rng.uniform(1, 4) * point).astype(np.float32)
         glow = np.asarray(0.08 * point[..., None] * BRIGHTENER + 0.001, np.float32)
-        pieces.append(Painted(window, cover, Surface(glow, violet, violet, _WATER)))
+        clear = np.asarray(cover * (0.35 + 0.65 * np.maximum(rim, point)), np.float32)
+        pieces.append(Painted(window, clear, Surface(glow, violet, violet, _WATER)))
     return pieces
 
 
