@@ -316,4 +316,5 @@ from scripts import new_command as _new_command  # noqa: E402, F401
 from scripts import plan_command as _plan_command  # noqa: E402, F401
 from scripts import relabel_command as _relabel_command  # noqa: E402, F401
 from scripts import restore_command as _restore_command  # noqa: E402, F401
+from scripts import tags_command as _tags_command  # noqa: E402, F401
 from scripts import today_command as _today_command  # noqa: E402, F401

@@ -15,10 +15,12 @@ import numpy as np
 import typer
 
 from scripts.readme_figures import as_table, fill
+from vision.measure import measure_day_photo
 from vision.records import Photo, TagReading
 from vision.rendered import PaintedTag, RenderedPhoto, draw_scene, render
 from vision.tag import find_tag
 from vision.tag_card import SIDE_MM
+from vision.tag_light import balanced
 from vision.tag_scale import mm_per_px
 
 __all__ = ["CONDITIONS", "Trial", "app", "as_photo", "true_mm_per_px", "try_tags"]
@@ -66,11 +68,11 @@ def _tilt(rng: np.random.Generator, low: float, high: float) -> dict[str, Any]:
 
 
 CONDITIONS: dict[str, Draw] = {
-    "flat, 80 to 260 px": lambda rng: (_size(rng, 80, 260), {}),
+    "flat, 80 to 180 px": lambda rng: (_size(rng, 80, 180), {}),
     "flat, 40 to 80 px": lambda rng: (_size(rng, 40, 80), {}),
     "flat, 10 to 40 px": lambda rng: (_size(rng, 10, 40), {}),
     "tilted by up to 35°, 80 px and more": lambda rng: (
-        _size(rng, 80, 260) | _tilt(rng, 5, 35), {},
+        _size(rng, 80, 180) | _tilt(rng, 5, 35), {},
     ),
     "tilted by 50 to 75°": lambda rng: (_size(rng, 60, 260) | _tilt(rng, 50, 75), {}),
     "half in hard shadow": lambda rng: (
@@ -112,7 +114,7 @@ def try_tags(condition: str, number: int, seed: int, **size: int) -> Iterator[Tr
         rng = np.random.default_rng([seed, n, list(CONDITIONS).index(condition)])
         about_tag, about_scene = CONDITIONS[condition](rng)
         tag = PaintedTag(int(rng.integers(1, 587)), **about_tag)
-        fixed = {"leaf_size": 0.6, **size, **about_scene, "tag": tag}
+        fixed = {"leaf_size": 0.5, **size, **about_scene, "tag": tag}
         painted = render(draw_scene(rng, **fixed), n)
         yield _judged(condition, painted, find_tag(as_photo(painted)))
 
@@ -150,6 +152,54 @@ def _worst(errors: list[float | None]) -> str:
     return f"{max(abs(e) for e in errors if e is not None):.1f} %" if errors else ""
 
 
+def cast_misses(strength: float, seed: int, **size: int) -> tuple[float, float]:
+    """Return how far severity is off without and with white balance, percentage points.
+
+    Parameters
+    ----------
+    strength : float
+        Natural log of the cast's red gain; blue is turned as far the other way.
+    seed : int
+        Fixes scene, symptoms, and whether the light is warm or cold.
+    **size : int
+        ``width_px`` and ``height_px``.
+    """
+    rng = np.random.default_rng([6, seed])
+    warmth, tint = strength * rng.choice((-1, 1)), rng.normal(0, strength / 4)
+    cast = tuple(np.exp([warmth, tint, -warmth]).tolist())
+    printed = tuple(np.exp(rng.normal(0, 0.03, 3)).tolist())
+    tag = PaintedTag(7, span_px=size["width_px"] / 8, tint=printed)
+    pattern = ("spot", "blight")[seed % 2]
+    scene = draw_scene(
+        rng, leaf_size=0.7, cast=cast, exposure=0.85, tag=tag, pattern=pattern, **size
+    )
+    painted = render(scene, seed)
+    photo = as_photo(painted)
+    reading = find_tag(photo)
+    seen = balanced(photo, reading.white_balance if reading else None)
+    truth = painted.severity_pct or 0.0
+    plain, corrected = (
+        abs((measure_day_photo(one, reading).reading.severity_pct or 0.0) - truth)
+        for one in (photo, seen)
+    )
+    return plain, corrected
+
+
+def _cast_rows(number: int) -> list[list[str]]:
+    rows = []
+    for strength in (0.0, 0.12, 0.25, 0.4):
+        missed = [cast_misses(strength, n, width_px=800, height_px=600) for n in range(number)]
+        plain, corrected = np.mean(missed, axis=0)
+        rows.append(
+            [f"{100 * np.expm1(strength):.0f} %", str(number), f"{plain:.2f}", f"{corrected:.2f}"]
+        )
+    return rows
+
+
+_CAST_HEAD = (
+    *("more red and less blue, or the reverse", "number"),
+    *("mean miss of severity, points", "with the tag's white balance"),
+)
 _HEAD = (
     *("tags painted", "number", "wrong", "read", "refused with a flag", "not seen"),
     *("worst scale error", "and three sides away"),
@@ -168,7 +218,9 @@ def main(
         _row(name, list(try_tags(name, number, seed, width_px=900, height_px=680)))
         for name in CONDITIONS
     ]
-    text = f"{as_table(_HEAD, rows)}\n\n`python -m scripts.tag_trial` measures this again."
+    casts = as_table(_CAST_HEAD, _cast_rows(number))
+    again = "`python -m scripts.tag_trial` measures this again."
+    text = f"{as_table(_HEAD, rows)}\n\nIn coloured light:\n\n{casts}\n\n{again}"
     print(text)
     if readme:
         fill("tags", text)

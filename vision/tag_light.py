@@ -1,6 +1,6 @@
 """White balance from the tag's grey patch, in linear light."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -29,6 +29,14 @@ _GREY_TO_WHITE = (0.12, 0.6)  # grey patch ÷ white patch in linear light, whate
 _TINT_APART = 0.15  # by which the two patches' tints may differ, natural-log units
 
 
+@dataclass(frozen=True, eq=False)
+class _Patch:
+    """Mean linear light of a patch, red, green and blue, and whether a channel is clipped."""
+
+    light: Matrix
+    clipped: bool
+
+
 def white_balance(pixels: NDArray[np.uint8], mm_to_px: Matrix) -> tuple[float, float, float] | None:
     """Return the gains that make the grey patch grey.
 
@@ -43,17 +51,17 @@ def white_balance(pixels: NDArray[np.uint8], mm_to_px: Matrix) -> tuple[float, f
     -------
     tuple of float or None
         Gains of red, green and blue in linear light, their geometric mean 1, so that brightness
-        stays; None where a patch is clipped, dirty, hidden or unevenly lit, or where both
-        disagree. gain = target ÷ patch mean (grey-patch correction [practice]).
+        stays; None where the grey patch is clipped, where a patch is dirty, hidden or unevenly
+        lit, or where both disagree. gain = target ÷ patch mean (grey-patch correction [practice]).
     """
     grey, white = (_patch(pixels, mm_to_px, box) for box in (GREY_MM, WHITE_MM))
-    if grey is None or white is None:
+    if grey is None or white is None or grey.clipped:
         return None
-    darker = float(grey.mean() / white.mean())
+    darker = float(grey.light.mean() / white.light.mean())
     if not _GREY_TO_WHITE[0] < darker < _GREY_TO_WHITE[1]:
         return None
-    tints = [np.log(light) - np.log(light).mean() for light in (grey, white)]
-    if np.abs(tints[0] - tints[1]).max() > _TINT_APART:
+    tints = [np.log(light) - np.log(light).mean() for light in (grey.light, white.light)]
+    if not white.clipped and np.abs(tints[0] - tints[1]).max() > _TINT_APART:
         return None
     red, green, blue = np.exp(-tints[0]).tolist()
     return red, green, blue
@@ -83,8 +91,8 @@ def _multiplied(pixels: NDArray[np.uint8], gains: tuple[float, float, float]) ->
     return np.asarray(cv2.LUT(pixels, table[None]), np.uint8)
 
 
-def _patch(pixels: NDArray[np.uint8], mm_to_px: Matrix, box: Box) -> Matrix | None:
-    """Return a patch's mean linear light, red, green and blue; None where it says nothing."""
+def _patch(pixels: NDArray[np.uint8], mm_to_px: Matrix, box: Box) -> _Patch | None:
+    """Return a patch's mean linear light; None where it is not seen whole and evenly lit."""
     middle = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2])
     half = np.array([box[2] - box[0], box[3] - box[1]]) / 2 * _INNER
     steps = np.linspace(-1, 1, 12)
@@ -98,6 +106,5 @@ def _patch(pixels: NDArray[np.uint8], mm_to_px: Matrix, box: Box) -> Matrix | No
     means = values.mean(axis=0)
     light = LINEAR_LIGHT[values].astype(np.float64)
     even = (light.mean(axis=1).std() / max(light.mean(), 1e-6)) < _UNEVEN
-    if (means <= _CLIPPED[0]).any() or (means >= _CLIPPED[1]).any() or not even:
-        return None
-    return np.asarray(light.mean(axis=0), np.float64)
+    clipped = bool((means <= _CLIPPED[0]).any() or (means >= _CLIPPED[1]).any())
+    return _Patch(np.maximum(light.mean(axis=0), 1e-6), clipped) if even else None
