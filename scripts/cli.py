@@ -23,6 +23,7 @@ from scripts.terminal import (
     sample_garden,
     say,
 )
+from scripts.trend_tables import TREND_TABLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 
 __all__ = ["app"]
 
-_SHOWN = TABLES | EXTRA_TABLES
+_SHOWN = TABLES | EXTRA_TABLES | TREND_TABLES
 
 
 @app.command()
@@ -310,6 +311,7 @@ def _close(run: "Run", filed: str = "") -> None:
 from scripts import assign_command as _assign_command  # noqa: E402, F401
 from scripts import export_command as _export_command  # noqa: E402, F401
 from scripts import flag_command as _flag_command  # noqa: E402, F401
+from scripts import howmany_command as _howmany_command  # noqa: E402, F401
 from scripts import log_command as _log_command  # noqa: E402, F401
 from scripts import mix_command as _mix_command  # noqa: E402, F401
 from scripts import new_command as _new_command  # noqa: E402, F401
@@ -318,3 +320,4 @@ from scripts import relabel_command as _relabel_command  # noqa: E402, F401
 from scripts import restore_command as _restore_command  # noqa: E402, F401
 from scripts import tags_command as _tags_command  # noqa: E402, F401
 from scripts import today_command as _today_command  # noqa: E402, F401
+from scripts import trend_command as _trend_command  # noqa: E402, F401

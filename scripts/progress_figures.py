@@ -29,12 +29,12 @@ _LEAF_SCATTER = 0.8
 _PRECISION = 20
 _CLEAN = 0.2
 _THRESHOLD_PCT = 30.0
-_LEAVES = (1, 2, 3, 6, 12, 20)
+_LEAVES = (1, 2, 3, 6, 12)
+_SHOWN_KINDS = {"logit-normal": "", "with clean leaves": ", one in five clean"}
 _NOTE = """
 
-Columns four to seven: share of the 95 % intervals that held the truth; 500 plants a row, eight
-weekly visits. Growing plants grow by 8 to 15 % a day. `python -m scripts.progress_figures` measures
-this again."""
+500 plants a row, in gardens of ten but for the last row, with eight weekly visits; "growing" is 8
+to 15 % a day. `python -m scripts.progress_figures` measures this again."""
 
 Floats = NDArray[np.float64]
 
@@ -214,27 +214,25 @@ def _days_hold(made: Simulated, number: int, found: DaysTo | None) -> float:
 
 
 def _table() -> str:
-    rows = []
-    for kind in LEAF_KINDS:
-        rows += [_row(kind, leaves, 10) for leaves in _LEAVES]
-    rows += [_row(LEAF_KINDS[0], leaves, 1) for leaves in (3, 6)]
+    rows = [_row(kind, leaves, 10) for kind in _SHOWN_KINDS for leaves in _LEAVES]
+    rows.append(_row(LEAF_KINDS[0], 6, 1))
     head = (
-        *("leaves of a plant differ", "leaves a visit", "plants in the garden"),
-        *("a visit's mean", "rate of the last weeks", "rate of the season", "days to 30 %"),
-        *("level plants called rising or falling", "growing plants called rising"),
+        *("leaves a visit", "mean of a visit", "growth, last weeks", "growth, season"),
+        *("days to 30 %", "level, yet called rising or falling", "growing, and called rising"),
     )
     return as_table(head, rows) + _NOTE
 
 
 def _row(kind: str, leaves: int, garden: int) -> tuple[str, ...]:
     found = simulated_coverage(leaves, kind=kind, garden=garden)
-    held = (found.visit, found.recent_rate, found.season_rate, found.days_to)
-    shares = (*held, found.false_alarms, found.told)
-    return (kind, str(leaves), str(garden), *(_percent(share) for share in shares))
+    shares = (found.visit, found.recent_rate, found.season_rate, found.days_to)
+    told = (found.false_alarms, found.told)
+    name = f"{leaves}{_SHOWN_KINDS[kind]}{', the only plant' if garden == 1 else ''}"
+    return (name, *(_percent(share) for share in (*shares, *told)))
 
 
 def _percent(share: float) -> str:
-    return "no interval" if np.isnan(share) else f"{share:.1%}"
+    return "no interval" if np.isnan(share) else f"{100 * share:.1f} %"
 
 
 def main() -> None:

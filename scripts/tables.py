@@ -18,7 +18,14 @@ from uuid import uuid4
 from scripts.columns import Cell, Row, Table, rows
 from scripts.results import PhotoResult
 
-__all__ = ["CannotWriteError", "escape_formula", "remove_leftovers", "table_bytes", "write_whole"]
+__all__ = [
+    "CannotWriteError",
+    "cell_text",
+    "escape_formula",
+    "remove_leftovers",
+    "table_bytes",
+    "write_whole",
+]
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _PART = ".part"
@@ -52,12 +59,13 @@ def table_bytes(table: Table[Row], results: Iterable[PhotoResult]) -> bytes:
     writer.writerow(column.name for column in table.columns)
     for row in rows(table, results):
         writer.writerow(
-            _cell(value, column.decimals) for value, column in zip(row, table.columns, strict=True)
+            cell_text(value, column.decimals)
+            for value, column in zip(row, table.columns, strict=True)
         )
     return text.getvalue().encode("utf-8", errors="backslashreplace")
 
 
-def _cell(value: Cell, decimals: int) -> str:
+def cell_text(value: Cell, decimals: int) -> str:
     """Return a cell's text: fixed decimals for a float, escaped text, empty when not measured."""
     if value is None:
         return ""

@@ -153,6 +153,7 @@ _FORESEEN = {
     "NothingComparedError": NOTHING_MEASURED,
     "NoPhotosError": NOTHING_MEASURED,
     "PackageError": NOTHING_MEASURED,
+    "NoTrendError": NOTHING_MEASURED,
     "PathNotFound": WRONG_USAGE,
     "UnfitClassifier": NOTHING_MEASURED,
     "WorkersLostError": NOTHING_MEASURED,

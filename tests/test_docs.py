@@ -18,6 +18,7 @@ from scripts.cli import app
 from scripts.columns import EXTRA_TABLES, TABLES
 from scripts.readme_picture import PICTURE, readme_picture
 from scripts.terminal import sample_garden
+from scripts.trend_tables import TREND_TABLES
 from vision.flags import FLAGS
 from vision.leaf import MOST_LEAVES
 
@@ -25,7 +26,7 @@ ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 COMMANDS = dict(get_command(app).commands)  # type: ignore[attr-defined]
-SHOWN = TABLES | EXTRA_TABLES
+SHOWN = TABLES | EXTRA_TABLES | TREND_TABLES
 COLUMNS = [(table.name, column) for table in SHOWN.values() for column in table.columns]
 
 UNITS = {  # what a column's meaning must say, by the end of its name
@@ -34,7 +35,16 @@ UNITS = {  # what a column's meaning must say, by the end of its name
     "mm_per_px": "millimetres a pixel",
     "area_px": "square pixels",
     "_px": "pixel",
+    "_pct_days": "percent-days",
+    "_per_day": "per day",
+    "_days": "days",
+    "_points": "percentage points",
     "_pct": "percent",
+    "relative_audpc": "0 to 1",
+    "judged_from": "ISO 8601",
+    "judged_to": "ISO 8601",
+    "day": "ISO 8601",
+    "lesions_per_leaf": "number of lesions",
     "roundness": "no unit",
     "elongation": "no unit",
     "solidity": "no unit",
@@ -55,6 +65,7 @@ WITHOUT_UNIT = {
     *("blight_kind", "leaf", "lesion", "dropping", "caterpillar"),
     *("instar_hint", "rejected", "reason", "reason_in_words"),
     *("leaf_count", "lesion_count", "frass_count"),
+    *("photo_count", "method", "direction", "judged_visits", "judged_leaves"),
     *("caterpillar_count", "caterpillar_low", "caterpillar_high"),
 }
 
@@ -81,10 +92,10 @@ EXAMPLES = [
 def near_photos(tmp_path, monkeypatch) -> Path:
     """Stand where the README's reader stands: beside a folder of photos."""
     for plant in ("bed-1/plant-A1", "bed-2/plant-B3"):
-        photo = sorted((sample_garden() / plant).iterdir())[0]
         target = tmp_path / "my-photos" / plant.split("/")[1]
         target.mkdir(parents=True)
-        shutil.copy(photo, target)
+        for photo in sorted((sample_garden() / plant).iterdir())[:2]:
+            shutil.copy(photo, target)
     labels = "".join(
         f"{path.relative_to(tmp_path / 'my-photos').as_posix()},spot,3\n"
         for path in sorted((tmp_path / "my-photos").rglob("*.*"))
@@ -107,8 +118,8 @@ def test_the_readmes_examples_run_one_after_the_other(near_photos):
     for line in EXAMPLES:
         result = CliRunner().invoke(app, shlex.split(line)[1:])
         assert result.exit_code == 0, f"{line}\n{result.output}\n{result.exception!r}"
-    assert len(list((near_photos / "results" / "overlays").rglob("*.jpg"))) == 2
-    assert len(list((near_photos / "results" / "masks").rglob("*.png"))) == 2
+    assert len(list((near_photos / "results" / "overlays").rglob("*.jpg"))) == 4
+    assert len(list((near_photos / "results" / "masks").rglob("*.png"))) == 4
     assert (near_photos / "spotlamp-demo" / "photos.csv").is_file()
 
 

@@ -7,22 +7,19 @@ Each plant is one witness, however many of its leaves were photographed.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.entries import LogEntry
+from models.progress.comparable import Compared, comparable_plants
 from models.progress.course import LEVEL_RATE_PER_DAY
 from models.progress.growth import (
     LAST_BEFORE_DAYS,
     LEAST_AFTER_DAYS,
     PlantGrowth,
     concerns,
-    last_day,
-    plant_growth,
-    was_sprayed,
 )
 from models.progress.needed import (
     Needed,
@@ -106,62 +103,38 @@ def judge_spray(
     log : iterable of LogEntry
         The garden's log: other sprays end the days that are judged, and take plants out.
     """
-    entries = [entry for entry in log if not entry.withdrawn]
-    others = [entry for entry in entries if entry.kind == "spray" and not _same(entry, spray)]
-    end = last_day(spray, others)
-    growth = {
-        plant: plant_growth(visits, spray.at.date(), end)
-        for plant, visits in points.items()
-        if visits
-    }
-    known = {plant: one for plant, one in growth.items() if one is not None}
-    sprayed = tuple(one for plant, one in known.items() if concerns(spray, plant))
-    unsprayed = tuple(
-        one
-        for plant, one in known.items()
-        if not concerns(spray, plant) and not was_sprayed(plant, others, spray.at.date(), end)
-    )
+    compared = comparable_plants(spray, points, log)
+    sprayed, unsprayed = compared.sprayed, compared.unsprayed
     if not sprayed:
         return Effect(spray, "none", "cannot tell", _why_none(spray, points))
     found = _beside(spray, sprayed, unsprayed) if unsprayed else _before_and_after(spray, sprayed)
-    return replace(found, cautions=tuple(_cautions(found, entries, end)))
-
-
-def _same(entry: LogEntry, spray: LogEntry) -> bool:
-    return entry == spray or (entry.number == spray.number and entry.number > 0)
+    return replace(found, cautions=tuple(_cautions(compared)))
 
 
 def _why_none(spray: LogEntry, points: Mapping[str, Sequence[SeverityPoint]]) -> str:
     if not any(visits and concerns(spray, plant) for plant, visits in points.items()):
         return "no sprayed plant was photographed"
     return (
-        f"no sprayed plant was photographed within {LAST_BEFORE_DAYS} days before the spray and "
-        f"again at least {LEAST_AFTER_DAYS} days after it, before another spray"
+        f"no sprayed plant with green left was photographed within {LAST_BEFORE_DAYS} days before "
+        f"the spray and again at least {LEAST_AFTER_DAYS} days after it, before another spray"
     )
 
 
-def _cautions(found: Effect, log: Sequence[LogEntry], end: date) -> Iterator[str]:
+def _cautions(compared: Compared) -> Iterator[str]:
     """Yield what else than the spray may have made the difference."""
-    start = found.spray.at.date() - timedelta(days=LAST_BEFORE_DAYS)
-    judged = [one.plant for one in (*found.sprayed, *found.unsprayed)]
-    removed = {
-        plant
-        for entry in log
-        if entry.kind == "removed_leaves" and start <= entry.at.date() <= end
-        for plant in judged
-        if concerns(entry, plant)
-    }
-    if removed:
+    if compared.kept_in:
         yield (
-            f"Leaves were removed on {', '.join(sorted(removed))} in these days, which lowers "
+            f"Leaves were removed on {', '.join(compared.kept_in)} in these days, which lowers "
             "severity by itself."
         )
-    if not found.unsprayed:
+    if compared.left_out:
+        yield f"{', '.join(compared.left_out)}: left out, for leaves were removed in these days."
+    if not compared.unsprayed:
         yield (
             "No unsprayed plant stood beside them, so drier weather may have done the same. Leave "
             "some plants unsprayed next time, chosen by lot."
         )
-    elif _height(found.sprayed) - _height(found.unsprayed) > _SICKER:
+    elif _height(compared.sprayed) - _height(compared.unsprayed) > _SICKER:
         yield (
             "The sprayed plants were sicker before the spray. Plants chosen because they look bad "
             "often slow down by themselves; next time choose by lot."

@@ -15,6 +15,7 @@ __all__ = [
     "BEFORE_DAYS",
     "LAST_BEFORE_DAYS",
     "LEAST_AFTER_DAYS",
+    "MOST_SICK_PCT",
     "PlantGrowth",
     "concerns",
     "last_day",
@@ -30,6 +31,9 @@ LAST_BEFORE_DAYS = 8
 
 AFTER_DAYS = 21
 """Visits after the spray reach so far, or to the next spray with something else."""
+
+MOST_SICK_PCT = 75.0
+"""Plants that were sicker before the spray can hardly grow sicker, and are not judged."""
 
 LEAST_AFTER_DAYS = 6
 """The last visit is at least so late: spots that show earlier had infected the leaf before the
@@ -89,13 +93,18 @@ def was_sprayed(plant: str, others: Sequence[LogEntry], day: date, end: date) ->
 
 
 def plant_growth(visits: Sequence[SeverityPoint], day: date, end: date) -> PlantGrowth | None:
-    """Return a plant's growth, None where it was not visited shortly before and long enough after.
+    """Return a plant's growth, None where it cannot be judged.
+
+    It can where it was visited shortly before the spray and long enough after it, and had green
+    left to lose.
 
     A visit on the day of the spray counts as before it: nothing shows within hours.
     """
     before = [p for p in visits if day - timedelta(days=BEFORE_DAYS) <= p.day <= day]
     after = [p for p in visits if day < p.day <= end]
     if not before or before[-1].day < day - timedelta(days=LAST_BEFORE_DAYS):
+        return None
+    if before[-1].severity_pct > MOST_SICK_PCT:
         return None
     if not after or after[-1].day < day + timedelta(days=LEAST_AFTER_DAYS):
         return None

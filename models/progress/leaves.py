@@ -1,14 +1,18 @@
 """The leaves of a season as one table of arrays: what all judging over time starts from."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.entries import PhotoEntry
 
-__all__ = ["LeafTable", "leaf_table"]
+__all__ = ["SEASON_GAP_DAYS", "LeafTable", "last_season", "leaf_table", "table_of_rows"]
+
+SEASON_GAP_DAYS = 100
+"""Days without any visit that end a season."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,21 +58,68 @@ def leaf_table(photos: Iterable[PhotoEntry]) -> LeafTable:
     photos : iterable of PhotoEntry
         One reading of each photo. ``taken_at`` is in the garden's time zone.
     """
-    names: dict[str, int] = {}
-    rows: list[Sequence[float]] = []
-    for number, photo in enumerate(photos):
-        if photo.mode != "day" or not photo.plant:
-            continue
-        plant = names.setdefault(photo.plant, len(names))
-        day = photo.taken_at.date().toordinal()
-        rows += [
-            (
-                *(plant, day, number),
-                *(leaf.severity_pct, leaf.severity_low_pct, leaf.severity_high_pct),
-                leaf.lesion_count,
-            )
-            for leaf in photo.leaves
-        ]
-    columns = np.array(rows, np.float64).reshape(-1, 7).T
-    whole = columns[:3].astype(np.int64)
-    return LeafTable(tuple(names), whole[0], whole[1], whole[2], *columns[3:])
+    return table_of_rows(
+        (
+            *(photo.plant, photo.taken_at, photo.sha256, leaf.lesion_count),
+            *(leaf.severity_pct, leaf.severity_low_pct, leaf.severity_high_pct),
+        )
+        for photo in photos
+        if photo.mode == "day"
+        for leaf in photo.leaves
+    )
+
+
+Row = tuple[str, datetime, str, int, float, float, float]
+"""Plant, capture time in the garden's zone, photo, lesions, severity and its interval (percent)."""
+
+
+def table_of_rows(leaves: Iterable[Row]) -> LeafTable:
+    """Lay rows of single leaves out as a table; those without a plant are passed over."""
+    kept = [row for row in leaves if row[0]]
+    if not kept:
+        whole, empty = np.zeros(0, np.int64), np.zeros(0)
+        return LeafTable((), whole, whole, whole, empty, empty, empty, empty)
+    plants, times, photos, lesions, severity, low, high = zip(*kept, strict=True)
+    plant_numbers, photo_numbers = _numbered(plants), _numbered(photos)
+    return LeafTable(
+        tuple(plant_numbers),
+        np.array([plant_numbers[plant] for plant in plants]),
+        np.array([time.toordinal() for time in times]),
+        np.array([photo_numbers[photo] for photo in photos]),
+        np.array(severity, np.float64),
+        np.array(low, np.float64),
+        np.array(high, np.float64),
+        np.array(lesions, np.float64),
+    )
+
+
+def _numbered(names: Iterable[str]) -> dict[str, int]:
+    return {name: number for number, name in enumerate(dict.fromkeys(names))}
+
+
+def last_season(leaves: LeafTable, today: date) -> LeafTable:
+    """Return the leaves of the last season: those after the last gap of ``SEASON_GAP_DAYS``.
+
+    Days in the future, as of a camera whose clock is wrong, are passed over where they stand apart
+    from all days up to today.
+    """
+    days = np.unique(leaves.day)
+    if not len(days):
+        return leaves
+    parts = np.split(days, np.flatnonzero(np.diff(days) > SEASON_GAP_DAYS) + 1)
+    past = [part for part in parts if part[0] <= today.toordinal()]
+    season = (past or parts)[-1]
+    return _chosen(leaves, (leaves.day >= season[0]) & (leaves.day <= season[-1]))
+
+
+def _chosen(leaves: LeafTable, kept: NDArray[np.bool_]) -> LeafTable:
+    """Return some of the leaves; plants of which none is left lose their place."""
+    there, plant = np.unique(leaves.plant[kept], return_inverse=True)
+    return LeafTable(
+        tuple(leaves.plants[number] for number in there),
+        plant,
+        *(
+            getattr(leaves, name)[kept]
+            for name in ("day", "photo", "severity_pct", "low_pct", "high_pct", "lesions")
+        ),
+    )

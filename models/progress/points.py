@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from models.progress.leaves import LeafTable
 from models.progress.rates import CLIP, clip_share, from_logit, logit
-from models.progress.spread import GARDEN_FREEDOM, LeafSpread, Visits
+from models.progress.spread import GARDEN_FREEDOM, LeafSpread, Visits, scarcer
 
 __all__ = ["ENOUGH_TO_RESAMPLE", "SeverityPoint", "group_visits", "logit_errors", "point_at"]
 
@@ -118,15 +118,15 @@ def logit_errors(visits: Visits, spread: LeafSpread) -> tuple[Floats, Floats]:
 
     A leaf's severity is never taken to be known better than ``CLIP``.
     """
-    mean = clip_share(visits.mean)
-    own, own_freedom = visits.variance / mean**2, visits.leaves - 1
-    garden, known = spread.at(mean)
+    share = scarcer(visits.mean)
+    own, own_freedom = visits.variance / share**2, visits.leaves - 1
+    garden, known = spread.at(visits.mean)
     # A visit's own leaves are part of the garden's; they must not count twice.
     garden_freedom = np.clip(known - own_freedom, 0, GARDEN_FREEDOM)
     freedom = garden_freedom + own_freedom
     joined = (garden_freedom * garden + own_freedom * own) / np.maximum(freedom, 1e-9)
-    joined = np.maximum(joined, (CLIP / mean) ** 2)
-    error = np.sqrt(joined / visits.leaves) / (1 - mean)
+    joined = np.maximum(joined, (CLIP / share) ** 2)
+    error = np.sqrt(joined / visits.leaves) / (1 - share)
     return np.where(freedom < 1, np.nan, error), freedom
 
 

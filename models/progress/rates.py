@@ -155,12 +155,12 @@ def fit_rate(days: ArrayLike, severity_pct: ArrayLike, model: GrowthModel = "log
 
 def _slope_error(left: float, spread: float, count: int) -> tuple[float | None, float | None]:
     """Return the slope's standard error and the half-width of its interval."""
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
     if count < 3:
         return None, None
     error = (left / (count - 2) / spread) ** 0.5
-    return error, error * float(t.ppf(0.975, count - 2))
+    return error, error * float(stdtrit(count - 2, 0.975))
 
 
 def doubling_days(rate_per_day: float) -> float | None:

@@ -12,16 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.progress.rates import CLIP
+from models.progress.rates import clip_share, logit
 
-__all__ = ["GARDEN_FREEDOM", "LeafSpread", "Visits", "learn_spread"]
+__all__ = ["GARDEN_FREEDOM", "LeafSpread", "Visits", "learn_spread", "scarcer"]
 
 GARDEN_FREEDOM = 4.0
 """Degrees of freedom that the garden's variance counts for, at most."""
 
-_WIDTH = 0.7  # of the bell by which visits of like severity count, on the log scale: a factor of 2
-_FAR = 0.05  # weight of visits of quite another severity
-_GRID = np.linspace(np.log(CLIP), 0, 61)
+_WIDTH = 0.7  # of the bell by which visits of like severity count, logit: a factor of 2
+_FAR = 0.05  # share of the degrees of freedom that visits of quite another severity lend
+_GRID = np.linspace(float(logit(0)), float(logit(1)), 81)
 
 Floats = NDArray[np.float64]
 
@@ -68,7 +68,7 @@ class LeafSpread:
     Attributes
     ----------
     relative : ndarray of float
-        (standard deviation ÷ mean)² at each severity of a fixed grid.
+        (standard deviation ÷ the scarcer share)² at each severity of a fixed grid.
     freedom : ndarray of float
         Degrees of freedom behind it.
     """
@@ -78,24 +78,35 @@ class LeafSpread:
 
     def at(self, mean: Floats) -> tuple[Floats, Floats]:
         """Return relative spread squared and degrees of freedom at mean shares."""
-        place = np.log(np.clip(mean, CLIP, 1))
+        place = logit(mean)
         return np.interp(place, _GRID, self.relative), np.interp(place, _GRID, self.freedom)
+
+
+def scarcer(mean: Floats) -> Floats:
+    """Return the scarcer of sick and healthy share: what spread is measured against."""
+    kept = clip_share(mean)
+    return np.minimum(kept, 1 - kept)
 
 
 def learn_spread(visits: Visits) -> LeafSpread:
     """Learn from all visits with at least two leaves how much leaves of one plant differ.
 
-    At each severity, Σ variance ÷ Σ (mean² - variance / leaves), each visit with its degrees of
-    freedom and by how near its severity is. The second sum is the squared true mean: without
-    taking the mean's own error out, small visits would look less spread than they are.
+    At each severity, Σ variance ÷ Σ (share² - variance / leaves), each visit with its degrees of
+    freedom and by how near its severity is. The second sum is the squared true share: without
+    taking the mean's own error out, small visits would look less spread than they are. The same
+    ratio over all visits counts for one degree of freedom more, for severities seldom seen.
     """
     many = visits.leaves > 1
-    count, variance = visits.leaves[many], visits.variance[many]
-    mean = np.maximum(visits.mean[many], CLIP)
-    distance = (np.log(mean)[None] - _GRID[:, None]) / _WIDTH
-    weight = (np.exp(-0.5 * distance**2) + _FAR) * (count - 1)
-    above = weight @ variance
-    share = weight @ (variance / count)
-    below = np.maximum(weight @ (mean**2) - share, 0.2 * share)
-    relative = np.divide(above, below, out=np.zeros_like(above), where=below > 0)
-    return LeafSpread(relative, weight.sum(axis=1))
+    count, variance, mean = visits.leaves[many], visits.variance[many], visits.mean[many]
+    square = scarcer(mean) ** 2
+    distance = (logit(mean)[None] - _GRID[:, None]) / _WIDTH
+    weight = np.exp(-0.5 * distance**2) * (count - 1)
+    near, anywhere = weight.sum(axis=1), float((count - 1).sum())
+    around = _ratio(weight @ variance, weight @ square, weight @ (variance / count))
+    overall = _ratio(*((count - 1) @ x for x in (variance, square, variance / count)))
+    return LeafSpread((near * around + overall) / (near + 1), near + _FAR * anywhere)
+
+
+def _ratio(variance: Floats, square: Floats, of_mean: Floats) -> Floats:
+    below = np.maximum(square - of_mean, 0.2 * of_mean)
+    return np.divide(variance, below, out=np.zeros_like(below), where=below > 0)

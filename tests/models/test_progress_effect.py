@@ -175,12 +175,29 @@ def test_sprayed_plants_that_were_sicker_before_call_for_caution():
     assert judge_spray(spray(*SICK), garden(stop=True), []).cautions == ()
 
 
-def test_removed_leaves_call_for_caution():
+def test_plants_with_leaves_removed_are_left_out_and_named():
     removed = LogEntry(5, "removed_leaves", spray(day=3).at, ("A2",), amount=4)
     found = judge_spray(spray(*SICK), garden(stop=True), [removed])
-    assert any("A2" in caution for caution in found.cautions)
+    assert [one.plant for one in found.sprayed] == ["A1", "A3", "A4"]
+    assert found.cautions == ("A2: left out, for leaves were removed in these days.",)
     long_ago = replace(removed, at=spray(day=-20).at)
     assert judge_spray(spray(*SICK), garden(stop=True), [long_ago]).cautions == ()
+
+
+def test_where_all_had_leaves_removed_they_are_judged_with_caution():
+    removed = LogEntry(5, "removed_leaves", spray(day=3).at, SICK, amount=4)
+    found = judge_spray(spray(*SICK), garden(stop=True), [removed])
+    assert len(found.sprayed) == 4
+    assert "lowers severity by itself" in found.cautions[0]
+
+
+def test_clean_plants_are_no_measure_for_sick_ones_but_for_clean_ones():
+    clean = bed(0.0, 0.0, plants=["C1", "C2"], start=-9)
+    found = judge_spray(spray(*SICK), garden(stop=True) | clean, [])
+    assert [one.plant for one in found.unsprayed] == list(WELL)
+    fresh = bed(0.0, 0.0, plants=["D1", "D2"], start=-9)
+    found = judge_spray(spray("D1", "D2"), garden(stop=True) | clean | fresh, [])
+    assert {"C1", "C2"} < {one.plant for one in found.unsprayed}
 
 
 def test_plants_that_were_sprayed_otherwise_are_no_unsprayed_plants():

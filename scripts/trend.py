@@ -1,0 +1,247 @@
+"""What ``spotlamp trend`` tells: every plant's course from the journal, and what a spray did."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import groupby
+from pathlib import Path
+
+from models.care.thresholds import thresholds_of
+from models.entries import LogEntry
+from models.garden import Garden
+from models.garden_file import read_garden
+from models.journal import Journal, open_journal
+from models.progress import Effect, ProgressCurve, Season, judge_spray, progress_curve, read_season
+from models.progress.course import RECENT_DAYS
+from models.progress.leaves import LeafTable, last_season, table_of_rows
+from scripts.gardens import known_plant
+
+__all__ = [
+    "NoTrendError",
+    "Trend",
+    "find_spray",
+    "read_leaves",
+    "read_trend",
+]
+
+_ORDER = {"rising": 0, "cannot tell": 1, "level": 2, "falling": 3}
+_MARKED = ("spray", "rain", "removed_leaves")
+
+
+class NoTrendError(Exception):
+    """There is nothing to tell; the message is one sentence for people."""
+
+
+@dataclass(frozen=True)
+class Trend:
+    """The season's courses.
+
+    Attributes
+    ----------
+    garden : Garden
+        As its settings file says.
+    curves : tuple of ProgressCurve
+        Plants that rise first, the fastest foremost.
+    log : tuple of LogEntry
+        Sprays, rain and removed leaves of these days, by time.
+    threshold_pct : float
+        Severity whose date is foretold.
+    effect : Effect or None
+        Of the spray that was asked about.
+    chosen : bool
+        Whether the plants were named.
+    """
+
+    garden: Garden
+    curves: tuple[ProgressCurve, ...]
+    log: tuple[LogEntry, ...]
+    threshold_pct: float
+    effect: Effect | None
+    chosen: bool
+
+    @property
+    def first_day(self) -> date:
+        """First visit of any plant told of."""
+        return min(curve.points[0].day for curve in self.curves)
+
+    @property
+    def last_day(self) -> date:
+        """Last visit of any plant told of."""
+        return max(curve.points[-1].day for curve in self.curves)
+
+
+def read_trend(
+    folder: Path,
+    plants: Sequence[str] = (),
+    *,
+    threshold_pct: float | None = None,
+    recent_days: int = RECENT_DAYS,
+    since: date | None = None,
+    effect: str | None = None,
+) -> Trend:
+    """Read a garden's journal and judge its plants.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the garden.
+    plants : sequence of str
+        Those to tell of; all by default.
+    threshold_pct : float, optional
+        Severity whose date is foretold; by default that from which the garden's care settings
+        call a plant sick.
+    recent_days : int
+        Length of the last stretch by which the direction is judged.
+    since : date, optional
+        First day told of; the last season by default.
+    effect : str, optional
+        The spray asked about: its number in the log, its day, or its product.
+
+    Raises
+    ------
+    NoTrendError
+        When there is no measured leaf, or no such spray.
+    GardenError, JournalError
+        When the garden cannot be read or has no such plant.
+    """
+    garden = read_garden(folder)
+    with open_journal(folder) as journal:
+        leaves = read_leaves(journal, since)
+        log = journal.log_entries()
+    season = read_season(leaves)
+    threshold = thresholds_of(garden).sick_pct if threshold_pct is None else threshold_pct
+    names = _chosen(garden, season, plants)
+    found = [
+        progress_curve(season, name, threshold_pct=threshold, recent_days=recent_days)
+        for name in names
+    ]
+    curves = tuple(sorted((curve for curve in found if curve), key=_urgency))
+    judged = None if effect is None else _effect(season, log, effect)
+    return Trend(garden, curves, _marked(log, curves), threshold, judged, bool(plants))
+
+
+def read_leaves(journal: Journal, since: date | None = None) -> LeafTable:
+    """Return the leaves of the last season.
+
+    Raises
+    ------
+    NoTrendError
+        When there are none.
+    """
+    leaves = table_of_rows(
+        (
+            *(leaf.plant, leaf.taken_at, leaf.sha256, leaf.lesion_count),
+            *(leaf.severity_pct, leaf.severity_low_pct, leaf.severity_high_pct),
+        )
+        for leaf in journal.leaf_severities(since=since)
+    )
+    if not len(leaves):
+        raise NoTrendError(
+            "The journal holds no measured leaf of any plant yet: photograph leaves by day, and "
+            "file them with “spotlamp score”."
+        )
+    return leaves if since else last_season(leaves, date.today())
+
+
+def _chosen(garden: Garden, season: Season, plants: Sequence[str]) -> Sequence[str]:
+    if not plants:
+        return season.plants
+    names = [name if name in season.plants else known_plant(garden, name) for name in plants]
+    missing = [name for name in names if name not in season.plants]
+    if missing:
+        raise NoTrendError(f"No leaf of {missing[0]} was measured in this season.")
+    return list(dict.fromkeys(names))
+
+
+def _urgency(curve: ProgressCurve) -> tuple[float, ...]:
+    line = curve.course.line
+    return (
+        _ORDER[curve.course.direction],
+        -line.low_per_day if line else 0.0,
+        -curve.points[-1].severity_pct,
+    )
+
+
+def _marked(log: Sequence[LogEntry], curves: Sequence[ProgressCurve]) -> tuple[LogEntry, ...]:
+    """Return what the charts mark: sprays, rain and removed leaves of the days and plants told."""
+    days = [point.day for curve in curves for point in curve.points]
+    names = {curve.plant for curve in curves}
+    return tuple(
+        entry
+        for entry in log
+        if entry.kind in _MARKED
+        and min(days) <= entry.at.date() <= max(days)
+        and (not entry.plants or names & set(entry.plants))
+    )
+
+
+def _effect(season: Season, log: Sequence[LogEntry], wanted: str) -> Effect:
+    points = {plant: season.points(plant) for plant in season.plants}
+    spray = find_spray(log, wanted)
+    others = [entry for entry in log if not _same_spraying(entry, spray)]
+    return judge_spray(spray, points, others)
+
+
+def _same_spraying(one: LogEntry, other: LogEntry) -> bool:
+    return (
+        one.kind == other.kind == "spray"
+        and one.product == other.product
+        and one.at.date() == other.at.date()
+    )
+
+
+def find_spray(log: Sequence[LogEntry], wanted: str) -> LogEntry:
+    """Return the spray that is meant; entries of one product on one day are one spray.
+
+    Parameters
+    ----------
+    log : sequence of LogEntry
+        The garden's log, by time.
+    wanted : str
+        A number in the log, a day such as ``2026-07-15``, or a product (its last spray).
+
+    Raises
+    ------
+    NoTrendError
+        When there is none, or a day has several, with the sprays to choose from.
+    """
+    sprays = [_joined(list(group)) for _, group in groupby(_sorted_sprays(log), _spraying)]
+    text = wanted.strip().lstrip("#").casefold()
+    numbers = {entry.number: entry for entry in log if entry.kind == "spray"}
+    if text.isdigit() and int(text) in numbers:
+        meant = numbers[int(text)]
+        return next(spray for spray in sprays if _same_spraying(spray, meant))
+    of_day = [spray for spray in sprays if spray.at.date().isoformat() == text]
+    of_product = [spray for spray in sprays if spray.product.casefold() == text]
+    if len(of_day) == 1 or of_product:
+        return of_day[0] if len(of_day) == 1 else of_product[-1]
+    raise NoTrendError(_no_spray(of_day or sprays, wanted, several=bool(of_day)))
+
+
+def _spraying(entry: LogEntry) -> tuple[date, str]:
+    return entry.at.date(), entry.product
+
+
+def _sorted_sprays(log: Sequence[LogEntry]) -> list[LogEntry]:
+    return sorted((entry for entry in log if entry.kind == "spray"), key=_spraying)
+
+
+def _joined(entries: Sequence[LogEntry]) -> LogEntry:
+    """Return entries of one spraying as one; an entry without plants is of the whole garden."""
+    first = min(entries, key=lambda entry: entry.at)
+    if not all(entry.plants for entry in entries):
+        return replace(first, plants=())
+    plants = dict.fromkeys(plant for entry in entries for plant in entry.plants)
+    return replace(first, plants=tuple(plants))
+
+
+def _no_spray(sprays: Sequence[LogEntry], wanted: str, *, several: bool) -> str:
+    known = ", ".join(
+        f"{spray.number} ({spray.product or 'spray'}, {spray.at.date().isoformat()})"
+        for spray in sprays[-6:]
+    )
+    if several:
+        return f"There were several sprays on {wanted}: name one by its number: {known}."
+    if not known:
+        return "No spray is in the log."
+    return f"There is no spray “{wanted}” in the log; the last ones are {known}."
