@@ -6,7 +6,7 @@ The file is ``garden.toml`` in the garden's folder, written by people as much as
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -54,8 +54,9 @@ spacing_m = 0.6
 # Where the record is kept: a file beside this one, or the URL of a database.
 journal = "journal.sqlite"
 
-# Thresholds of the care advice; what is not set here has its usual value.
+# Thresholds of the care advice, each with its usual value. To change one, take away its #.
 [care]
+CARE
 
 # Your beds. Each line in square brackets is a row of plants, in the order in which they stand.
 # Plants need names that no other plant of the garden has; "" is a place where nothing stands.
@@ -67,6 +68,7 @@ journal = "journal.sqlite"
 #     ["A4", "", "A6"],
 # ]
 [beds]
+
 """
 
 
@@ -233,11 +235,28 @@ def _name_problem(name: str) -> str:
 
 def garden_text(name: str, time_zone: str, units: str = "metric", beds: Beds | None = None) -> str:
     """Return the text of a new settings file, with remarks that explain each setting."""
-    document = tomlkit.parse(_TEMPLATE)
+    document = tomlkit.parse(_TEMPLATE.replace("CARE\n", _care_lines()))
     document["name"] = name
     document["time_zone"] = time_zone
     document["units"] = units
     return with_beds(tomlkit.dumps(document), beds or {})
+
+
+def _care_lines() -> str:
+    """Return a remark for each threshold: its reason, and the line that sets it."""
+    # Here, because it brings all of the care advice, which reading a garden can do without.
+    from models.care.thresholds import Thresholds
+
+    usual = Thresholds()
+    return "".join(
+        f"# {one.name} = {tomlkit.item(_plain(getattr(usual, one.name))).as_string()}"
+        f"  # {one.metadata['why']}\n"
+        for one in fields(usual)
+    )
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401  any setting
+    return list(value) if isinstance(value, tuple) else value
 
 
 def with_beds(text: str, beds: Beds) -> str:

@@ -59,7 +59,7 @@ def relabel_photos(
 
 def _for_each(journal: Journal, photos: Sequence[str], work: Callable[[str], int]) -> int:
     """Do the work for each photo, once all are known to be in the journal."""
-    known = {photo.sha256 for photo in journal.photos()} | {p.photo for p in journal.photos()}
+    known = {key for photo in journal.photos() for key in (photo.sha256, photo.photo)}
     wanted = [(key, name) for photo in photos for key, name in _keys(photo)]
     for key, name in wanted:
         if key not in known:

@@ -130,6 +130,7 @@ def score_paths(
     settings: Settings | None = None,
     explain: bool = False,
     dark_frame: Path | None = None,
+    on_result: Callable[[PhotoResult], PhotoResult] = lambda result: result,
     on_start: Callable[[int], None] = lambda total: None,
     on_done: Callable[[PhotoResult], None] = lambda result: None,
 ) -> Run:
@@ -151,6 +152,9 @@ def score_paths(
         Whether the table of bright things that were not counted is written too.
     dark_frame : Path, optional
         A torch-off photo for all photos that have none beside them.
+    on_result : callable
+        Takes each photo's result as it comes, in this process, to file it; gives it back with the
+        plant to which it was filed.
     on_start, on_done : callable
         Told the number of photos once, then every photo's result as it comes.
 
@@ -184,7 +188,7 @@ def score_paths(
     done: dict[int, PhotoResult] = {}
     try:
         for index, result in _score_all(photo_jobs, jobs or os.cpu_count() or 1):
-            done[index] = result
+            done[index] = on_result(result)
             on_done(result)
     except BaseException:
         remove_leftovers(out)  # of worker processes that were ended while they wrote

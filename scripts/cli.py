@@ -249,19 +249,13 @@ def _score(
     overlays: bool = False,
     jobs: int | None = None,
     classifier: Path | None = None,
-    on_result: "Callable[[PhotoResult], None] | None" = None,
+    on_result: "Callable[[PhotoResult], PhotoResult] | None" = None,
 ) -> "Run":
     require_opencv()
     from scripts.batch import score_paths
     from scripts.progress import PhotoProgress
 
     with PhotoProgress() as progress:
-
-        def done(result: "PhotoResult") -> None:
-            if on_result is not None:
-                on_result(result)
-            progress.done(result)
-
         return score_paths(
             paths,
             out,
@@ -270,7 +264,8 @@ def _score(
             jobs=jobs,
             settings=_settings(classifier),
             on_start=progress.start,
-            on_done=done,
+            on_done=progress.done,
+            on_result=on_result or (lambda result: result),
         )
 
 

@@ -248,7 +248,7 @@ _PHOTOS: Table[PhotoResult] = Table(
         ),
         Column(
             "plant",
-            "Name of the plant: the folder in which the photo lies, empty if there is none.",
+            "Name of the plant: as filed in the garden, else the photo's folder; empty without.",
             lambda photo: photo.plant,
         ),
         Column(

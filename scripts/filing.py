@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -148,8 +149,8 @@ class Filer:
         self._elsewhere: list[str] = []
         journal.record_plants(garden.plants)
 
-    def file(self, result: PhotoResult) -> None:
-        """File a result; one without a reading is passed over.
+    def file(self, result: PhotoResult) -> PhotoResult:
+        """File a result, and return it with its plant; one without a reading is passed over.
 
         Raises
         ------
@@ -157,7 +158,7 @@ class Filer:
             When the journal cannot be written.
         """
         if result.mode is None:
-            return
+            return result
         version = reading_version(self._fingerprint, result.torch_off_sha256)
         entry = entry_of(
             result, self._paths[result.name], self._folder, self._garden, version, self._option
@@ -167,6 +168,7 @@ class Filer:
         self._counts[filed] += 1
         if filed == "elsewhere":
             self._elsewhere.append(entry.photo)
+        return replace(result, filed_plant=self._journal.plant_of(entry.sha256))
 
     def report(self) -> str:
         """Return what was filed, ready to be printed."""

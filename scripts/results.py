@@ -63,6 +63,8 @@ class PhotoResult:
         Hash of the torch-off photo that was subtracted; empty without one.
     tag : TagReading or None
         The stake tag in the photo, read or refused; None where none was seen.
+    filed_plant : str or None
+        The plant to which the photo was filed in a garden, empty for none; None outside a garden.
     """
 
     name: str
@@ -81,6 +83,7 @@ class PhotoResult:
     night: NightReading | None = None
     torch_off_sha256: str = ""
     tag: TagReading | None = None
+    filed_plant: str | None = None
 
     @property
     def mode(self) -> Mode | None:
@@ -98,7 +101,9 @@ class PhotoResult:
 
     @property
     def plant(self) -> str:
-        """Name of the plant: the photo's own folder below the given one, else empty."""
+        """Name of the plant: as filed, else the photo's own folder below the given one."""
+        if self.filed_plant is not None:
+            return self.filed_plant
         return self.name.split("/")[-2] if "/" in self.name else ""
 
 

@@ -58,7 +58,7 @@ def standings(results: Sequence[PhotoResult], least_probability: float = 0.5) ->
     by_plant = any(result.plant for result in results)
     groups: dict[str, list[PhotoResult]] = {}
     for result in measured(results):
-        key = result.name.rpartition("/")[0] if by_plant else result.name
+        key = _group(result) if by_plant else result.name
         groups.setdefault(key, []).append(result)
     names = _plant_names(groups) if by_plant else {key: key for key in groups}
     found = [
@@ -66,6 +66,12 @@ def standings(results: Sequence[PhotoResult], least_probability: float = 0.5) ->
         for key, members in groups.items()
     ]
     return sorted(found, key=lambda standing: -standing.severity_pct)
+
+
+def _group(result: PhotoResult) -> str:
+    """Return what a photo is counted under: its plant as filed, else its whole folder."""
+    filed = result.filed_plant
+    return result.name.rpartition("/")[0] if filed is None else filed
 
 
 def _plant_names(folders: Iterable[str]) -> dict[str, str]:

@@ -220,6 +220,12 @@ class PhotoRecord(OpenJournal):
             found = connection.execute(query).all()
         return tuple(lesion for leaf, packed in found for lesion in unpack_lesions(leaf, packed))
 
+    def plant_of(self, sha256: str) -> str:
+        """Return the plant of a photo; empty where it has none or is not filed."""
+        query = select(PHOTOS.c.plant).where(PHOTOS.c.sha256 == sha256)
+        with self.reading() as connection:
+            return connection.execute(query).scalar() or ""
+
     def assign(self, photo: str, plant: str) -> int:
         """Settle by hand which plant a photo shows; an empty plant takes it from its plant.
 

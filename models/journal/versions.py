@@ -33,7 +33,10 @@ def version_of(connection: Connection, what: str) -> str:
         return ""
     if "alembic_version" not in tables or "readings" not in tables:
         raise JournalError(f"{what} is no journal: it holds other tables.")
-    return str(connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one())
+    version = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    if not version:
+        raise JournalError(f"{what} is no journal: it does not say its version.")
+    return str(version)
 
 
 def refuse_newer(version: str, what: str) -> None:

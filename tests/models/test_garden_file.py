@@ -1,7 +1,10 @@
 """The garden's settings: what people may write, one sentence for each mistake, remarks kept."""
 
+from dataclasses import fields
+
 import pytest
 
+from models.care import Thresholds, thresholds_of
 from models.garden import Plant
 from models.garden_file import (
     GARDEN_FILE,
@@ -40,6 +43,17 @@ def test_each_setting_of_a_new_garden_is_explained():
     for name in ("time_zone", "units", "spacing_m", "journal"):
         (at,) = [n for n, line in enumerate(lines) if line.startswith(f"{name} =")]
         assert lines[at - 1].startswith("# ")
+
+
+def test_the_thresholds_stand_in_a_new_garden_with_their_usual_values(read):
+    text = garden_text("x", "UTC")
+    names = [field.name for field in fields(Thresholds)]
+    # Without the sign of a remark, each line sets what holds anyway.
+    for name in names:
+        text = text.replace(f"# {name} = ", f"{name} = ")
+    garden = read(text)
+    assert list(garden.settings["care"]) == names
+    assert thresholds_of(garden) == Thresholds()
 
 
 def test_an_empty_file_is_a_garden_without_plants(read):

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from sqlalchemy import event
 
 from models.entries import LogEntry, PhotoEntry
 from models.journal import DamagedError, JournalError, open_journal
@@ -173,3 +174,24 @@ def test_a_journal_that_another_program_holds_gives_a_sentence(file, garden_fold
         other.execute("BEGIN EXCLUSIVE")
         with pytest.raises(JournalError, match="in use"):
             open_journal(garden_folder)
+
+
+def test_a_full_disk_gives_a_sentence_and_what_was_filed_stays(garden_folder):
+    with open_journal(garden_folder) as journal:
+        journal.log(LogEntry(0, "note", NOON))
+
+        def fill_the_disk(connection, record) -> None:
+            pages = connection.execute("PRAGMA page_count").fetchone()[0]
+            connection.execute(f"PRAGMA max_page_count = {pages}")
+
+        event.listen(journal._engine, "connect", fill_the_disk)
+        with pytest.raises(JournalError, match="disk is full"):
+            journal.log(LogEntry(0, "note", NOON, text="word " * 50_000))
+        assert len(journal.log_entries()) == 1
+    assert is_sound(garden_folder / "journal.sqlite")
+
+
+def test_a_journal_that_does_not_say_its_version_is_refused(file, garden_folder):
+    execute(file, "DELETE FROM alembic_version")
+    with pytest.raises(JournalError, match="does not say its version"):
+        open_journal(garden_folder)

@@ -13,7 +13,11 @@ import pytest
 from PIL import Image
 
 from models.garden import Plant
+from models.garden_file import read_garden
 from models.journal import open_journal
+from scripts.filing import entry_of, reading_version
+from scripts.results import PhotoResult
+from vision.records import NightReading
 from vision.taken import EXIF_CHANGED_AT
 
 
@@ -99,6 +103,41 @@ def test_what_was_measured_is_what_is_filed(planted, paint_photo, score, read_ta
         pytest.approx(float(lesion["area_px"]), abs=6e-3) for lesion in lesions
     ]
     assert photo.leaves[0].pattern_reason == leaves[0]["pattern_reason"]
+
+
+def test_tables_and_summary_name_the_plants_as_filed(
+    planted, paint_photo, spotlamp, tmp_path, read_table
+):
+    for seed, name in enumerate(("A1/x.jpg", "June/A1_y.jpg", "June/z.jpg")):
+        paint_photo(planted / name, seed)
+    for _ in range(2):  # measured, then kept
+        shown = spotlamp("score", planted, "--out", tmp_path / "out", "--jobs", "1").output
+        plants = {row["photo"]: row["plant"] for row in read_table(tmp_path / "out" / "photos.csv")}
+        assert plants == {"A1/x.jpg": "A1", "June/A1_y.jpg": "A1", "June/z.jpg": ""}
+        assert "(no plant named)" in shown
+        assert "June" not in shown
+    spotlamp("assign", planted / "June", "B1", "--garden", planted)
+    spotlamp("score", planted, "--out", tmp_path / "out", "--jobs", "1")
+    plants = {row["photo"]: row["plant"] for row in read_table(tmp_path / "out" / "photos.csv")}
+    assert plants == {"A1/x.jpg": "A1", "June/A1_y.jpg": "B1", "June/z.jpg": "B1"}
+
+
+def test_a_night_photo_is_filed_with_its_count(planted):
+    night = NightReading((), (), ("blurred",), 3, 2, 5)
+    taken_at = datetime(2025, 7, 1, 23)
+    result = PhotoResult("n.jpg", "ab" * 32, taken_at, "exif", 400, 300, night=night)
+    entry = entry_of(result, planted / "A1" / "n.jpg", planted, read_garden(planted), "1-abc")
+    with open_journal(planted) as journal:
+        journal.file_reading(entry)
+        (photo,) = journal.photos("A1", mode="night")
+        assert journal.leaf_severities() == ()
+    counts = (photo.caterpillar_count, photo.caterpillar_low, photo.caterpillar_high)
+    assert counts == (3, 2, 5)
+    assert (photo.severity_pct, photo.lesion_count, photo.leaves) == (None, None, ())
+
+
+def test_another_torch_off_photo_makes_another_version():
+    assert len({reading_version("ab" * 32, off) for off in ("", "1" * 64, "2" * 64)}) == 3
 
 
 def test_a_garden_is_found_where_we_stand(planted, paint_photo, score, tmp_path, monkeypatch):
