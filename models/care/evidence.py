@@ -14,7 +14,7 @@ from models.care.thresholds import Thresholds
 from models.care.visits import Visit
 from models.entries import LogEntry
 
-__all__ = ["Alarm", "Evidence", "evidence_of", "needs_care"]
+__all__ = ["Alarm", "Evidence", "alarm_of", "evidence_of", "needs_care"]
 
 AlarmKind = Literal["late", "collapse", "wilting"]
 
@@ -118,7 +118,7 @@ def _of(season: Season, plant: str, gate: Gate) -> Evidence:
         limits=season.limits,
         today=season.today,
         visit=looks[-1] if looks else None,
-        alarm=_alarm(season, plant),
+        alarm=alarm_of(season, plant),
         spray=spray,
         hours_since_spray=None if spray is None else hours_between(spray.at, season.now),
         rests_until=None if spray is None else rests_until(season, spray),
@@ -142,7 +142,7 @@ def needs_care(evidence: Evidence) -> bool:
     return visit.severity_pct >= evidence.limits.sick_pct and evidence.returned is not False
 
 
-def _alarm(season: Season, plant: str) -> Alarm | None:
+def alarm_of(season: Season, plant: str) -> Alarm | None:
     """Return the last alarm that nothing has lifted since."""
     found = [*_photo_alarms(season, plant), *_seen_alarms(season, plant)]
     last = max(found, key=lambda pair: pair[0], default=None)
@@ -170,12 +170,14 @@ def _photo_alarms(season: Season, plant: str) -> list[tuple[datetime, Alarm]]:
 
 def _collapse(limits: Thresholds, before: tuple[Visit, ...], visit: Visit) -> str:
     """Return a rise too fast for a leaf spot, as words; empty where there is none."""
-    for earlier in before:
+    for earlier in reversed(before):
         days = (visit.day - earlier.day).days
+        if days > limits.collapse_days:
+            break
         rise = visit.severity_pct - earlier.severity_pct
         apart = visit.low_pct > earlier.high_pct
         sure = not visit.doubts and not earlier.doubts
-        if days <= limits.collapse_days and rise >= limits.collapse_points and apart and sure:
+        if rise >= limits.collapse_points and apart and sure:
             return f"Severity rose by {rise:.0f} points within {days} days."
     return ""
 

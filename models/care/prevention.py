@@ -121,8 +121,8 @@ def _due_by_rain(season: Season, rain_mm: float, day: date, sprayed_on: date) ->
         "spray again the morning after."
     )
     beside = (
-        f"Of a registered protectant {residue_share(rain_mm):.0%} would be left, as published; "
-        "plain soda holds less, and how much less was not found."
+        f"Of a registered protectant {100 * residue_share(rain_mm):.0f} % would be left, as "
+        "published; plain soda holds less, and how much less was not found."
     )
     return Due(day + timedelta(days=1), why, by_rain=True, beside=beside)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from models.care.burn_log import verdict_of
-from models.care.evidence import evidence_of
+from models.care.evidence import alarm_of
 from models.care.mornings import NO_PRODUCT
 from models.care.peroxide import gate_of
 from models.care.records import Remark
@@ -169,8 +169,8 @@ def _untested(season: Season, entry: LogEntry) -> str:
 def _isolated(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry):
         return ""
-    before = evidence_of(_before(season, entry))
-    named = [n for n, e in before.items() if e.alarm is not None and n in entry.plants]
+    before = _before(season, entry)
+    named = [n for n in entry.plants if n in before.plants and alarm_of(before, n) is not None]
     if not named:
         return ""
     return f"{joined(named)} should be isolated: no home remedy helps there; see its task."
@@ -180,11 +180,11 @@ def _not_sick(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry, PEROXIDE):
         return ""
     limit = season.limits.watch_pct
-    before = evidence_of(_before(season, entry))
+    visits = _before(season, entry).visits
     well = [
         name
-        for name, e in before.items()
-        if concerns(entry, name) and e.visit is not None and e.visit.severity_pct < limit
+        for name, looks in visits.items()
+        if concerns(entry, name) and looks and looks[-1].severity_pct < limit
     ]
     if not well:
         return ""

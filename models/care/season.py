@@ -109,19 +109,28 @@ class Season:
         return tuple(plant.name for plant in self.garden.plants if plant.name not in gone)
 
     @cached_property
+    def photos_of(self) -> Mapping[str, tuple[PhotoEntry, ...]]:
+        """Each plant's photos; one pass over all of them, since there may be many thousands."""
+        found: dict[str, list[PhotoEntry]] = {name: [] for name in self.plants}
+        for photo in self.photos:
+            if photo.plant in found:
+                found[photo.plant].append(photo)
+        return {name: tuple(photos) for name, photos in found.items()}
+
+    @cached_property
     def visits(self) -> Mapping[str, tuple[Visit, ...]]:
         """Each plant's day visits, oldest first."""
-        return {name: visits(self.photos, name) for name in self.plants}
+        return {name: visits(self.photos_of[name], name) for name in self.plants}
 
     @cached_property
     def nights(self) -> Mapping[str, tuple[NightLook, ...]]:
         """Each plant's looks by night, oldest first."""
-        return {name: night_looks(self.photos, name) for name in self.plants}
+        return {name: night_looks(self.photos_of[name], name) for name in self.plants}
 
     @cached_property
     def feeding(self) -> Mapping[str, tuple[FeedingSign, ...]]:
         """Each plant's droppings and eaten leaves by day, oldest first."""
-        return {name: feeding_signs(self.photos, name) for name in self.plants}
+        return {name: feeding_signs(self.photos_of[name], name) for name in self.plants}
 
     @cached_property
     def verdicts(self) -> tuple[BurnVerdict, ...]:

@@ -7,7 +7,8 @@ from datetime import date, datetime, timedelta
 
 from models.care.caterpillars import NightEvidence
 from models.care.cautions import cautions_of
-from models.care.evidence import Evidence
+from models.care.choice import doubt_of
+from models.care.evidence import Evidence, needs_care
 from models.care.layout import neighbours
 from models.care.mornings import first_morning
 from models.care.prevention import PlannedSpray, planned_sprays
@@ -18,6 +19,7 @@ from models.care.words import day_words, joined, time_words, visit_words
 
 __all__ = ["Found", "leaf_tasks", "night_tasks", "spray_tasks"]
 
+_ENOUGH_LEAVES = 3
 _FEW = 4  # so many plants are described one by one
 Leaves = Mapping[str, tuple[Rule, Evidence]]
 
@@ -152,10 +154,26 @@ def _rule(name: str) -> Rule:
 
 def _photo_tasks(season: Season, leaves: Leaves) -> Iterable[Task]:
     for rule, members in _by_rule(leaves, "photo").values():
-        plants = tuple(e.plant for e in members)
-        why = rule.why + _measured(members)
-        key = f"photo:{rule.name}:{season.today}"
-        yield _task(key, rule, plants, season.today, "day", why, photo=_photo(members))
+        for day in sorted({_photo_day(season, e) for e in members}):
+            these = [e for e in members if _photo_day(season, e) == day]
+            plants = tuple(e.plant for e in these)
+            why = rule.why + _doubts(these) + _measured(these)
+            key = f"photo:{rule.name}:{day}"
+            yield _task(key, rule, plants, day, "day", why, photo=_photo(these))
+
+
+def _photo_day(season: Season, evidence: Evidence) -> date:
+    """Return today, or tomorrow where enough leaves were photographed today already."""
+    visit = evidence.visit
+    done = visit is not None and visit.day == season.today and visit.leaf_count >= _ENOUGH_LEAVES
+    return season.today + timedelta(days=1) if done else season.today
+
+
+def _doubts(members: Iterable[Evidence]) -> str:
+    """Return what makes sick plants' readings doubtful; nothing for plants that are not sick."""
+    doubts = dict.fromkeys(doubt_of(e) for e in members if needs_care(e))
+    words = "; ".join(doubt for doubt in doubts if doubt)
+    return f" Here {words}." if words else ""
 
 
 def _next_walks(season: Season, leaves: Leaves, until: date) -> Iterable[Task]:

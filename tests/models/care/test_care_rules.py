@@ -170,6 +170,18 @@ def test_an_interval_across_the_threshold_asks_for_a_photo_and_never_for_a_spray
     assert not invented.tasks(1, 12, "spot-test")
 
 
+def test_a_doubtful_reading_says_why_and_waits_for_tomorrow_when_enough_leaves_were_seen(
+    season, a_leaf
+):
+    invented = sprayed(season).photo("A1", 1, 5.5)
+    (task,) = [t for t in invented.tasks(1, 12, "photo") if t.plants == ("A1",)]
+    assert "the interval reaches below 5 %" in task.why
+    assert task.day == invented.at(1).date()
+    invented.photo("A1", 1, 5.5, leaves=tuple(a_leaf(n, 5.5) for n in (1, 2, 3)))
+    (task,) = [t for t in invented.tasks(1, 12, "photo") if t.plants == ("A1",)]
+    assert task.day == invented.at(2).date()
+
+
 def test_a_wider_interval_never_leads_to_a_spray_that_a_narrow_one_did_not(season):
     asks = []
     for width in (1, 5, 10, 19, 21, 40):
