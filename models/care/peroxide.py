@@ -42,14 +42,20 @@ def is_locked(spray: LogEntry, at: datetime, wait_hours: float) -> bool:
 
 
 def judged(season: Season, spray: LogEntry) -> tuple[BurnVerdict, ...]:
-    """Return the burn checks of a spray, oldest first; those made too early do not count."""
+    """Return the burn checks of a spray, oldest first.
+
+    A check made too early does not count, unless it saw a burn: that is one whenever it shows.
+    """
     number = season.root(spray.number)
     return tuple(
         verdict
         for verdict in season.verdicts
         if season.root(verdict.spray) == number
         and concerns(spray, verdict.plant)
-        and not is_locked(spray, verdict.checked_at, season.limits.wait_hours)
+        and (
+            verdict.verdict == "burned"
+            or not is_locked(spray, verdict.checked_at, season.limits.wait_hours)
+        )
     )
 
 

@@ -19,7 +19,8 @@ from models.care.rules import (
     first_fitting,
 )
 from models.care.season import Season, season_of
-from models.care.tasks import Found, leaf_tasks, night_tasks, spray_tasks
+from models.care.spray_tasks import spray_tasks
+from models.care.tasks import Leaves, Nights, leaf_tasks, night_tasks
 from models.care.words import day_words, pattern_words, time_words, visit_words
 from models.entries import LogEntry, PhotoEntry
 from models.garden import Garden
@@ -94,16 +95,16 @@ def plan_season(season: Season, days: int = 14) -> Plan:
     """Return what to do from a gathered season; see `plan`."""
     evidence = evidence_of(season)
     choice = choose(season, evidence)
-    found = _rows(season, evidence, choice)
+    leaves, nights = _rows(season, evidence, choice)
     until = season.today + timedelta(days=days)
     tasks = [
-        *leaf_tasks(season, found.leaves, until),
-        *night_tasks(season, found.nights),
-        *spray_tasks(season, found.leaves, until),
+        *leaf_tasks(season, leaves, until),
+        *night_tasks(season, nights),
+        *spray_tasks(season, leaves, until),
     ]
     return Plan(
         now=season.now,
-        statuses=tuple(_statuses(season, found)),
+        statuses=tuple(_statuses(season, leaves, nights)),
         tasks=tuple(sorted(tasks, key=_order)),
         remarks=review(season, since=season.today - timedelta(days=season.limits.interval_days)),
         habits=offers(season),
@@ -111,7 +112,9 @@ def plan_season(season: Season, days: int = 14) -> Plan:
     )
 
 
-def _rows(season: Season, evidence: Mapping[str, Evidence], choice: Choice) -> Found:
+def _rows(
+    season: Season, evidence: Mapping[str, Evidence], choice: Choice
+) -> tuple[Leaves, Nights]:
     """Return the row of each table that fits each plant."""
     leaves = {}
     for plant, facts in evidence.items():
@@ -125,14 +128,14 @@ def _rows(season: Season, evidence: Mapping[str, Evidence], choice: Choice) -> F
         row = first_fitting(NIGHT_RULES, NIGHT_CONDITIONS, night)
         if row is not None:
             nights[plant] = (row, night)
-    return Found(leaves, nights)
+    return leaves, nights
 
 
-def _statuses(season: Season, found: Found) -> Iterable[PlantStatus]:
+def _statuses(season: Season, leaves: Leaves, nights: Nights) -> Iterable[PlantStatus]:
     for plant in season.plants:
-        yield _leaf_status(*found.leaves[plant])
-        if plant in found.nights:
-            yield _night_status(*found.nights[plant])
+        yield _leaf_status(*leaves[plant])
+        if plant in nights:
+            yield _night_status(*nights[plant])
 
 
 def _leaf_status(rule: Rule, evidence: Evidence) -> PlantStatus:

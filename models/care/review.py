@@ -114,7 +114,7 @@ def _puts_to_rest(entry: LogEntry) -> bool:
     """Whether an entry keeps its plants from being sprayed: a burn, or wilting."""
     if entry.kind == "burn_check":
         return verdict_of(entry).verdict == "burned"
-    return entry.kind == "seen" and entry.text in ("wilting", "cleared")
+    return entry.kind == "seen" and entry.text in ("wilting", "cleared", "burned")
 
 
 def _longest_wait_days(season: Season) -> int:
@@ -214,22 +214,22 @@ def _hot(season: Season, entry: LogEntry) -> str:
 
 
 def _early_check(season: Season, entry: LogEntry) -> str:
-    if entry.kind != "burn_check":
+    by_eye = entry.kind == "seen" and entry.text == "no-burn"
+    if entry.kind != "burn_check" and not by_eye:
         return ""
-    verdict = verdict_of(entry)
-    spray = next(
-        (e for e in season.sprays(PEROXIDE) if season.root(e.number) == season.root(verdict.spray)),
-        None,
-    )
-    if spray is None:
-        return f"the burn check names entry {verdict.spray}, which is no peroxide spray."
-    hours = hours_between(spray.at, verdict.checked_at)
-    if hours >= season.limits.wait_hours:
-        return ""
-    return (
-        f"the burn check was made {hours:.0f} hours after the spray; it counts from "
-        f"{season.limits.wait_hours} hours on. Look again."
-    )
+    verdicts = [v for v in season.verdicts if v.checked_at == entry.at and v.plant in entry.plants]
+    for verdict in verdicts:
+        number = season.root(verdict.spray)
+        spray = next((e for e in season.sprays(PEROXIDE) if season.root(e.number) == number), None)
+        if spray is None:
+            return f"the burn check names entry {verdict.spray}, which is no peroxide spray."
+        hours = hours_between(spray.at, verdict.checked_at)
+        if verdict.verdict != "burned" and hours < season.limits.wait_hours:
+            return (
+                f"the burn check was made {hours:.0f} hours after the spray; it counts from "
+                f"{season.limits.wait_hours} hours on. Look again."
+            )
+    return "" if verdicts else "there was no peroxide spray to look at."
 
 
 LOG_RULES: tuple[LogRule, ...] = (

@@ -222,7 +222,7 @@ LEAF_RULES: tuple[Rule, ...] = (
         ("being tested",),
         "check for burn",
         "Look at {plants} for burn: photograph the sprayed leaves and those of an unsprayed plant, "
-        "and run the burn check.",
+        "and run the burn check, or log what you see: seen burned, seen no-burn.",
         "One plant first: before any other is sprayed, the tested one is looked at for burn.",
         "burn-check",
     ),

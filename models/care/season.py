@@ -7,7 +7,7 @@ from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from models.care.burn_log import verdict_of
-from models.care.records import BurnVerdict, DayWeather
+from models.care.records import BurnVerdict, DayWeather, Verdict
 from models.care.thresholds import Thresholds, thresholds_of
 from models.care.visits import (
     FeedingSign,
@@ -33,6 +33,10 @@ __all__ = [
 
 NIGHT_ENDS_AT = 5  # o'clock; before it, "tonight" is still the night of yesterday's evening
 PEROXIDE = "peroxide"
+_BY_EYE: Mapping[str, tuple[Verdict, str]] = {
+    "burned": ("burned", "You saw it by eye."),
+    "no-burn": ("no burn seen", "You looked by eye and saw none; small burns are easily missed."),
+}
 
 
 def hours_between(earlier: datetime, later: datetime) -> float:
@@ -134,8 +138,20 @@ class Season:
 
     @cached_property
     def verdicts(self) -> tuple[BurnVerdict, ...]:
-        """The burn checks in the log, oldest first."""
-        return tuple(verdict_of(entry) for entry in self.log if entry.kind == "burn_check")
+        """The burn checks in the log, oldest first: by photos, or by the grower's own eyes."""
+        return tuple(verdict for entry in self.log for verdict in self._verdicts_in(entry))
+
+    def _verdicts_in(self, entry: LogEntry) -> Iterable[BurnVerdict]:
+        if entry.kind == "burn_check":
+            yield verdict_of(entry)
+        elif entry.kind == "seen" and entry.text in _BY_EYE:
+            for plant in entry.plants:
+                sprays = [e for e in self.sprays(PEROXIDE, plant) if e.at <= entry.at]
+                if sprays:
+                    verdict, reason = _BY_EYE[entry.text]
+                    yield BurnVerdict(
+                        verdict, plant, sprays[-1].number, entry.at, {}, reason=reason
+                    )
 
     def entries(self, kind: str, plant: str | None = None) -> tuple[LogEntry, ...]:
         """Return the entries of a kind; with a plant, those that concern it."""

@@ -32,7 +32,7 @@ log_events = st.one_of(
     ),
     st.tuples(st.just("rain"), days, st.floats(0.5, 40)),
     st.tuples(st.just("verdict"), days, st.sampled_from(["burned", "no burn seen", "cannot tell"])),
-    st.tuples(st.just("seen"), days, st.sampled_from(["wilting", "cleared", "gone", "cocoons"]),
+    st.tuples(st.just("seen"), days, st.sampled_from(["wilting", "cleared", "gone", "burned"]),
               st.sampled_from(PLANTS)),
     st.tuples(st.just("choice"), days, st.sampled_from(PLANTS)),
     st.tuples(st.just("night"), days, st.sampled_from(PLANTS), st.integers(0, 3)),

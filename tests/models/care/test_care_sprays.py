@@ -150,6 +150,16 @@ def test_a_burn_outweighs_a_later_check_that_sees_none(season):
     assert not invented.tasks(3, 10, "treat")
 
 
+def test_the_growers_own_eyes_count_like_photos_and_a_burn_counts_at_once(season):
+    invented = waiting(season).log("seen", 3, "B1", hour=7, text="no-burn")
+    assert not invented.tasks(3, 9, "treat")
+    assert "24 hours" in {r.rule for r in invented.plan(3, 9).remarks}
+    assert waiting(season).log("seen", 3, "B1", hour=7.5, text="no-burn").tasks(3, 9, "treat")
+    burned = waiting(season).log("seen", 2, "B1", hour=18, text="burned")
+    assert burned.rules(3, 9)["A2"] == ("blocked by a burn",)
+    assert burned.rules(3, 9)["B1"] == ("burned",)
+
+
 def test_a_verdict_for_another_spray_or_plant_opens_nothing(season):
     assert not waiting(season).verdict("no burn seen", "B1", 1, 3, 8).tasks(3, 9, "treat")
     assert not waiting(season).verdict("no burn seen", "A2", 2, 3, 8).tasks(3, 9, "treat")
