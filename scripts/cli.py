@@ -304,6 +304,7 @@ def _close(run: "Run", filed: str = "") -> None:
 
 # Commands with modules of their own join the app when they are imported.
 from scripts import assign_command as _assign_command  # noqa: E402, F401
+from scripts import burn_command as _burn_command  # noqa: E402, F401
 from scripts import export_command as _export_command  # noqa: E402, F401
 from scripts import flag_command as _flag_command  # noqa: E402, F401
 from scripts import howmany_command as _howmany_command  # noqa: E402, F401

@@ -18,7 +18,7 @@ from vision.night_overlay import draw_night_overlay
 from vision.overlay import draw_overlay
 from vision.records import DayMeasurement, NightMeasurement, Photo
 
-__all__ = ["carries_key", "full_size_mask", "mask_png", "overlay_jpg", "picture_names"]
+__all__ = ["carries_key", "full_size_mask", "jpg_bytes", "mask_png", "overlay_jpg", "picture_names"]
 
 _HAS_FILTERS = hasattr(cv2, "IMWRITE_PNG_FILTER")  # from OpenCV 4.12 on
 _LABEL = b"spotlamp reading "
@@ -73,6 +73,12 @@ def mask_png(photo: Photo, measurement: DayMeasurement | NightMeasurement, key: 
     return png[:_PNG_HEADER_BYTES] + chunk + png[_PNG_HEADER_BYTES:]
 
 
+def jpg_bytes(drawn: NDArray[np.uint8]) -> bytes:
+    """Return a drawn picture, sRGB with red first, as a JPEG."""
+    picture = cv2.cvtColor(drawn, cv2.COLOR_RGB2BGR)
+    return cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])[1].tobytes()
+
+
 def overlay_jpg(
     photo: Photo,
     measurement: DayMeasurement | NightMeasurement,
@@ -84,8 +90,7 @@ def overlay_jpg(
         drawn = draw_night_overlay(photo, measurement)
     else:
         drawn = draw_overlay(photo, measurement, patterns)
-    picture = cv2.cvtColor(drawn, cv2.COLOR_RGB2BGR)
-    jpg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])[1].tobytes()
+    jpg = jpg_bytes(drawn)
     text = _LABEL + key.encode()
     return jpg[:2] + b"\xff\xfe" + struct.pack(">H", len(text) + 2) + text + jpg[2:]
 

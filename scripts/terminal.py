@@ -141,6 +141,7 @@ def one_sentence_errors() -> Iterator[None]:
 
 # Names instead of classes: importing the classes would import NumPy and OpenCV for every --help.
 _FORESEEN = {
+    "BurnCheckError": NOTHING_MEASURED,
     "CannotMixError": NOTHING_MEASURED,
     "BadVerdictError": NOTHING_MEASURED,
     "CannotWriteError": NOTHING_MEASURED,

@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
+from datetime import UTC, datetime
 from pathlib import Path
 
 import cv2
@@ -14,13 +15,17 @@ import pytest
 from typer.main import get_command
 from typer.testing import CliRunner
 
+from models.entries import LogEntry, PhotoEntry
+from models.journal import open_journal
 from scripts.cli import app
 from scripts.columns import EXTRA_TABLES, TABLES
+from scripts.new_garden import make_garden
 from scripts.readme_picture import PICTURE, readme_picture
 from scripts.terminal import sample_garden
 from scripts.trend_tables import TREND_TABLES
 from vision.flags import FLAGS
 from vision.leaf import MOST_LEAVES
+from vision.photo import content_hash
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
@@ -106,8 +111,23 @@ def near_photos(tmp_path, monkeypatch) -> Path:
             target = tmp_path / "labelled" / pattern / f"day-{number % 2}"
             target.mkdir(parents=True, exist_ok=True)
             shutil.copy(photo, target)
+    spray_test(tmp_path / "tested-garden")
     monkeypatch.chdir(tmp_path)
     return tmp_path
+
+
+def spray_test(folder: Path) -> None:
+    """Make a garden with a logged spray, and a photo from before and after it."""
+    make_garden(folder, ["North=A3,B1"], time_zone="UTC")
+    sample = sorted((sample_garden() / "bed-1" / "plant-A1").iterdir())[0].read_bytes()
+    with open_journal(folder) as journal:
+        for day in (1, 3):
+            at = datetime(2026, 6, day, 8, tzinfo=UTC)
+            path = folder / f"A3-{day}.jpg"
+            path.write_bytes(sample + bytes([day]))
+            journal.file_reading(PhotoEntry(path.name, content_hash(path), at, plant="A3"))
+        sprayed_at = datetime(2026, 6, 2, 7, tzinfo=UTC)
+        journal.log(LogEntry(0, "spray", sprayed_at, ("A3",), product="peroxide"))
 
 
 def test_the_readme_has_examples_of_each_command():

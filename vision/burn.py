@@ -33,6 +33,7 @@ _MOST_SATURATION = 0.55  # (max − min) ÷ max of linear light: halos and paper
 _LEAST_PALER = 8.0  # L* above the healthy tissue
 _BURNT_OUT = 250  # in all channels: the colour is no longer the leaf's
 _SMALLEST = 0.006  # diameter of the smallest patch, in leaf lengths: half a millimetre of 80
+_SMALLEST_SURE = 0.010  # below, glints of gloss look alike
 _RING = 0.015  # width of the ring around a patch that is looked at, in leaf lengths
 _GREEN_RING = 0.5  # a* as a share of the healthy a*: a pixel of the ring is living tissue
 _LEAST_GREEN = 0.6  # share of the ring
@@ -49,7 +50,7 @@ class BurnReading:
     bleached_pct : float
         Bleached tissue, percent of that area.
     unsure_pct : float
-        Pale patches that may be holes, or pale middles of lesions, percent.
+        Pale patches that may be holes, pale middles of lesions or glints, percent.
     glare_pct : float
         Burnt-out pixels, whose colour cannot be judged, percent.
     patch_count : int
@@ -159,7 +160,9 @@ def _sort_patches(
     """Write patches into the mask as bleached or unsure; return the count of bleached ones."""
     core = cv2.morphologyEx(pale.astype(np.uint8), cv2.MORPH_OPEN, disc(1))
     _, labels, stats, _ = cv2.connectedComponentsWithStats(core)
-    least = max(5.0, np.pi / 4 * (_SMALLEST * length) ** 2)
+    least, sure_from = (
+        max(5.0, np.pi / 4 * (size * length) ** 2) for size in (_SMALLEST, _SMALLEST_SURE)
+    )
     width = max(3, round(_RING * length))
     bleached = 0
     for number in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= least):
@@ -167,7 +170,8 @@ def _sort_patches(
             continue
         window = _around(stats[number], width)
         patch = labels[window] == number
-        sure = _is_sure(patch, green[window], seen[window], width)
+        sure = stats[number, cv2.CC_STAT_AREA] >= sure_from
+        sure = sure and _is_sure(patch, green[window], seen[window], width)
         mask[window][patch] = BLEACHED if sure else UNSURE
         bleached += sure
     return bleached

@@ -19,7 +19,8 @@ __all__ = ["draw_burn", "paint_burn", "paint_dew"]
 _WHITE = np.array([0.66, 0.63, 0.53])
 _PALE_TAN = np.array([0.50, 0.41, 0.265])
 _EDGE = np.array([0.30, 0.20, 0.11], np.float32)
-_DROP_MEDIAN_MM, _MOST_MARKS = 1.1, 400
+_FINEST_MM, _COARSEST_MM = 0.4, 1.6  # usual radius of a mark: from a fine mist to coarse drops
+_MOST_MARKS = 600
 _DROPS_PER_MM2 = 0.15
 _SPECULAR = np.array([1.04, 1.0, 0.93], np.float32)
 
@@ -50,9 +51,10 @@ def draw_burn(
     inside = np.argwhere(visible)
     goal = scene.burn_pct / 100 * len(inside)
     at_margin = rng.uniform(0, 0.5)  # drops gather at the tip and margin on some leaves
+    usual_mm = np.exp(rng.uniform(np.log(_FINEST_MM), np.log(_COARSEST_MM)))
     reached = 0
     while reached < goal and len(marks.radius_px) < _MOST_MARKS:
-        size_mm = float(np.clip(_DROP_MEDIAN_MM * np.exp(rng.normal(0, 0.45)), 0.4, 4))
+        size_mm = float(np.clip(usual_mm * np.exp(rng.normal(0, 0.45)), 0.25, 4))
         row, col = inside[rng.integers(len(inside))]
         if rng.random() < at_margin:
             tip = rng.random() < 0.3
