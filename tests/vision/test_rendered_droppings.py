@@ -65,6 +65,19 @@ def test_droppings_on_a_leaf_lie_inside_it():
     assert photo.leaf[photo.numbers > 0].all()
 
 
+def test_mulch_is_straw_or_bark():
+    straw, bark = (
+        render_droppings(
+            replace(CALM, ground="mulch", bark=b, day=replace(DAY, background="straw")), 1
+        )
+        for b in (False, True)
+    )
+    assert len(bark.pellets) == len(straw.pellets) == CALM.pellets
+    assert np.abs(straw.pixels.astype(int) - bark.pixels).mean() > 20
+    drawn = [draw_dropping_scene(np.random.default_rng(seed)) for seed in range(120)]
+    assert {s.bark for s in drawn if s.ground == "mulch"} == {True, False}
+
+
 @pytest.mark.parametrize("kind", LITTER)
 def test_each_kind_of_litter_is_painted_and_is_no_dropping(kind):
     scene = LEAF if kind == "lesion" else CALM

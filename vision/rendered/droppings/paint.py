@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from vision.records import BACKGROUND, HALO, LESION
 from vision.rendered.camera import photograph
+from vision.rendered.droppings.bark import paint_bark
 from vision.rendered.droppings.litter import PAINTERS, Bit, shade_patch
 from vision.rendered.droppings.pellet import Pellet, draw_pellet, pellet_form, pellet_reflectance
 from vision.rendered.droppings.scene import DroppingScene
@@ -54,6 +55,8 @@ def render_droppings(scene: DroppingScene, seed: int) -> RenderedDroppings:
     rng = np.random.default_rng(seed)
     day = settle_kind(rng, scene.day)
     painting = paint_light(rng, day, seed)
+    if scene.ground == "mulch" and scene.bark:
+        painting.canvas[:] = paint_bark(rng, day, painting.px_per_mm)
     ground = _open_ground(scene, painting)
     for number, kind in enumerate(scene.litter, start=1):
         _lay_litter(rng, scene, ground, kind, number)

@@ -36,6 +36,8 @@ class DroppingScene:
         Share of droppings that touch another, 0 to 1.
     green : float
         0 = black, 1 = dark green.
+    bark : bool
+        Whether mulch is bark instead of straw.
     moist : float
         0 = dry and matt, 1 = fresh and glossy.
     ridges : float
@@ -56,6 +58,7 @@ class DroppingScene:
     spread: float = 0.2
     clumped: float = 0.0
     green: float = 0.3
+    bark: bool = False
     moist: float = 0.4
     ridges: float = 0.6
     litter: tuple[str, ...] = ()
@@ -103,7 +106,9 @@ def draw_dropping_scene(rng: np.random.Generator, **fixed: Any) -> DroppingScene
     drawn = _draw_droppings(rng) | fixed
     lesions = "lesion" in drawn["litter"] and drawn["ground"] == "leaf"
     day = _draw_day(rng, drawn["ground"], drawn["pellet_mm"], lesions, size)
-    return DroppingScene(**({"day": day} | drawn))
+    scale = min(size.values()) / day.frame_mm
+    bark = bool(rng.random() < 0.4) and drawn["pellet_mm"] * scale >= 20
+    return DroppingScene(**({"day": day, "bark": bark} | drawn))
 
 
 def _draw_droppings(rng: np.random.Generator) -> dict[str, Any]:

@@ -41,7 +41,8 @@ def paint_larva(
         Rows and columns of the photo.
     """
     paint = _paint_spline if scene.style == "spline" else _paint_chain
-    return paint(rng, scene, body, shape)
+    painted = paint(rng, scene, body, shape)
+    return _with_horn(rng, body, painted, shape) if scene.horn else painted
 
 
 def _surface(
@@ -58,7 +59,7 @@ def _surface(
 def _paint_spline(
     rng: np.random.Generator, scene: NightScene, body: Body, shape: tuple[int, int]
 ) -> Painted:
-    """One smooth swath: folds, diagonal stripes, spiracles, gut, and a separate horn."""
+    """One smooth swath: folds, diagonal stripes, spiracles and gut."""
     swath = follow(body.ribbon, shape)
     if swath is None:
         raise ValueError("The caterpillar lies outside the photo.")
@@ -73,8 +74,7 @@ def _paint_spline(
         smooth_field(rng, t.shape, max(0.25 * body.width_px, 2)), 0.8, 1.8
     )
     violet = 0.06 * tone + np.float32(rng.uniform(0, 0.35)) * gleam
-    painted = Painted(swath.window, swath.cover, _surface(body, tone, tint, violet, gut))
-    return _with_horn(rng, body, painted, shape) if scene.horn else painted
+    return Painted(swath.window, swath.cover, _surface(body, tone, tint, violet, gut))
 
 
 def _spline_marks(
