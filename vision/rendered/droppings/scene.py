@@ -108,7 +108,8 @@ def draw_dropping_scene(rng: np.random.Generator, **fixed: Any) -> DroppingScene
     day = _draw_day(rng, drawn["ground"], drawn["pellet_mm"], lesions, size)
     scale = min(size.values()) / day.frame_mm
     bark = bool(rng.random() < 0.4) and drawn["pellet_mm"] * scale >= 20
-    return DroppingScene(**({"day": day, "bark": bark} | drawn))
+    own: dict[str, Any] = {"day": day, "bark": bark}
+    return DroppingScene(**(own | drawn))
 
 
 def _draw_droppings(rng: np.random.Generator) -> dict[str, Any]:
