@@ -311,6 +311,7 @@ from scripts import howmany_command as _howmany_command  # noqa: E402, F401
 from scripts import log_command as _log_command  # noqa: E402, F401
 from scripts import mix_command as _mix_command  # noqa: E402, F401
 from scripts import new_command as _new_command  # noqa: E402, F401
+from scripts import night_command as _night_command  # noqa: E402, F401
 from scripts import plan_command as _plan_command  # noqa: E402, F401
 from scripts import relabel_command as _relabel_command  # noqa: E402, F401
 from scripts import restore_command as _restore_command  # noqa: E402, F401

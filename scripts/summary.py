@@ -7,6 +7,7 @@ from pathlib import Path
 
 from models.pattern import BRING_IT, NO_DIAGNOSIS, PatternCall, combine, in_words
 from scripts.batch import PROBLEMS, Run
+from scripts.night_summary import counted, night_lines
 from scripts.results import PhotoResult
 from vision.find import printable
 from vision.flags import FLAGS, explain
@@ -57,7 +58,9 @@ def standings(results: Sequence[PhotoResult], least_probability: float = 0.5) ->
     """
     by_plant = any(result.plant for result in results)
     groups: dict[str, list[PhotoResult]] = {}
-    for result in measured(results):
+    for result in results:
+        if _severity(result) is None:
+            continue
         key = _group(result) if by_plant else result.name
         groups.setdefault(key, []).append(result)
     names = _plant_names(groups) if by_plant else {key: key for key in groups}
@@ -102,8 +105,12 @@ def _mean(values: Iterable[float | None]) -> float:
 
 
 def measured(results: Iterable[PhotoResult]) -> list[PhotoResult]:
-    """Return the results that carry a severity."""
-    return [result for result in results if _severity(result) is not None]
+    """Return the results that carry a severity or a count of caterpillars."""
+    return [result for result in results if _is_measured(result)]
+
+
+def _is_measured(result: PhotoResult) -> bool:
+    return _severity(result) is not None or bool(counted([result]))
 
 
 def _severity(result: PhotoResult) -> float | None:
@@ -118,13 +125,17 @@ def worst_overlay(run: Run) -> Path | None:
     return max(known)[1] if known else None
 
 
-def summary(run: Run) -> str:
-    """Return the closing words of a run, ready to be printed."""
+def summary(run: Run, torch_nm: float | None = None) -> str:
+    """Return the closing words of a run, ready to be printed.
+
+    ``torch_nm`` is the wavelength of the UV torch, where it is known.
+    """
     found = standings(run.results, run.least_probability)
     parts = (
         _counts(run),
         _worst(run, found),
         _urgent(found),
+        night_lines(run.results, torch_nm),
         _unused(run),
         _with_care(run),
         _files(run),
@@ -148,6 +159,7 @@ def _passed_over(run: Run) -> str:
     counts = (
         (run.finding.hidden_count, "hidden entry", "hidden entries"),
         (run.finding.other_count, "file of another kind", "files of other kinds"),
+        (run.torch_off_count, "torch-off photo", "torch-off photos"),
         (run.finding.output_count, "folder of results", "folders of results"),
         (len(run.finding.unlisted), "folder without permission", "folders without permission"),
     )
@@ -188,7 +200,7 @@ def _standing_line(standing: Standing, width: int) -> str:
 
 def _unused(run: Run) -> list[str]:
     """Say how many photos could not be used, and why, the commonest reason first."""
-    unused = [result for result in run.results if _severity(result) is None]
+    unused = [result for result in run.results if not _is_measured(result)]
     if not unused:
         return []
     reasons = Counter(_reason(result) for result in unused)
@@ -215,7 +227,8 @@ def _with_care(run: Run) -> list[str]:
 
 
 def _files(run: Run) -> list[str]:
-    names = "photos.csv, leaves.csv, lesions.csv"
+    night = ", caterpillars.csv" if counted(run.results) else ""
+    names = f"photos.csv, leaves.csv, lesions.csv{night}"
     lines = [f"Tables in {run.out}: {names} (their columns: spotlamp columns)"]
     if worst := worst_overlay(run):
         lines.append(f"Look first at {worst}")

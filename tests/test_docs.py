@@ -112,6 +112,10 @@ def near_photos(tmp_path, monkeypatch) -> Path:
             target.mkdir(parents=True, exist_ok=True)
             shutil.copy(photo, target)
     spray_test(tmp_path / "tested-garden")
+    night = np.full((300, 400, 3), (60, 15, 40), np.uint8)  # blue first, as OpenCV writes
+    cv2.ellipse(night, (200, 150), (40, 8), 30, 0, 360, (150, 230, 60), -1, cv2.LINE_AA)
+    (tmp_path / "my-night-photos").mkdir()
+    cv2.imwrite(str(tmp_path / "my-night-photos" / "A1.png"), night)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 

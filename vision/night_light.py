@@ -24,6 +24,7 @@ FLOOR = np.float32(0.0015)
 
 _SMOOTHING_PX = 0.8
 _TORCH_SHARE = 0.08  # of the long side: the torch's light changes over such reaches
+_FOLIAGE_PERCENTILES = (12, 42)  # of the greenness of what is lit
 _DIMMEST = 0.06  # of the brightest part of the scene: what lies deeper in the dark counts as there
 
 Floats = NDArray[np.float32]
@@ -43,8 +44,12 @@ class NightLight:
         Linear light, a little smoothed.
     foliage_greenness : float
         ln of green ÷ mean of red and blue of the foliage.
+    foliage : ndarray of float32, shape (3,)
+        Usual linear light of lit foliage.
     glow : ndarray of float32, shape (rows, columns)
         Green beyond the foliage's, in units of the torch's light on foliage nearby, at least 0.
+    ratio : ndarray of float32, shape (rows, columns)
+        ln of how many times more green there is than foliage would send back.
     torch : ndarray of float32, shape (rows, columns)
         Light that foliage sends back nearby (mean of red and blue, linear).
     """
@@ -53,7 +58,9 @@ class NightLight:
     scale: float
     light: Floats = field(repr=False)
     foliage_greenness: float
+    foliage: Floats
     glow: Floats = field(repr=False)
+    ratio: Floats = field(repr=False)
     torch: Floats = field(repr=False)
 
 
@@ -67,31 +74,40 @@ def read_night_light(pixels: NDArray[np.uint8]) -> NightLight:
     """
     factor = min(1.0, WORKING_LONG_SIDE_PX / max(pixels.shape[:2]))
     small = shrunk(pixels, factor)
-    light = cv2.GaussianBlur(cv2.LUT(small, LINEAR_LIGHT), (0, 0), _SMOOTHING_PX)
+    light = np.asarray(
+        cv2.GaussianBlur(cv2.LUT(small, LINEAR_LIGHT), (0, 0), _SMOOTHING_PX), np.float32
+    )
     red, green, blue = (np.asarray(part, np.float32) for part in cv2.split(light))
     sent_back = (red + blue) * np.float32(0.5)
-    greenness = _foliage_greenness(green, sent_back)
-    beyond = np.maximum(green - np.float32(np.exp(greenness)) * sent_back, 0)
+    foliage = _foliage_light(light)
+    greenness = float(np.log((foliage[1] + FLOOR) / (foliage[0] / 2 + foliage[2] / 2 + FLOOR)))
+    expected = np.float32(np.exp(greenness)) * sent_back
+    beyond = np.maximum(green - expected, 0)
     torch = _torch_light(sent_back, beyond)
     return NightLight(
         small,
         1 / factor,
-        np.asarray(light, np.float32),
+        light,
         greenness,
+        foliage,
         np.asarray(beyond / torch, np.float32),
+        np.asarray(cv2.log((green + FLOOR) / (expected + FLOOR)), np.float32),
         torch,
     )
 
 
-def _foliage_greenness(green: Floats, sent_back: Floats) -> float:
-    """Take the lower middle of what is lit: glowing things, large ones too, lie above it."""
-    step = max(1, min(green.shape) // 200)
-    green, sent_back = green[::step, ::step].ravel(), sent_back[::step, ::step].ravel()
+def _foliage_light(light: Floats) -> Floats:
+    """Take what is least green of what is lit: glowing things, large ones too, are greener."""
+    step = max(1, min(light.shape[:2]) // 200)
+    some = np.asarray(light[::step, ::step]).reshape(-1, 3)
+    sent_back = (some[:, 0] + some[:, 2]) / 2
     lit = sent_back > max(float(2 * FLOOR), float(np.percentile(sent_back, 40)))
     if not lit.any():
-        return 0.0
-    ratio = np.log((green[lit] + FLOOR) / (sent_back[lit] + FLOOR))
-    return float(np.percentile(ratio, 35))
+        return np.zeros(3, np.float32)
+    greenness = np.log((some[lit, 1] + FLOOR) / (sent_back[lit] + FLOOR))
+    low, high = np.percentile(greenness, _FOLIAGE_PERCENTILES)
+    usual = (greenness >= low) & (greenness <= high)
+    return np.asarray(np.median(some[lit][usual], axis=0), np.float32)
 
 
 def _torch_light(sent_back: Floats, beyond: Floats) -> Floats:

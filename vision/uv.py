@@ -1,8 +1,9 @@
 """Whether a photo shows plants under a UV torch in the dark.
 
 Under the torch, foliage sends back the torch's own leaked violet and its chlorophyll's red, and
-next to no green; all that the torch does not reach is dark. By day, foliage is green, and boards,
-paper and soil are near neutral; violet grow lights light the whole picture.
+next to no green; what the torch does not reach is dark, so that the brightest parts stand far
+above the middle. By day, foliage is green, boards, paper and soil are near neutral, and most of
+the picture is light; violet grow lights light it too.
 """
 
 from dataclasses import dataclass
@@ -12,13 +13,16 @@ from numpy.typing import NDArray
 
 from vision.colour import LINEAR_LIGHT
 
-__all__ = ["UvLook", "is_uv_photo", "look_at"]
+__all__ = ["UvLook", "is_uv_photo", "look_at", "why_not_uv"]
 
 _GRID = 128  # points along the short side that are looked at
 _FLOOR = np.float32(0.0015)  # linear light; sensor noise below it has no colour
-_LIT_SHARE = 0.02
-_MOST_LIGHT = 0.16  # median of linear light; a UV torch lights a part of the picture at most
-_GREENEST = -0.45  # lack of green in the greater part of what is lit
+_LEAST_LIGHT = 0.004  # linear light of the brightest points: some ten levels of sRGB
+_LEAF_GREEN, _LEAF_LIGHT = 0.15, 0.008
+
+# Fitted on 2,800 real day photos, the same darkened and tinted, and 280 painted night scenes.
+_DARK_WEIGHT, _GREEN_WEIGHT, _LEAST_SCORE = 1.8, 1.27, 4.15
+_MOST_LEAFY = 0.3
 
 
 @dataclass(frozen=True)
@@ -27,17 +31,25 @@ class UvLook:
 
     Attributes
     ----------
-    light : float
-        Median of linear light, mean of the three channels, 0 to 1.
-    lit_share : float
-        Share of points that have light enough for a colour, 0 to 1.
+    middle, bright, brightest : float
+        Median, 97th and 99.9th percentile of linear light, mean of the channels, 0 to 1.
     greenness : float
-        Median over the lit points of ln green − ln mean of red and blue, in linear light.
+        Median of ln green − ln mean of red and blue, in linear light; 0 for grey.
+    leafy_share : float
+        Share of points that are lit, green, and redder than blue, as leaves are by day; 0 to 1.
     """
 
-    light: float
-    lit_share: float
+    middle: float
+    bright: float
+    brightest: float
     greenness: float
+    leafy_share: float
+
+    @property
+    def score(self) -> float:
+        """How much it looks like a UV photo: dark, with bright parts, and with little green."""
+        dark, bright = (float(np.log(v + _FLOOR)) for v in (self.middle, self.bright))
+        return bright - _DARK_WEIGHT * dark - _GREEN_WEIGHT * self.greenness
 
 
 def look_at(pixels: NDArray[np.uint8]) -> UvLook:
@@ -51,17 +63,14 @@ def look_at(pixels: NDArray[np.uint8]) -> UvLook:
     step = max(1, min(pixels.shape[:2]) // _GRID)
     red, green, blue = LINEAR_LIGHT[pixels[::step, ::step].reshape(-1, 3)].T
     light = (red + green + blue) / 3
-    lit = light > 2 * _FLOOR
     greenness = np.log((green + _FLOOR) / ((red + blue) / 2 + _FLOOR))
-    return UvLook(
-        float(np.median(light)),
-        float(lit.mean()),
-        float(np.median(greenness[lit])) if lit.any() else 0.0,
-    )
+    leafy = (greenness > _LEAF_GREEN) & (light > _LEAF_LIGHT) & (red > blue)
+    middle, bright, brightest = (float(level) for level in np.percentile(light, (50, 97, 99.9)))
+    return UvLook(middle, bright, brightest, float(np.median(greenness)), float(leafy.mean()))
 
 
-def is_uv_photo(pixels: NDArray[np.uint8]) -> bool:
-    """Tell whether a photo shows plants under a UV torch in the dark.
+def why_not_uv(pixels: NDArray[np.uint8]) -> str:
+    """Return the flag that says why a photo cannot be read as a UV photo, empty where it can.
 
     Parameters
     ----------
@@ -69,5 +78,12 @@ def is_uv_photo(pixels: NDArray[np.uint8]) -> bool:
         sRGB, red first.
     """
     look = look_at(pixels)
-    lit = look.lit_share >= _LIT_SHARE
-    return lit and look.light <= _MOST_LIGHT and look.greenness <= _GREENEST
+    if look.brightest < _LEAST_LIGHT:
+        return "nothing_lit"
+    uv = look.score >= _LEAST_SCORE and look.leafy_share <= _MOST_LEAFY
+    return "" if uv else "not_uv_photo"
+
+
+def is_uv_photo(pixels: NDArray[np.uint8]) -> bool:
+    """Tell whether a photo shows plants under a UV torch in the dark."""
+    return not why_not_uv(pixels)

@@ -1,0 +1,95 @@
+"""Bodies on painted night photos, and which caterpillar of the truth each of them is."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.night_body import Body
+
+__all__ = ["Hit", "hits_of", "label_of", "matched", "pair_label"]
+
+Numbers = NDArray[np.uint8]
+
+_MOSTLY = 0.5  # of a body's pixels on one caterpillar: it is that one, or a piece of it
+_GREATER_PART = 0.4  # of a caterpillar's visible pixels
+_SCRAP = 0.3
+_BESIDE = 0.25
+
+
+@dataclass(frozen=True)
+class Hit:
+    """How a body lies on the caterpillars of the truth.
+
+    Attributes
+    ----------
+    number : int
+        The caterpillar under most of it; 0 for none.
+    inside : float
+        Share of the body's pixels on that caterpillar.
+    cover : float
+        Share of that caterpillar's visible pixels under the body.
+    others_cover : float
+        The largest such share of any other caterpillar.
+    """
+
+    number: int
+    inside: float
+    cover: float
+    others_cover: float
+
+
+def hits_of(bodies: Sequence[Body], numbers: Numbers, shape: tuple[int, int]) -> list[Hit]:
+    """Look up bodies in the truth.
+
+    Parameters
+    ----------
+    bodies : sequence of Body
+        At the working scale.
+    numbers : ndarray of uint8
+        The truth: 0, or the number of the caterpillar, at the photo's size.
+    shape : tuple of int
+        Rows and columns of the working picture.
+    """
+    size = (shape[1], shape[0])
+    truth = np.asarray(cv2.resize(numbers, size, interpolation=cv2.INTER_NEAREST), np.uint8)
+    whole = np.maximum(np.bincount(truth.ravel(), minlength=256), 1)
+    return [_hit(body, truth, whole) for body in bodies]
+
+
+def _hit(body: Body, truth: Numbers, whole: NDArray[np.int64]) -> Hit:
+    mask = cv2.dilate(body.mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    under = np.bincount(truth[body.window][mask], minlength=256)
+    own = np.bincount(truth[body.window][body.mask], minlength=256)
+    under[0] = 0
+    number = int(np.argmax(under))
+    if under[number] == 0:
+        return Hit(0, 0.0, 0.0, 0.0)
+    covers = under / whole
+    inside = own[number] / max(int(own.sum()), 1)
+    covers_of_others = np.delete(covers, number)
+    return Hit(number, float(inside), float(covers[number]), float(covers_of_others.max()))
+
+
+def label_of(hit: Hit) -> int | None:
+    """Return 1 for a caterpillar, 0 for none (or two in one), None where it is neither clearly."""
+    if hit.inside < _BESIDE or hit.others_cover >= _GREATER_PART:
+        return 0
+    if hit.inside >= _MOSTLY and hit.cover >= _GREATER_PART:
+        return 1
+    return 0 if hit.cover < _SCRAP else None
+
+
+def pair_label(one: Hit, other: Hit) -> int | None:
+    """Return 1 for two pieces of one caterpillar, 0 where not, None where neither is any."""
+    of = [hit.number if hit.inside >= _MOSTLY else 0 for hit in (one, other)]
+    if not any(of):
+        return None
+    return int(of[0] == of[1])
+
+
+def matched(hits: Sequence[Hit]) -> int:
+    """Return how many caterpillars are found by the bodies that were counted, each one once."""
+    return len({hit.number for hit in hits if hit.inside >= _BESIDE and hit.cover >= _SCRAP})

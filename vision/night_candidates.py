@@ -1,0 +1,71 @@
+"""Everything on a night photo that might be a caterpillar, measured.
+
+A region where bodies may cross is kept both ways, as one body and as several; pieces that may
+belong together are kept as pairs. Which reading holds is the judge's business.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.night_body import bodies_of
+from vision.night_features import Sampled, describe, sample
+from vision.night_join import PAIR_FEATURES, pair_features, possible_pairs
+from vision.night_light import NightLight
+from vision.night_regions import find_regions
+
+__all__ = ["Candidates", "find_candidates"]
+
+
+@dataclass(frozen=True, eq=False)
+class Candidates:
+    """The bodies of a photo with their measurements.
+
+    Attributes
+    ----------
+    seen : tuple of Sampled
+        Bodies; wholes and their parts both.
+    features : ndarray of float32, shape (bodies, features)
+        From ``describe``.
+    parts_of : tuple of (int, tuple of int)
+        Number of a whole, and the numbers of the parts that it may be instead.
+    pairs : tuple of (int, int)
+        Numbers of pieces that may belong together.
+    pair_features : ndarray of float32, shape (pairs, features)
+        From ``vision.night_join.pair_features``.
+    """
+
+    seen: tuple[Sampled, ...]
+    features: NDArray[np.float32] = field(repr=False)
+    parts_of: tuple[tuple[int, tuple[int, ...]], ...]
+    pairs: tuple[tuple[int, int], ...]
+    pair_features: NDArray[np.float32] = field(repr=False)
+
+
+def find_candidates(night: NightLight) -> Candidates:
+    """Find and measure everything that might be a caterpillar.
+
+    Parameters
+    ----------
+    night : NightLight
+        The photo.
+    """
+    seen: list[Sampled] = []
+    parts_of = []
+    for region in find_regions(night):
+        found = bodies_of(region, night)
+        whole = len(seen)
+        seen += [sample(body, night) for body in (found.whole, *found.parts)]
+        if found.parts:
+            parts_of.append((whole, tuple(range(whole + 1, len(seen)))))
+    kin = {number: (whole, *parts) for whole, parts in parts_of for number in (whole, *parts)}
+    pairs = [(i, j) for i, j in possible_pairs(seen) if j not in kin.get(i, ())]
+    measured = [pair_features(seen[i], seen[j], night.glow) for i, j in pairs]
+    return Candidates(
+        tuple(seen),
+        describe(seen, night),
+        tuple(parts_of),
+        tuple(pairs),
+        np.array(measured, np.float32).reshape(len(pairs), len(PAIR_FEATURES)),
+    )

@@ -1,0 +1,114 @@
+"""How likely each body is a caterpillar, and each pair of pieces one body: learned numbers.
+
+``night_judge.json`` holds the weights of two small perceptrons over named, physical measurements
+and what they were fitted on; ``python -m scripts.train_night`` fits them again. Applying them is
+plain arithmetic.
+"""
+
+import json
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.night_features import FEATURES
+from vision.night_join import PAIR_FEATURES
+
+__all__ = ["ALL_FEATURES", "JUDGE_VERSION", "Net", "NightJudge", "load_night_judge", "net_from"]
+
+JUDGE_VERSION = 1
+"""Version of the file's layout; a file of another version is refused."""
+
+_SHORTEST, _LONGEST = float(np.log(1.3)), float(np.log(16))
+_IMPOSSIBLE = 0.001
+
+ALL_FEATURES = (*FEATURES, "ln_alike")
+
+Floats = NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class Net:
+    """A small perceptron with standardised, clipped input.
+
+    Attributes
+    ----------
+    low, high : ndarray of float32
+        What lies beyond is taken for this: nothing is concluded beyond what was learned from.
+    middle, spread : ndarray of float32
+        Taken off the input, and dividing it.
+    weights, offsets : tuple of ndarray of float32
+        Layer by layer.
+    """
+
+    low: Floats
+    high: Floats
+    middle: Floats
+    spread: Floats
+    weights: tuple[Floats, ...] = field(repr=False)
+    offsets: tuple[Floats, ...] = field(repr=False)
+
+    def probability(self, described: Floats) -> Floats:
+        """Return the probability for each row."""
+        rows = (np.clip(described, self.low, self.high) - self.middle) / self.spread
+        for weights, offsets in zip(self.weights[:-1], self.offsets[:-1], strict=True):
+            rows = np.maximum(rows @ weights + offsets, 0)
+        score = (rows @ self.weights[-1] + self.offsets[-1])[:, 0]
+        return np.asarray(1 / (1 + np.exp(-np.clip(score, -30, 30))), np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class NightJudge:
+    """The two perceptrons.
+
+    Attributes
+    ----------
+    body : Net
+        A caterpillar or not, over ``ALL_FEATURES``.
+    pair : Net
+        Two pieces of one body or not, over ``PAIR_FEATURES``.
+    """
+
+    body: Net
+    pair: Net
+
+    def caterpillar(self, described: Floats) -> Floats:
+        """Return for each row of ``describe`` the probability of a caterpillar.
+
+        What no caterpillar can be, however it shines, has hardly any: one is 4 to 10 times as long
+        as wide, and up to half of that where a part is hidden.
+        """
+        slenderness = described[:, ALL_FEATURES.index("ln_slenderness")]
+        possible = (slenderness > _SHORTEST) & (slenderness < _LONGEST)
+        return np.where(possible, self.body.probability(described), np.float32(_IMPOSSIBLE))
+
+
+@cache
+def load_night_judge(path: Path | None = None) -> NightJudge:
+    """Load the judge that ships with the product, or another of the same layout.
+
+    Raises
+    ------
+    ValueError
+        In one sentence, when the file belongs to another version.
+    """
+    path = path or Path(__file__).with_name("night_judge.json")
+    stored = json.loads(path.read_text(encoding="utf-8"))
+    named = (stored.get("body_features"), stored.get("pair_features"))
+    if stored.get("version") != JUDGE_VERSION or named != (list(ALL_FEATURES), list(PAIR_FEATURES)):
+        raise ValueError(f"{path.name} was made for another version: fit it again.")
+    return NightJudge(net_from(stored["body"]), net_from(stored["pair"]))
+
+
+def net_from(stored: dict[str, list[list[float]]]) -> Net:
+    """Return a net from what the file holds of it."""
+    low, high, middle, spread = (
+        np.array(stored[name], np.float32) for name in ("low", "high", "middle", "spread")
+    )
+    weights, offsets = (
+        tuple(np.array(layer, np.float32) for layer in stored[name])
+        for name in ("weights", "offsets")
+    )
+    return Net(low, high, middle, spread, weights, offsets)
