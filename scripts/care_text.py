@@ -2,7 +2,7 @@
 
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
 
 from models.care.cautions import cautions_of, said
@@ -50,9 +50,18 @@ def flag_text(season: Season, plan: Plan, wanted: Sequence[str]) -> str:
     lines = [head, "", *(_status_lines(status) for status in shown)]
     if plan.choice.why_not:
         lines.append(wrapped(f"{plan.choice.why_not}.".capitalize(), 0))
+    lines += _without_plant(season)
     counts = {name: sum(1 for s in shown if s.status == name) for name in order}
     lines += ["", ", ".join(f"{count} {name}" for name, count in counts.items() if count)]
     return "\n".join([*lines, NO_DIAGNOSIS])
+
+
+def _without_plant(season: Season) -> list[str]:
+    """Say how many photos of late belong to no plant, and so count for none."""
+    since = season.now - timedelta(days=season.limits.photo_days)
+    lost = [photo for photo in season.photos if not photo.plant and photo.taken_at >= since]
+    have = "1 photo has" if len(lost) == 1 else f"{len(lost)} photos have"
+    return [f"{have} no plant yet: spotlamp assign"] if lost else []
 
 
 def _status_lines(status: PlantStatus) -> str:

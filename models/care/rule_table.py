@@ -23,8 +23,8 @@ __all__ = ["rules_markdown", "thresholds_markdown"]
 _HEAD = (
     "Leaves: the first row that fits gives the status. Severity is the mean of the leaves "
     "photographed that day. *Sick* means a severity of {sick_pct} % or more that is not merely "
-    "what a treated disease left behind: a treated plant counts again when the whole interval "
-    "lies above that of its first photos after the treatment."
+    "what a treated disease left behind: from {again_days} days after peroxide on, a plant counts "
+    "again when the whole interval lies above that of the last photos within those days."
 )
 
 

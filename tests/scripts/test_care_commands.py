@@ -122,11 +122,12 @@ def test_all_means_the_plants_that_still_stand(beds, spotlamp):
     assert named.plants == ("B1", "B2")
 
 
-@pytest.mark.parametrize("inches", [0.01, 0.5, 1, 2.75])
-def test_inches_of_rain_agree_with_an_independent_unit_library(beds, inches):
-    said = read_words(["rain", f"{inches}in"], read_garden(beds))
-    expected = pint.UnitRegistry()(f"{inches} inch").to("millimetre").magnitude
-    assert said.amount == pytest.approx(expected, rel=1e-12)
+def test_inches_of_rain_agree_with_an_independent_unit_library(beds):
+    units = pint.UnitRegistry()
+    for inches in (0.01, 0.5, 1, 2.75):
+        said = read_words(["rain", f"{inches}in"], read_garden(beds))
+        expected = units.Quantity(inches, "inch").to("millimetre").magnitude
+        assert said.amount == pytest.approx(expected, rel=1e-12)
 
 
 def test_an_american_garden_types_and_reads_inches(beds, spotlamp):
@@ -225,6 +226,18 @@ def test_flag_shows_reading_rule_and_photo_of_the_plants_that_were_asked_for(bed
     assert "Photo: A1/2025-07-02T08:00" in said
     assert "A2" not in said
     assert "not a diagnosis" in said
+
+
+def test_flag_reads_what_score_has_filed(beds, spotlamp, paint_photo):
+    paint_photo(beds / "photos" / "A1" / "2025-07-02_12-00.jpg")
+    paint_photo(beds / "photos" / "2025-07-02_13-00.jpg", seed=1)
+    spotlamp("score", "photos", "--out", "results")
+    with open_journal(beds) as journal:
+        measured = {photo.plant: photo for photo in journal.photos()}["A1"]
+    assert measured.severity_pct > 0
+    said = spotlamp("flag", "A1", "--at", "2025-07-02 20:00").output
+    assert f"Wed 2 Jul: {measured.severity_pct:.1f} % sick" in said
+    assert "1 photo has no plant yet" in said
 
 
 def test_flag_follows_the_growers_own_word_on_a_pattern(beds, spotlamp):
