@@ -29,7 +29,8 @@ def restore_journal(folder: Path) -> str:
             "your photos again."
         )
     copy, aside = used
+    kept = f"; the damaged file is now {aside.name}" if aside.exists() else ""
     return (
-        f"Put back {copy.name}; the damaged file is now {aside.name}. Score your photos again, to "
-        "file what is newer; what was logged since must be logged again."
+        f"Put back {copy.name}{kept}. Score your photos again, to file what is newer; what was "
+        "logged since must be logged again."
     )

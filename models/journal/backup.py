@@ -120,7 +120,8 @@ def put_back(file: Path, now: datetime | None = None) -> tuple[Path, Path] | Non
     Returns
     -------
     tuple of Path or None
-        The copy used, and where the old file is now; None when there is no sound copy.
+        The copy used, and where the old file is now (if there was one); None when there is no
+        sound copy.
     """
     copy = next((copy for copy in backups(file) if is_sound(copy)), None)
     if copy is None:

@@ -10,7 +10,7 @@ from typing import Self
 from sqlalchemy import Connection, Engine, Insert
 
 from models.journal.backup import daily_backup, way_back
-from models.journal.errors import explained
+from models.journal.errors import JournalError, explained
 
 __all__ = ["Moment", "OpenJournal", "inserted"]
 
@@ -75,9 +75,16 @@ class OpenJournal:
             yield
 
     def _back_up(self) -> None:
-        if self._file is not None and self._backed_up != date.today():
+        if self._file is None or self._backed_up == date.today():
+            return
+        try:
             daily_backup(self._file)
-            self._backed_up = date.today()
+        except OSError as error:
+            raise JournalError(
+                f"The day's backup of the journal {self.what} cannot be written "
+                f"({error.strerror}), so nothing was changed."
+            ) from error
+        self._backed_up = date.today()
 
 
 def inserted(connection: Connection, statement: Insert) -> int:

@@ -8,7 +8,7 @@ from sqlalchemy import Engine
 from sqlalchemy.engine import URL
 
 from models.garden_file import read_garden
-from models.journal.backup import backup_before, way_back
+from models.journal.backup import backup_before, backups, way_back
 from models.journal.connect import engine_for, file_of, read_url
 from models.journal.errors import JournalError, explained
 from models.journal.journal import Journal
@@ -67,6 +67,11 @@ def journal_file(folder: Path, journal: str) -> Path | None:
 def _ready(url: URL, file: Path | None, what: str) -> Engine:
     if file is not None and not file.parent.is_dir():
         raise JournalError(f"The journal {what} cannot be made: its folder is not there.")
+    if file is not None and not file.exists() and backups(file):
+        raise JournalError(
+            f"The journal {what} is gone, but there are backups of it: “spotlamp restore” puts the "
+            "newest one back; to begin anew, move the backups away."
+        )
     engine = engine_for(url)
     with engine.begin() as connection:
         version = version_of(connection, what)

@@ -180,9 +180,9 @@ class PhotoRecord(OpenJournal):
         )
         with self.reading() as connection:
             found = connection.execute(query).all()
-        return tuple(
-            LeafSeverity(name, rows.from_utc(at, self.zone), *rest) for name, at, *rest in found
-        )
+        # Leaves share their photo's time, so it is brought into the zone once.
+        times = {at: rows.from_utc(at, self.zone) for at in {row[1] for row in found}}
+        return tuple(LeafSeverity(name, times[at], *rest) for name, at, *rest in found)
 
     def _chosen(self, plant: str | None, since: Moment, until: Moment, mode: Mode | None) -> Any:  # noqa: ANN401  a condition of SQLAlchemy
         conditions: list[ColumnElement[bool]] = [READINGS.c.is_current.is_(True)]

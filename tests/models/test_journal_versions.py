@@ -195,3 +195,24 @@ def test_a_journal_that_does_not_say_its_version_is_refused(file, garden_folder)
     execute(file, "DELETE FROM alembic_version")
     with pytest.raises(JournalError, match="does not say its version"):
         open_journal(garden_folder)
+
+
+def test_a_journal_that_is_gone_is_not_made_anew_beside_its_backups(file, garden_folder):
+    daily_backup(file, date(2025, 7, 1))
+    file.unlink()
+    with pytest.raises(JournalError, match="is gone, but there are backups"):
+        open_journal(garden_folder)
+    assert not file.exists()
+    put_back(file)
+    with open_journal(garden_folder) as journal:
+        assert len(journal.log_entries()) == 300
+
+
+def test_without_room_for_the_backup_nothing_is_changed(file, garden_folder):
+    (garden_folder / "backups").write_text("in the way")
+    with (
+        open_journal(garden_folder) as journal,
+        pytest.raises(JournalError, match=r"backup of the journal .* cannot be written"),
+    ):
+        journal.log(LogEntry(0, "note", NOON))
+    assert execute(file, "SELECT count(*) FROM log") == [(300,)]
