@@ -137,7 +137,7 @@ def _draw_day(
 ) -> Scene:
     """Draw ground, light and camera; the scale keeps a usual dropping large enough to be seen."""
     short = min(size.values())
-    widest_mm = short * pellet_mm / (15 if ground in ("soil", "mulch") else 9)
+    widest_mm = short * pellet_mm / (22 if ground in ("soil", "mulch") else 9)
     frame_mm = float(np.clip(np.exp(rng.uniform(np.log(40), np.log(350))), 25, max(widest_mm, 30)))
     leaf_mm = float(np.clip(rng.uniform(45, 95), 30, max(1.0 * widest_mm, 30)))
     sick = ("spot", "blight")[int(rng.random() < 0.5)] if lesions else "none"
