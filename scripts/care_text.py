@@ -49,7 +49,8 @@ def flag_text(season: Season, plan: Plan, wanted: Sequence[str]) -> str:
     head = f"{season.garden.name}, {time_words(plan.now)} {plan.now.year}"
     lines = [head, "", *(_status_lines(status) for status in shown)]
     if plan.choice.why_not:
-        lines.append(wrapped(f"{plan.choice.why_not}.".capitalize(), 0))
+        why_not = plan.choice.why_not
+        lines.append(wrapped(f"{why_not[0].upper()}{why_not[1:]}.", 0))
     lines += _without_plant(season)
     counts = {name: sum(1 for s in shown if s.status == name) for name in order}
     lines += ["", ", ".join(f"{count} {name}" for name, count in counts.items() if count)]

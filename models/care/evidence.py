@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
-from typing import Literal
+from datetime import date, timedelta
 
+from models.care.alarms import Alarm, alarm_of, sudden_rise
 from models.care.mornings import rests_until
 from models.care.peroxide import Gate, burned_on, gate_of, test_of
 from models.care.prevention import Due, due_for
@@ -14,28 +14,7 @@ from models.care.thresholds import Thresholds
 from models.care.visits import Visit
 from models.entries import LogEntry
 
-__all__ = ["Alarm", "Evidence", "alarm_of", "evidence_of", "needs_care"]
-
-AlarmKind = Literal["late", "collapse", "wilting"]
-
-
-@dataclass(frozen=True)
-class Alarm:
-    """A sign of a disease that does not wait for a spot-test.
-
-    Attributes
-    ----------
-    kind : {"late", "collapse", "wilting"}
-        Late-blight-like lesions, a fast rise of severity, or wilting that the grower saw.
-    day : date
-        When it was last seen.
-    words : str
-        For people.
-    """
-
-    kind: AlarmKind
-    day: date
-    words: str
+__all__ = ["Evidence", "evidence_of", "needs_care"]
 
 
 @dataclass(frozen=True)
@@ -54,6 +33,8 @@ class Evidence:
         The last measured day.
     alarm : Alarm or None
         What isolates it.
+    sudden : str
+        A fast rise that too few leaves show to isolate the plant for it, as words; or empty.
     spray : LogEntry or None
         Its last peroxide spray.
     hours_since_spray : float or None
@@ -81,6 +62,7 @@ class Evidence:
     today: date
     visit: Visit | None
     alarm: Alarm | None
+    sudden: str
     spray: LogEntry | None
     hours_since_spray: float | None
     rests_until: date | None
@@ -119,6 +101,7 @@ def _of(season: Season, plant: str, gate: Gate) -> Evidence:
         today=season.today,
         visit=looks[-1] if looks else None,
         alarm=alarm_of(season, plant),
+        sudden=sudden_rise(season, plant),
         spray=spray,
         hours_since_spray=None if spray is None else hours_between(spray.at, season.now),
         rests_until=None if spray is None else rests_until(season, spray),
@@ -140,58 +123,6 @@ def needs_care(evidence: Evidence) -> bool:
     if visit is None or evidence.alarm is not None:
         return False
     return visit.severity_pct >= evidence.limits.sick_pct and evidence.returned is not False
-
-
-def alarm_of(season: Season, plant: str) -> Alarm | None:
-    """Return the last alarm that nothing has lifted since."""
-    found = [*_photo_alarms(season, plant), *_seen_alarms(season, plant)]
-    last = max(found, key=lambda pair: pair[0], default=None)
-    if last is None:
-        return None
-    at, alarm = last
-    lifted = any(entry.at >= at for entry in season.seen("cleared", plant))
-    return None if lifted or _outlived(season, plant, alarm) else alarm
-
-
-def _photo_alarms(season: Season, plant: str) -> list[tuple[datetime, Alarm]]:
-    """Return what photos say: late-blight-like lesions, and severity that rises in days."""
-    start = season.now.replace(hour=0, minute=0, second=0, microsecond=0)
-    looks = season.visits[plant]
-    found: list[tuple[datetime, Alarm]] = []
-    for number, visit in enumerate(looks):
-        at = start - (season.today - visit.day)
-        if visit.late:
-            words = "A leaf looks like late blight."
-            found.append((at, Alarm("late", visit.day, words)))
-        elif rise := _collapse(season.limits, looks[:number], visit):
-            found.append((at, Alarm("collapse", visit.day, rise)))
-    return found
-
-
-def _collapse(limits: Thresholds, before: tuple[Visit, ...], visit: Visit) -> str:
-    """Return a rise too fast for a leaf spot, as words; empty where there is none."""
-    for earlier in reversed(before):
-        days = (visit.day - earlier.day).days
-        if days > limits.collapse_days:
-            break
-        rise = visit.severity_pct - earlier.severity_pct
-        apart = visit.low_pct > earlier.high_pct
-        sure = not visit.doubts and not earlier.doubts
-        if rise >= limits.collapse_points and apart and sure:
-            return f"Severity rose by {rise:.0f} points within {days} days."
-    return ""
-
-
-def _seen_alarms(season: Season, plant: str) -> list[tuple[datetime, Alarm]]:
-    words = "You saw it wilt."
-    return [(e.at, Alarm("wilting", e.at.date(), words)) for e in season.seen("wilting", plant)]
-
-
-def _outlived(season: Season, plant: str, alarm: Alarm) -> bool:
-    """Whether a later sure look, a week on, shows that it was none; wilting the grower lifts."""
-    week = timedelta(days=season.limits.isolate_days)
-    later = [v for v in season.visits[plant] if v.day >= alarm.day + week and not v.doubts]
-    return alarm.kind != "wilting" and bool(later) and not later[-1].late
 
 
 def _returned(season: Season, plant: str, spray: LogEntry) -> bool:

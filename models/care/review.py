@@ -4,8 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from models.care.alarms import alarm_of
 from models.care.burn_log import verdict_of
-from models.care.evidence import alarm_of
 from models.care.mornings import NO_PRODUCT
 from models.care.peroxide import gate_of
 from models.care.records import Remark

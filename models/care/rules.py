@@ -101,9 +101,11 @@ LEAF_CONDITIONS: Mapping[str, Condition[Evidence]] = {
     "late-like": Condition("a leaf looks like late blight", _alarmed("late")),
     "wilting": Condition("you saw it wilt", _alarmed("wilting")),
     "collapse": Condition(
-        "severity rose by {collapse_points} points or more within {collapse_days} days",
+        "severity rose by {collapse_points} points or more within {collapse_days} days, seen on "
+        "{collapse_leaves} leaves or more",
         _alarmed("collapse"),
     ),
+    "sudden": Condition("such a rise, seen on fewer leaves", lambda e: bool(e.sudden)),
     "peroxide acts": Condition(
         "sprayed with peroxide less than {wait_hours} hours ago",
         lambda e: e.hours_since_spray is not None and e.hours_since_spray < e.limits.wait_hours,
@@ -247,6 +249,14 @@ LEAF_RULES: tuple[Rule, ...] = (
         "watch",
         "Photograph {plants} again: three leaves of each, the lowest among them.",
         "An old photo says nothing of today.",
+        "photo",
+    ),
+    Rule(
+        "sudden rise",
+        ("sudden",),
+        "watch",
+        "Photograph more leaves of {plants}, today if you can.",
+        "A fast rise on one leaf may be the choice of the leaf; on more it isolates the plant.",
         "photo",
     ),
     Rule(

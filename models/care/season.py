@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
@@ -211,7 +211,7 @@ def season_of(
     limits = thresholds_of(garden)
     since, until = (now - timedelta(days=limits.season_days)).astimezone(UTC), now.astimezone(UTC)
     past = sorted(
-        (p for p in photos if since <= p.taken_at.astimezone(UTC) <= until),
+        (p for p in photos if since <= p.taken_at.astimezone(UTC) and _is_there(p, now)),
         key=lambda p: (p.taken_at.astimezone(UTC), p.photo, p.sha256),
     )
     held = [
@@ -229,6 +229,13 @@ def season_of(
         roots=_roots(log),
         weather={day.day: day for day in weather},
     )
+
+
+def _is_there(photo: PhotoEntry, now: datetime) -> bool:
+    """Whether a photo was taken by now; one whose name tells only its day counts all that day."""
+    taken = photo.taken_at.astimezone(now.tzinfo)
+    only_day = photo.taken_from == "name" and taken.time() == time(12)
+    return taken.astimezone(UTC) <= now.astimezone(UTC) or (only_day and taken.date() == now.date())
 
 
 def _roots(log: Iterable[LogEntry]) -> dict[int, int]:

@@ -135,11 +135,7 @@ def _burn_check_tasks(season: Season, leaves: Leaves) -> Iterable[Task]:
     gate = next((e.gate for _, e in leaves.values()), None)
     if gate is None or gate.state != "running" or gate.spray is None:
         return
-    tested = tuple(
-        plant
-        for plant, (rule, _) in leaves.items()
-        if concerns(gate.spray, plant) and rule.status != "isolate"
-    )
+    tested = tuple(plant for plant in leaves if concerns(gate.spray, plant))
     if not tested:
         return
     opens = hours_after(gate.spray.at, season.limits.wait_hours)
@@ -178,9 +174,9 @@ def _photo_day(season: Season, evidence: Evidence) -> date:
 
 def _doubts(members: Iterable[Evidence]) -> str:
     """Return what makes sick plants' readings doubtful; nothing for plants that are not sick."""
-    doubts = dict.fromkeys(doubt_of(e) for e in members if needs_care(e))
+    doubts = dict.fromkeys(e.sudden.rstrip(".") or doubt_of(e) for e in members if needs_care(e))
     words = "; ".join(doubt for doubt in doubts if doubt)
-    return f" Here {words}." if words else ""
+    return f" Here: {words}." if words else ""
 
 
 def _next_walks(season: Season, leaves: Leaves, until: date) -> Iterable[Task]:

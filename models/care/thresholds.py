@@ -44,6 +44,9 @@ class Thresholds:
         25.0, 1, 100, "Leaf spot takes weeks to rise so far; late blight takes days."
     )
     collapse_days: int = _of(4, 1, 14, "The days within which such a rise is an alarm.")
+    collapse_leaves: int = _of(
+        2, 1, 10, "On fewer leaves such a rise may be the choice of the leaf."
+    )
     isolate_days: int = _of(
         7, 1, 60, "From infection to new spores late blight needs about a week."
     )

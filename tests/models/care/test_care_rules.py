@@ -34,7 +34,10 @@ LEAF_CASES = {
         sprayed(s).photo("A1", 1, 0.1, "none").log("seen", 1, "A1", text="wilting"),
         (1, 12),
     ),
-    "collapse": lambda s: (sprayed(s).photo("A1", 0, 4).photo("A1", 3, 45), (3, 12)),
+    "collapse": lambda s: (
+        sprayed(s).photo("A1", 0, 4).photo("A1", 3, 45).photo("A1", 3, 45),
+        (3, 12),
+    ),
     "peroxide acts": lambda s: (spot_tested(s), (3, 7.4)),
     "burned": lambda s: (spot_tested(s).verdict("burned", "A1", 2, 3, 7.5), (4, 6)),
     "check again": lambda s: (spot_tested(s).verdict("cannot tell", "A1", 2, 3, 8), (3, 9)),
@@ -42,6 +45,7 @@ LEAF_CASES = {
     "resting": lambda s: (spot_tested(s).verdict("no burn seen", "A1", 2, 3, 8), (3, 9)),
     "never photographed": lambda s: (sprayed(s), (1, 6)),
     "old photo": lambda s: (sprayed(s).photo("A1", 1, 0.1, "none"), (9, 6)),
+    "sudden rise": lambda s: (sprayed(s).photo("A1", 0, 4).photo("A1", 3, 45), (3, 12)),
     "test of your choice": lambda s: (
         sprayed(s).healthy(1).photo("A2", 1, 20).log("choice", 1, "A1", hour=9),
         (1, 12),
@@ -158,6 +162,14 @@ def test_a_sharp_photo_of_the_day_stands_in_for_a_doubtful_one(season):
     assert invented.plan(1, 12).statuses[0].severity_pct == 8
 
 
+def test_a_photo_whose_name_tells_only_its_day_counts_from_that_morning_on(season):
+    invented = sprayed(season).photo("A1", 1, 0.1, "none", hour=12, taken_from="name")
+    assert invented.rules(1, 7)["A1"] == ("clear",)
+    assert invented.rules(0, 7)["A1"] == ("never photographed",)
+    timed = sprayed(season).photo("A1", 1, 0.1, "none", hour=12)
+    assert timed.rules(1, 7)["A1"] == ("never photographed",)
+
+
 def test_patterns_that_contradict_each_other_are_unsure(season):
     invented = sprayed(season).photo("A1", 1, 20, "spot").photo("A1", 1, 20, "blight")
     assert invented.rules(1, 12)["A1"] == ("doubtful",)
@@ -218,8 +230,21 @@ def test_a_wilting_plant_stays_isolated_until_the_grower_says_otherwise(season):
 
 
 def test_a_slow_rise_is_no_collapse(season):
-    slow = sprayed(season).photo("A1", 0, 4).photo("A1", 7, 45)
-    assert slow.rules(7, 12)["A1"] != ("collapse",)
+    slow = sprayed(season).photo("A1", 0, 4).photo("A1", 7, 45).photo("A1", 7, 45)
+    assert slow.rules(7, 12)["A1"] not in (("collapse",), ("sudden rise",))
+
+
+def test_a_fast_rise_after_peroxide_is_looked_at_for_burn_and_not_taken_for_late_blight(season):
+    invented = spot_tested(season).photo("A1", 3, 60, hour=7).photo("A1", 3, 60, hour=7)
+    assert invented.rules(3, 9)["A1"] == ("check for burn",)
+    unsprayed = spot_tested(season).photo("A2", 3, 60, hour=7).photo("A2", 3, 60, hour=7)
+    assert unsprayed.rules(3, 9)["A2"] == ("collapse",)
+
+
+def test_an_isolated_plant_that_was_tested_is_still_looked_at_for_burn(season):
+    invented = spot_tested(season).log("seen", 2, "A1", hour=18, text="wilting")
+    assert invented.rules(3, 9)["A1"] == ("wilting",)
+    assert invented.tasks(3, 9, "burn-check")[0].plants == ("A1",)
 
 
 def test_dead_tissue_of_a_treated_disease_asks_for_nothing_until_it_is_surely_more(season):
