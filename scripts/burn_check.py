@@ -40,7 +40,7 @@ _NEXT: dict[Verdict, str] = {
     "no burn seen": "Look at the sprayed leaves yourself before you spray other sick plants, and "
     "look at those again after a day. The product's label and local rules come first.",
     "cannot tell": "Spray no other plant yet. Photograph the sprayed leaves again: dry, in soft "
-    "light, laid on plain paper of another colour than white, one leaf to a photo.",
+    "light, laid on plain dark paper or cloth, one leaf to a photo.",
 }
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from models.care.planning import plan_season
+from models.care.planning import Plan, plan_season
 from models.care.rule_table import rules_markdown, thresholds_markdown
 from models.care.season import Season
 from models.care.thresholds import thresholds_of
@@ -12,6 +12,8 @@ from scripts.care_text import flag_text, plan_text, today_text
 from scripts.caring import read_season
 from scripts.gardens import chosen_garden, known_plant
 from scripts.moments import moment
+from scripts.tables import write_whole
+from scripts.weather_file import garden_weather
 
 __all__ = ["flag_view", "plan_view", "rules_view", "today_view"]
 
@@ -24,7 +26,9 @@ def _season(named: Path | None, at: str | None) -> Season:
             f"“{garden.name}” has no plants yet: add a bed with “spotlamp new {folder} --bed "
             "NAME=PLANTS”."
         )
-    return read_season(folder, moment(at, garden.time_zone), garden=garden)
+    limits = thresholds_of(garden)
+    weather = garden_weather(garden, folder, morning=(limits.morning_from, limits.morning_until))
+    return read_season(folder, moment(at, garden.time_zone), weather, garden=garden)
 
 
 def flag_view(named: Path | None, plants: Sequence[str], at: str | None) -> str:
@@ -40,10 +44,26 @@ def rules_view(named: Path | None) -> str:
     return f"{rules_markdown(limits)}\n\n{thresholds_markdown(limits)}"
 
 
-def plan_view(named: Path | None, days: int, at: str | None) -> str:
-    """Return the plan as text."""
+def plan_view(named: Path | None, days: int, at: str | None, ics: Path | None = None) -> str:
+    """Return the plan as text; write it as a calendar file too where one is named."""
     season = _season(named, at)
-    return plan_text(season, plan_season(season, days))
+    found = plan_season(season, days)
+    text = plan_text(season, found)
+    if ics is None:
+        return text
+    _write_calendar(season, found, ics)
+    return f"{text}\n\nCalendar: {ics}"
+
+
+def _write_calendar(season: Season, found: Plan, path: Path) -> None:
+    from scripts.calendar_file import calendar_bytes  # its library takes a while to import
+
+    earlier = path.read_bytes() if path.is_file() else None
+    sells = season.limits.sells_produce
+    made = calendar_bytes(
+        season.garden, found.tasks, season.now, earlier=earlier, sells_produce=sells
+    )
+    write_whole({path: made})
 
 
 def today_view(named: Path | None, at: str | None) -> str:

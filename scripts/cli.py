@@ -318,3 +318,4 @@ from scripts import restore_command as _restore_command  # noqa: E402, F401
 from scripts import tags_command as _tags_command  # noqa: E402, F401
 from scripts import today_command as _today_command  # noqa: E402, F401
 from scripts import trend_command as _trend_command  # noqa: E402, F401
+from scripts import weather_command as _weather_command  # noqa: E402, F401

@@ -1,5 +1,6 @@
 """``spotlamp plan``: what to do in the coming days."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -19,6 +20,10 @@ def plan(
         str | None,
         typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
     ] = None,
+    ics: Annotated[
+        Path | None,
+        typer.Option("--ics", metavar="FILE", help="Also write the plan as a calendar file."),
+    ] = None,
     garden: GardenFolder = None,
 ) -> None:
     """List what to do in the coming days: what, which plants, when and why.
@@ -27,7 +32,8 @@ def plan(
     gives the same plan. Also lists what was logged against a rule, habits that may help, and the
     cautions.
 
-    Writes nothing but the screen; answers at once. The sprays are home remedies, not registered
+    Writes the screen, and with --ics a calendar that phones import: importing the next one moves
+    events instead of doubling them. Answers at once. The sprays are home remedies, not registered
     products: labels and local rules come first.
 
     Ends with 0 when done, 1 when the journal cannot be used, 2 for wrong usage.
@@ -35,4 +41,4 @@ def plan(
     with one_sentence_errors():
         from scripts.care_views import plan_view
 
-        say(plan_view(garden, days, at))
+        say(plan_view(garden, days, at, ics))

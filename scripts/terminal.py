@@ -141,6 +141,8 @@ def one_sentence_errors() -> Iterator[None]:
 
 # Names instead of classes: importing the classes would import NumPy and OpenCV for every --help.
 _FORESEEN = {
+    "BadCalendarError": NOTHING_MEASURED,
+    "WeatherFileError": NOTHING_MEASURED,
     "BurnCheckError": NOTHING_MEASURED,
     "CannotMixError": NOTHING_MEASURED,
     "BadVerdictError": NOTHING_MEASURED,

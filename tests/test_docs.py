@@ -112,6 +112,10 @@ def near_photos(tmp_path, monkeypatch) -> Path:
             target.mkdir(parents=True, exist_ok=True)
             shutil.copy(photo, target)
     spray_test(tmp_path / "tested-garden")
+    (tmp_path / "station.csv").write_text(
+        "Time,Out,RH,Rain\n"
+        + "".join(f"2026-06-{1 + n // 24:02} {n % 24:02}:00,18,95,0.2\n" for n in range(72))
+    )
     night = np.full((300, 400, 3), (60, 15, 40), np.uint8)  # blue first, as OpenCV writes
     cv2.ellipse(night, (200, 150), (40, 8), 30, 0, 360, (150, 230, 60), -1, cv2.LINE_AA)
     (tmp_path / "my-night-photos").mkdir()
@@ -238,6 +242,7 @@ def test_developers_names_each_module():
         "models/care",
         "models/journal",
         "models/pattern",
+        "models/weather",
         "models/progress",
         "scripts",
     ):

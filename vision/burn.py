@@ -34,6 +34,10 @@ _LEAST_PALER = 8.0  # L* above the healthy tissue
 _BURNT_OUT = 250  # in all channels: the colour is no longer the leaf's
 _SMALLEST = 0.006  # diameter of the smallest patch, in leaf lengths: half a millimetre of 80
 _SMALLEST_SURE = 0.010  # below, glints of gloss look alike
+_NOTCH = 0.03  # half the width of a notch in the margin, in leaf lengths
+_GROUND_REACH = 0.10  # within which the ground beside a notch is averaged, in leaf lengths
+_GROUND_CLEAR = 0.06  # of the ground looks bleached at most: no hole can look so
+_LIGHTER_THAN_GROUND, _YELLOWER_THAN_GROUND = 8.0, 6.0  # L* and b* of bleached tissue in a notch
 _RING = 0.015  # width of the ring around a patch that is looked at, in leaf lengths
 _GREEN_RING = 0.5  # a* as a share of the healthy a*: a pixel of the ring is living tissue
 _LEAST_GREEN = 0.6  # share of the ring
@@ -59,6 +63,9 @@ class BurnReading:
         BLEACHED, UNSURE, GLARE or 0.
     flags : tuple of str
         Names from ``vision.flags`` that the day reading carries.
+    ground_pale : float
+        Share of what lies around a leaf that looks as bleached tissue would, 0 to 1; 1 where
+        nothing of it is seen.
     """
 
     leaf_area_px: float
@@ -68,6 +75,7 @@ class BurnReading:
     patch_count: int
     mask: NDArray[np.uint8] = field(repr=False)
     flags: tuple[str, ...] = ()
+    ground_pale: float = 0.0
 
 
 def read_burn(photo: Photo, measurement: DayMeasurement) -> BurnReading | None:
@@ -88,39 +96,52 @@ def read_burn(photo: Photo, measurement: DayMeasurement) -> BurnReading | None:
     if not measurement.reading.leaves:
         return None
     mask = np.zeros(measurement.leaf_numbers.shape, np.uint8)
-    area, patches = 0, 0
+    area, patches, ground_pale = 0, 0, 0.0
     for leaf in measurement.reading.leaves:
         own = measurement.leaf_numbers == leaf.leaf
-        window, length = window_around(own, 2, 0.02)
-        found, blade, count = _read_leaf(photo.pixels[window], own[window], leaf, length)
-        np.copyto(mask[window], found, where=blade)
-        area += int(np.count_nonzero(blade))
-        patches += count
+        window, length = window_around(own, 2, 4 * _NOTCH)
+        found = _read_leaf(photo.pixels[window], own[window], leaf, length)
+        np.copyto(mask[window], found.mask, where=found.blade)
+        area += int(np.count_nonzero(found.blade))
+        patches += found.patches
+        ground_pale = max(ground_pale, found.ground_pale)
     bleached, unsure, glare = (
         float(100 * np.count_nonzero(mask == kind) / area) for kind in (BLEACHED, UNSURE, GLARE)
     )
     mask.flags.writeable = False
     return BurnReading(
-        float(area), bleached, unsure, glare, patches, mask, measurement.reading.flags
+        float(area), bleached, unsure, glare, patches, mask, measurement.reading.flags, ground_pale
     )
 
 
-def _read_leaf(
-    pixels: NDArray[np.uint8], own: Bools, leaf: LeafReading, longest: int
-) -> tuple[NDArray[np.uint8], Bools, int]:
-    """Return the mask, the blade with its holes filled, and the count of bleached patches."""
+@dataclass(frozen=True, eq=False)
+class _LeafBurn:
+    """Mask, blade with holes filled, count of bleached patches, and how pale the ground is."""
+
+    mask: NDArray[np.uint8]
+    blade: Bools
+    patches: int
+    ground_pale: float
+
+
+def _read_leaf(pixels: NDArray[np.uint8], own: Bools, leaf: LeafReading, longest: int) -> _LeafBurn:
+    """Look for burn on one leaf, at the common length."""
     factor = min(1.0, LEAF_LENGTH_PX / longest)
     small = shrunk(pixels, factor)
     seen = np.asarray(shrunk(own.astype(np.uint8) * 255, factor) > 127)
-    blade = _filled(seen)
     look = _look(small, leaf.healthy_lab)
+    blade = _filled(seen)
+    lost, ground_pale = _lost_margin(blade, look, factor * longest)
+    blade |= lost
+    # Where the ground does not look bleached, what does is tissue, though the outline left it out.
+    tissue = blade if ground_pale < _GROUND_CLEAR else seen
     mask = np.zeros(blade.shape, np.uint8)
     mask[look.glare & blade] = GLARE
-    count = _sort_patches(mask, look.pale & blade, look.green & seen, seen, factor * longest)
+    count = _sort_patches(mask, look.pale & blade, look.green & seen, tissue, factor * longest)
     size = (pixels.shape[1], pixels.shape[0])
     back = cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST)
     whole = cv2.resize(blade.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    return np.asarray(back, np.uint8), whole | own, count
+    return _LeafBurn(np.asarray(back, np.uint8), whole | own, count, ground_pale)
 
 
 def _filled(leaf: Bools) -> Bools:
@@ -133,11 +154,58 @@ def _filled(leaf: Bools) -> Bools:
 
 @dataclass(frozen=True, eq=False)
 class _Look:
-    """Which pixels look bleached, living and burnt out."""
+    """Which pixels look bleached, living and burnt out, and the colours themselves."""
 
     pale: Bools
     green: Bools
     glare: Bools
+    lab: Floats
+
+
+def _lost_margin(blade: Bools, look: _Look, length: float) -> tuple[Bools, float]:
+    """Return pale notches of the margin that differ from the ground, and how pale the ground is.
+
+    Bleached tissue at the margin is easily left out of the outline. It is told from the ground
+    between a leaf's teeth by being lighter or yellower than the ground beside; a shadow on the
+    ground is darker and bluer.
+    """
+    reach = max(2, round(_NOTCH * length))
+    padded = np.pad(blade.astype(np.uint8), reach)
+    closed = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, disc(reach))[reach:-reach, reach:-reach] > 0
+    # Not next to the leaf: what was lost there may reach beyond the closed notches.
+    ground = _dilated(closed, 3 * reach) & ~_dilated(closed, reach)
+    if not ground.any():
+        return np.zeros(blade.shape, bool), 1.0  # nothing is known of it
+    usual = _local_mean(look.lab, ground, round(_GROUND_REACH * length))
+    lighter = look.lab[..., 0] - usual[..., 0] > _LIGHTER_THAN_GROUND
+    yellower = look.lab[..., 2] - usual[..., 2] > _YELLOWER_THAN_GROUND
+    ground_pale = float(np.mean(look.pale[ground]))
+    # Beside clear ground, all that looks bleached and touches the leaf is of the leaf.
+    within = closed if ground_pale >= _GROUND_CLEAR else _dilated(blade, 2 * reach)
+    lost = within & ~blade & look.pale & (lighter | yellower)
+    return _touching(lost, blade), ground_pale
+
+
+def _touching(patches: Bools, blade: Bools) -> Bools:
+    """Keep the patches that touch the blade."""
+    count, labels = cv2.connectedComponents(patches.astype(np.uint8))
+    kept = np.zeros(count, bool)
+    kept[labels[patches & _dilated(blade, 2)]] = True
+    return np.asarray(kept[labels] & patches)
+
+
+def _dilated(part: Bools, radius_px: int) -> Bools:
+    return np.asarray(cv2.dilate(part.astype(np.uint8), disc(radius_px)) > 0)
+
+
+def _local_mean(lab: Floats, part: Bools, reach_px: int) -> Floats:
+    """Average a part's colour around each pixel; the whole part's where none is near."""
+    weight = part.astype(np.float32)
+    size = (2 * reach_px + 1, 2 * reach_px + 1)
+    near = cv2.boxFilter(weight, -1, size) + np.float32(1e-3)
+    whole = np.mean(lab[part], axis=0)
+    sums = cv2.boxFilter(lab * weight[..., None], -1, size) + np.float32(1e-3) * whole
+    return np.asarray(sums / near[..., None], np.float32)
 
 
 def _look(pixels: NDArray[np.uint8], healthy_lab: tuple[float, float, float]) -> _Look:
@@ -151,7 +219,7 @@ def _look(pixels: NDArray[np.uint8], healthy_lab: tuple[float, float, float]) ->
     pale &= (brightest - faintest) < _MOST_SATURATION * brightest
     pale &= lab[..., 0] > healthy_lab[0] + _LEAST_PALER
     glare = np.asarray(pixels.min(axis=2) >= _BURNT_OUT)
-    return _Look(pale & ~glare, green_left > _GREEN_RING, glare)
+    return _Look(pale & ~glare, green_left > _GREEN_RING, glare, lab)
 
 
 def _sort_patches(
@@ -186,10 +254,9 @@ def _around(stats: NDArray[np.int32], width: int) -> tuple[slice, slice]:
 
 
 def _is_sure(patch: Bools, green: Bools, seen: Bools, width: int) -> bool:
-    """Whether a patch lies on the blade, and in living rather than in dead tissue."""
+    """Whether a patch is tissue, and lies in living rather than in dead tissue."""
     if np.count_nonzero(patch & seen) < 0.5 * np.count_nonzero(patch):
         return False
-    near, around = (cv2.dilate(patch.astype(np.uint8), disc(r)) > 0 for r in (2, width))
-    ring = around & ~near & seen
+    ring = _dilated(patch, width) & ~_dilated(patch, 2) & seen
     living = int(np.count_nonzero(ring & green))
     return bool(living >= _LEAST_GREEN * max(1, int(np.count_nonzero(ring))))

@@ -22,7 +22,8 @@ BURNED_FROM_PCT = 0.35
 """New bleached share from which a burn is called. Chosen on painted pairs; gloss stays below."""
 
 _MOST_SURE_PCT = 0.12  # up to this, new bleached share is within what light alone changes
-_MOST_UNSURE_PCT = 0.30  # likewise, of new patches that may be holes, lesions or glints
+_MOST_UNSURE_PCT = 0.20  # likewise, of patches that may be holes, lesions or glints
+_MOST_PALE_GROUND = 0.20  # of a busy ground; a burnt margin does not stand out from more
 _MOST_GLARE_PCT = 3.0  # of the leaf burnt out: a burn could hide there
 _UNUSABLE = frozenset(
     {"blurred", "too_dark", "over_exposed", "small", "all_sick", "grey_photo", "red_blue_swapped"}
@@ -243,11 +244,16 @@ def _compare(
         "unsure_before_pct": unsure[0],
         "unsure_after_pct": unsure[1],
         "glare_after_pct": _most(after, lambda r: r.glare_pct),
+        "pale_ground_share": _most(after, _busy_and_pale),
         "unsprayed_change_points": drift,
         "new_points": sure[1] - sure[0] - max(0.0, drift),
         "unsprayed_plants": float(len(drifts)),
     }
     return {name: round(value, 3) for name, value in figures.items()}
+
+
+def _busy_and_pale(reading: BurnReading) -> float:
+    return reading.ground_pale if "busy_background" in reading.flags else 0.0
 
 
 def _most(photos: Iterable[BurnPhoto], value: Callable[[BurnReading], float]) -> float:
@@ -263,22 +269,29 @@ def _verdict(
     seen = f"{was:.1f} % of the worst leaf was bleached before, {now:.1f} % after{_drift(figures)}"
     if figures["new_points"] >= BURNED_FROM_PCT:
         return "burned", f"{seen}."
-    new_unsure = figures["unsure_after_pct"] - figures["unsure_before_pct"]
-    doubts = [
-        words
-        for words, doubtful in (
-            ("some pale tissue is new, too little to call it a burn", now - was > _MOST_SURE_PCT),
-            (
-                "there are new pale patches that may be burn, holes, glints or pale lesions",
-                new_unsure > _MOST_UNSURE_PCT,
-            ),
-            ("glare hides part of the leaf", figures["glare_after_pct"] > _MOST_GLARE_PCT),
-        )
-        if doubtful
-    ]
+    doubts = [words for words, doubtful in _doubts(figures) if doubtful]
     if doubts:
         return "cannot tell", f"{seen}; {' and '.join(doubts)}: photograph it again in soft light."
     return "no burn seen", f"{seen}. That does not mean that the spray is safe."
+
+
+def _doubts(figures: dict[str, float]) -> Iterable[tuple[str, bool]]:
+    """Return what could hide a burn, in words, and whether it does."""
+    sure = figures["bleached_after_pct"] - figures["bleached_before_pct"]
+    unsure = figures["unsure_after_pct"]
+    changed = abs(unsure - figures["unsure_before_pct"])
+    return (
+        ("some pale tissue is new, too little to call it a burn", sure > _MOST_SURE_PCT),
+        (
+            "pale patches have changed that may be burn, holes, glints or pale lesions",
+            min(changed, unsure) > _MOST_UNSURE_PCT,
+        ),
+        ("glare hides part of the leaf", figures["glare_after_pct"] > _MOST_GLARE_PCT),
+        (
+            "a burnt margin would not stand out from so pale and busy a ground",
+            figures["pale_ground_share"] > _MOST_PALE_GROUND,
+        ),
+    )
 
 
 def _drift(figures: dict[str, float]) -> str:

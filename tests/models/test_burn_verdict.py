@@ -1,5 +1,6 @@
 """The burn check's verdict: figures in, a verdict with its reason out."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -49,6 +50,20 @@ def judged(before, after, *others):
 )
 def test_the_change_of_the_tested_plant_decides(before, after, verdict):
     assert judged(before, after).verdict == verdict
+
+
+def test_holes_that_were_others_before_may_hide_a_burn():
+    assert judged((0.0, 2.5), (0.0, 0.9)).verdict == "cannot tell"
+    assert judged((0.0, 2.5), (0.0, 0.0)).verdict == "no burn seen"
+
+
+def test_on_a_pale_and_busy_ground_no_burn_is_never_said():
+    def lying(flags):
+        reading = replace(photo().reading, flags=flags, ground_pale=0.5)
+        return replace(photo(), reading=reading)
+
+    for flags, verdict in ((("busy_background",), "cannot tell"), ((), "no burn seen")):
+        assert judge_burn("A3", SPRAY, (photo(hours=-2),), (lying(flags),)).verdict == verdict
 
 
 def test_what_changed_on_unsprayed_plants_as_well_is_no_burn():

@@ -15,7 +15,7 @@ from vision.tissue import leaf_lab
 
 GREEN, BROWN, YELLOW = (60, 130, 50), (90, 55, 30), (200, 190, 60)
 WHITE, TAN, SOIL = (215, 210, 195), (185, 168, 138), (80, 60, 45)
-ROWS, COLUMNS = 320, 420  # of the drawn leaf, 10 pixels from each edge of its photo
+ROWS, COLUMNS, AROUND = 320, 420, 50  # of the drawn leaf, and the board around it
 
 
 def photo_of(pixels) -> Photo:
@@ -28,9 +28,9 @@ class Drawn:
     """A rectangular green leaf on a board."""
 
     def __init__(self, board=(120, 120, 125)):
-        self.pixels = np.full((ROWS + 20, COLUMNS + 20, 3), board, np.uint8)
+        self.pixels = np.full((ROWS + 2 * AROUND, COLUMNS + 2 * AROUND, 3), board, np.uint8)
         self.numbers = np.zeros(self.pixels.shape[:2], np.uint8)
-        self.numbers[10:-10, 10:-10] = 1
+        self.numbers[AROUND:-AROUND, AROUND:-AROUND] = 1
         self.pixels[self.numbers == 1] = GREEN
 
     def disc(self, row, col, diameter, colour, *, hole=False):
@@ -93,11 +93,31 @@ def test_a_pale_middle_in_dead_tissue_is_unsure():
     assert read.unsure_pct > 0.3
 
 
-def test_a_hole_that_shows_white_paper_is_unsure_and_one_that_shows_soil_is_nothing():
-    white = Drawn().disc(100, 100, 30, WHITE, hole=True).read()
+PAPER = (235, 235, 232)
+
+
+def test_a_white_hole_on_white_paper_is_unsure_and_one_that_shows_soil_is_nothing():
+    white = Drawn(PAPER).disc(100, 100, 30, PAPER, hole=True).read()
     assert white.bleached_pct == 0
     assert white.unsure_pct > 0.3
     assert Drawn().disc(100, 100, 30, SOIL, hole=True).read().unsure_pct == 0
+
+
+def test_on_a_ground_that_is_not_pale_white_tissue_is_no_hole_though_the_outline_left_it_out():
+    read = Drawn().disc(100, 100, 30, WHITE, hole=True).read()
+    assert read.bleached_pct > 0.3
+    assert read.ground_pale == 0
+    assert Drawn(PAPER).read().ground_pale == 1
+
+
+def test_a_burnt_margin_that_the_outline_left_out_is_found():
+    clear = Drawn().disc(200, AROUND, 30, WHITE, hole=True).read()
+    assert clear.bleached_pct > 0.2
+    white = Drawn(PAPER).disc(200, AROUND, 18, TAN, hole=True).read()
+    assert (white.bleached_pct, white.unsure_pct > 0.03) == (0, True)
+    # The paper itself, and a bluish shadow on it, are no tissue.
+    for colour in (PAPER, (150, 152, 160)):
+        assert Drawn(PAPER).disc(200, AROUND, 18, colour, hole=True).read().unsure_pct == 0
 
 
 def test_specks_below_half_a_millimetre_of_a_leaf_are_passed_over():

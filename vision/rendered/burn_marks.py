@@ -21,6 +21,7 @@ _PALE_TAN = np.array([0.50, 0.41, 0.265])
 _EDGE = np.array([0.30, 0.20, 0.11], np.float32)
 _FINEST_MM, _COARSEST_MM = 0.4, 1.6  # usual radius of a mark: from a fine mist to coarse drops
 _MOST_MARKS = 600
+_MARGIN_ALONE = 0.2
 _DROPS_PER_MM2 = 0.15
 _SPECULAR = np.array([1.04, 1.0, 0.93], np.float32)
 
@@ -50,7 +51,8 @@ def draw_burn(
     marks = Symptoms.none(visible.shape)
     inside = np.argwhere(visible)
     goal = scene.burn_pct / 100 * len(inside)
-    at_margin = rng.uniform(0, 0.5)  # drops gather at the tip and margin on some leaves
+    # Drops gather at the tip and margin, on some leaves there alone.
+    at_margin = 1.0 if rng.random() < _MARGIN_ALONE else rng.uniform(0, 0.5)
     usual_mm = np.exp(rng.uniform(np.log(_FINEST_MM), np.log(_COARSEST_MM)))
     reached = 0
     while reached < goal and len(marks.radius_px) < _MOST_MARKS:

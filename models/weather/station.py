@@ -1,0 +1,269 @@
+"""Reads the CSV file of a weather station: columns as the user names them, units as stated."""
+
+import csv
+import io
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+from statistics import fmean
+from zoneinfo import ZoneInfo
+
+from models.weather.records import StationRecord, WeatherHour
+
+__all__ = ["StationColumns", "WeatherFileError", "parse_columns", "read_station"]
+
+_HOUR = timedelta(hours=1)
+_MOST_GAPS = 5
+_UNITS = {
+    "temperature": ("C", "F"),
+    "humidity": ("%",),
+    "wetness": ("min", "h", "%", "yes"),
+    "rain": ("mm", "in"),
+}
+_RANGES = {"temperature": (-60.0, 60.0), "humidity": (0.0, 100.0), "rain": (0.0, 300.0)}
+_YES = {"1", "y", "yes", "true", "wet"}
+_NO = {"0", "n", "no", "false", "dry"}
+
+
+class WeatherFileError(Exception):
+    """A weather file cannot be used; the message is one sentence for people."""
+
+
+@dataclass(frozen=True)
+class StationColumns:
+    """Which columns of the file hold what, and in which units.
+
+    Attributes
+    ----------
+    time : str
+        Column of the time.
+    measured : mapping of str to (str, str)
+        Column and unit of ``temperature`` (C, F), ``humidity`` (%), ``wetness`` of leaves (min or
+        h since the row before, % of that time, or yes) and ``rain`` (mm, in; since the row
+        before).
+    time_format : str
+        As Python's ``strptime`` has it; empty: ISO 8601.
+    """
+
+    time: str
+    measured: Mapping[str, tuple[str, str]]
+    time_format: str = ""
+
+
+def parse_columns(
+    time: str, named: Mapping[str, str | None], time_format: str = ""
+) -> StationColumns:
+    """Read columns given as ``COLUMN:UNIT``.
+
+    Parameters
+    ----------
+    time : str
+        Column of the time.
+    named : mapping of str to str or None
+        By ``temperature``, ``humidity``, ``wetness`` and ``rain``; None where there is none.
+    time_format : str
+        See `StationColumns`.
+
+    Raises
+    ------
+    WeatherFileError
+        When a unit is missing or unknown, or nothing is named.
+    """
+    measured = {}
+    for what, text in named.items():
+        if text:
+            column, _, unit = text.rpartition(":")
+            known = {one.lower(): one for one in _UNITS[what]}
+            if not column or unit.strip().lower() not in known:
+                raise WeatherFileError(
+                    f"State the unit of the {what} column, as {text.partition(':')[0]}:"
+                    f"{_UNITS[what][0]}; units are {', '.join(_UNITS[what])}."
+                )
+            measured[what] = (column.strip(), known[unit.strip().lower()])
+    if not measured:
+        raise WeatherFileError("Name at least one column, such as --temperature “Temp:C”.")
+    return StationColumns(time, measured, time_format)
+
+
+def read_station(path: Path, columns: StationColumns, zone: ZoneInfo) -> StationRecord:
+    """Read a station's file into hours.
+
+    Parameters
+    ----------
+    path : Path
+        CSV in UTF-8 with a header; comma, semicolon or tab.
+    columns : StationColumns
+        Names and units.
+    zone : ZoneInfo
+        Of times without UTC offset. Where clocks are put back, the hour that comes twice is told
+        by the order of the rows.
+
+    Raises
+    ------
+    WeatherFileError
+        With one sentence that names the file and the problem.
+    """
+    rows = _rows(path, columns)
+    reader = _Reader(path, columns, zone)
+    for number, row in rows:
+        reader.take(number, row)
+    if not reader.samples:
+        raise WeatherFileError(
+            f"“{path}” has no row with a time that can be read; state its form with --time-format."
+        )
+    hours = tuple(_hours(reader.samples, columns, zone))
+    return StationRecord(hours, (*reader.remarks(), *_gaps(hours)))
+
+
+def _rows(path: Path, columns: StationColumns) -> list[tuple[int, dict[str, str]]]:
+    try:
+        text = path.read_text("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise WeatherFileError(f"“{path}” cannot be read as UTF-8 text: {error}.") from error
+    head = text.split("\n", 1)[0]
+    delimiter = max(",;\t", key=head.count)
+    table = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter, restval="")
+    there = [name.strip() for name in table.fieldnames or ()]
+    table.fieldnames = there
+    for wanted in (columns.time, *(column for column, _ in columns.measured.values())):
+        if wanted not in there:
+            shown = ", ".join(f"“{name}”" for name in there[:12])
+            raise WeatherFileError(f"“{path}” has no column “{wanted}”; it has {shown}.")
+    comma_decimals = delimiter != ","
+    return [
+        (table.line_num, {k: _plain(v, comma_decimals=comma_decimals) for k, v in row.items() if k})
+        for row in table
+    ]
+
+
+def _plain(text: str | None, *, comma_decimals: bool) -> str:
+    cell = (text or "").strip()
+    digits = cell.replace(",", "").lstrip("+-").isdigit()
+    return cell.replace(",", ".") if comma_decimals and cell.count(",") == 1 and digits else cell
+
+
+@dataclass
+class _Reader:
+    """Takes rows one after the other, and counts what had to be passed over."""
+
+    path: Path
+    columns: StationColumns
+    zone: ZoneInfo
+    samples: list[tuple[datetime, dict[str, float]]] = field(default_factory=list)
+    passed: Counter[str] = field(default_factory=Counter)
+    first_line: dict[str, int] = field(default_factory=dict)
+    seen: set[datetime] = field(default_factory=set)
+
+    def take(self, number: int, row: Mapping[str, str]) -> None:
+        at = self._time(row[self.columns.time])
+        if at is None:
+            self._pass(number, "no time that can be read")
+            return
+        if at in self.seen:
+            self._pass(number, "a time that was there already")
+            return
+        self.seen.add(at)
+        values = {}
+        for what, (column, unit) in self.columns.measured.items():
+            value = _number(what, unit, row[column])
+            if value is not None:
+                values[what] = value
+            elif row[column]:
+                self._pass(number, f"no possible {what}")
+        self.samples.append((at, values))
+
+    def _pass(self, number: int, why: str) -> None:
+        self.passed[why] += 1
+        self.first_line.setdefault(why, number)
+
+    def _time(self, text: str) -> datetime | None:
+        form = self.columns.time_format
+        try:
+            read = datetime.strptime(text, form) if form else datetime.fromisoformat(text)
+        except ValueError:
+            return None
+        if read.tzinfo is not None:
+            return read.astimezone(UTC)
+        first, second = (read.replace(tzinfo=self.zone, fold=n).astimezone(UTC) for n in (0, 1))
+        # Rows go forward: a time that comes a second time is that of the hour put back.
+        last = self.samples[-1][0] if self.samples else None
+        return second if last is not None and first <= last < second else first
+
+    def remarks(self) -> list[str]:
+        """Say how many rows were passed over, and why."""
+        return [
+            f"{count} row{'s have' if count > 1 else ' has'} {why} (first: line "
+            f"{self.first_line[why]}) and {'were' if count > 1 else 'was'} passed over there."
+            for why, count in self.passed.items()
+        ]
+
+
+def _number(what: str, unit: str, text: str) -> float | None:
+    """Return a cell in °C, percent, mm, or the unit of wetness; None where it cannot be."""
+    if what == "wetness" and unit == "yes":
+        word = text.lower()
+        return 1.0 if word in _YES else 0.0 if word in _NO else None
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    if what == "temperature" and unit == "F":
+        value = (value - 32) * 5 / 9
+    if what == "rain" and unit == "in":
+        value *= 25.4
+    low, high = _RANGES.get(what, (0.0, 1440.0))
+    return value if math.isfinite(value) and low <= value <= high else None
+
+
+def _hours(
+    samples: Sequence[tuple[datetime, dict[str, float]]], columns: StationColumns, zone: ZoneInfo
+) -> Iterable[WeatherHour]:
+    """Gather samples by the hour in which they were taken."""
+    by_hour: dict[datetime, list[dict[str, float]]] = {}
+    for at, values in sorted(samples, key=lambda sample: sample[0]):
+        by_hour.setdefault(at.replace(minute=0, second=0, microsecond=0), []).append(values)
+    unit = columns.measured.get("wetness", ("", ""))[1]
+    for at, rows in by_hour.items():
+        temperatures = _known(rows, "temperature")
+        yield WeatherHour(
+            at=at.astimezone(zone),
+            temp_c=_mean(temperatures),
+            hottest_c=max(temperatures, default=None),
+            humidity_pct=_mean(_known(rows, "humidity")),
+            wet_share=_wet_share(_known(rows, "wetness"), unit),
+            rain_mm=sum(rain) if (rain := _known(rows, "rain")) else None,
+        )
+
+
+def _known(rows: Iterable[Mapping[str, float]], what: str) -> list[float]:
+    return [row[what] for row in rows if what in row]
+
+
+def _mean(values: Sequence[float]) -> float | None:
+    return fmean(values) if values else None
+
+
+def _wet_share(values: Sequence[float], unit: str) -> float | None:
+    if not values:
+        return None
+    whole = {"min": sum(values) / 60, "h": sum(values), "%": fmean(values) / 100}
+    return min(1.0, whole.get(unit, fmean(values)))
+
+
+def _gaps(hours: Sequence[WeatherHour]) -> list[str]:
+    """Name each stretch of hours without a row."""
+    found = []
+    for before, after in pairwise(hours):
+        lost = round((after.at.astimezone(UTC) - before.at.astimezone(UTC)) / _HOUR) - 1
+        if lost > 0:
+            begins = (before.at.astimezone(UTC) + _HOUR).astimezone(before.at.tzinfo)
+            found.append(
+                f"No data from {begins:%Y-%m-%d %H:%M} to {after.at:%Y-%m-%d %H:%M} "
+                f"({lost} hour{'s' * (lost > 1)})."
+            )
+    more = len(found) - _MOST_GAPS
+    return found[:_MOST_GAPS] + ([f"And {more} more gaps."] if more > 0 else [])

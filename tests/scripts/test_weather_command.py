@@ -1,0 +1,161 @@
+"""``spotlamp weather`` as a grower sees it, with a garden and without."""
+
+from datetime import UTC, datetime, timedelta
+
+import cv2
+import pytest
+from typer.testing import CliRunner
+
+from models.entries import LogEntry, PhotoEntry
+from models.garden_file import GARDEN_FILE, read_garden
+from models.journal import open_journal
+from scripts.cli import app
+from scripts.new_garden import make_garden
+from scripts.weather_file import garden_weather
+
+COLUMNS = ("--time", "Time", "--temperature", "Out:C", "--humidity", "RH:%", "--rain", "Rain:mm")
+
+
+def station(path, days=8, gap=range(0)):
+    """Write warm, humid days from 1 June on, with 2 mm of rain each midnight."""
+    at = datetime(2026, 6, 1)
+    rows = [
+        f"{at + timedelta(hours=n)},22,95,{2 if n % 24 == 0 else 0}"
+        for n in range(24 * days)
+        if n not in gap
+    ]
+    rows.insert(0, "Time,Out,RH,Rain")
+    path.write_text("\n".join(rows), "utf-8")
+    return path
+
+
+@pytest.fixture
+def file(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    return station(tmp_path / "station.csv")
+
+
+def run(*words):
+    return CliRunner().invoke(app, ["weather", *(str(word) for word in words)])
+
+
+def at(day):
+    return ("--at", f"2026-06-{day:02} 12:00")
+
+
+def row(output, day):
+    return next(line for line in output.splitlines() if line.startswith(f"2026-06-{day:02}"))
+
+
+def test_each_day_has_its_values_and_their_sums(file):
+    shown = run(file, *COLUMNS, *at(8)).output
+    # 24 hours of 22 °C and 95 %: 4 by both tables, every day.
+    assert " ".join(row(shown, 2).split()) == "2026-06-02 2 mm 24 22.0 24 22.0 4 4 4 4"
+    assert row(shown, 6).split()[-4:] == ["4", "20", "4", "20!"]
+
+
+def test_alerts_ask_for_photos_and_never_name_a_product(file):
+    shown = run(file, *COLUMNS, *at(8)).output
+    advice = next(part for part in shown.split("\n\n") if part.startswith("Favourable"))
+    assert "photograph the lowest leaves" in " ".join(advice.split())
+    assert not {"soda", "peroxide", "copper", "spray"} & set(advice.lower().split())
+
+
+def test_sources_stand_below_and_the_remembered_table_is_marked(file):
+    shown = " ".join(run(file, *COLUMNS, *at(8)).output.split())
+    assert "Michigan State University" in shown
+    assert "from memory, check before relying on it" in shown
+
+
+def test_gaps_and_the_forecast_are_named(tmp_path, file):
+    station(file, gap=range(30, 35))
+    shown = run(file, *COLUMNS, *at(6)).output
+    assert "No data from 2026-06-02 06:00 to 2026-06-02 11:00 (5 hours)." in shown
+    assert row(shown, 2).endswith("5 h missing")
+    assert "forecast" not in row(shown, 6)
+    assert "forecast" in row(shown, 7)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ((), "Name the column of the time"),
+        (("--time", "Time", "--temperature", "Out"), "State the unit"),
+        (("--time", "When", "--temperature", "Out:C"), "no column “When”"),
+        (("--time", "Time", "--temperature", "Out:C", "--zone", "Mars"), "no time zone"),
+    ],
+)
+def test_wrong_columns_are_refused_in_one_sentence(file, words, said):
+    result = run(file, *words)
+    assert result.exit_code == 1
+    assert said in result.stderr
+    assert len(result.stderr.splitlines()) == 1
+
+
+def test_the_chart_is_a_picture(file, tmp_path):
+    assert run(file, *COLUMNS, *at(8), "--chart", tmp_path / "risk.png").exit_code == 0
+    assert cv2.imread(str(tmp_path / "risk.png")).shape[1] > 600
+    assert run(file, *COLUMNS, *at(8), "--chart", tmp_path / "risk.svg").exit_code == 0
+    assert "<svg" in (tmp_path / "risk.svg").read_text()
+
+
+@pytest.fixture
+def garden(file, tmp_path):
+    folder = tmp_path / "garden"
+    make_garden(folder, ["North=A1"], time_zone="UTC")
+    station(folder / "station.csv")
+    with (folder / GARDEN_FILE).open("a") as settings:
+        settings.write(
+            '\n[weather]\nfile = "station.csv"\ntime = "Time"\ntemperature = "Out:C"\n'
+            'humidity = "RH:%"\nrain = "Rain:mm"\n'
+        )
+    return folder
+
+
+def test_a_gardens_settings_name_its_file_and_columns(garden):
+    shown = run("--garden", garden, *at(8)).output
+    assert row(shown, 6).split()[-1] == "20!"
+
+
+def test_a_spray_starts_the_sums_anew_and_rain_is_counted_from_it(garden, tmp_path):
+    with open_journal(garden) as journal:
+        sprayed = datetime(2026, 6, 4, 7, tzinfo=UTC)
+        journal.log(LogEntry(0, "spray", sprayed, ("A1",), product="soda"))
+        photo = PhotoEntry("a.jpg", "a" * 64, sprayed, plant="A1", severity_pct=4.0)
+        journal.file_reading(photo)
+    shown = run("--garden", garden, *at(8), "--chart", tmp_path / "risk.png").output
+    assert row(shown, 3).split()[-1] == "8"
+    assert row(shown, 4).split()[-1] == "4"
+    assert "8 mm since the spray" in shown  # four midnights
+    # Severity is drawn above: a photo was filed.
+    assert (tmp_path / "risk.png").is_file()
+
+
+def test_the_spray_calendar_gets_the_gardens_days(garden):
+    days = garden_weather(read_garden(garden), garden)
+    assert len(days) == 8
+    assert (days[0].rain_mm, days[0].hottest_c, days[0].wet_morning) == (2, 22, True)
+
+
+def test_a_garden_without_weather_has_no_days(tmp_path):
+    make_garden(tmp_path / "dry", ["North=A1"], time_zone="UTC")
+    assert garden_weather(read_garden(tmp_path / "dry"), tmp_path / "dry") == ()
+
+
+def test_settings_that_are_not_known_are_named(garden):
+    text = (garden / GARDEN_FILE).read_text().replace("humidity =", "humid =")
+    (garden / GARDEN_FILE).write_text(text)
+    result = run("--garden", garden)
+    assert result.exit_code == 1
+    assert "knows no “humid”" in result.stderr
+
+
+def test_the_plan_waits_for_rain_that_is_forecast(garden):
+    """The station's rows from the 3rd on are forecast; it rains every midnight until the 8th."""
+    words = ["plan", "--garden", str(garden), "--at", "2026-06-02 12:00"]
+    wet = CliRunner().invoke(app, words).output
+    text = (garden / GARDEN_FILE).read_text().partition("[weather]")[0]
+    (garden / GARDEN_FILE).write_text(text)
+    dry = CliRunner().invoke(app, words).output
+    assert "rain on" in wet
+    assert "rain on" not in dry
