@@ -24,7 +24,7 @@ from models.progress.sampling import (
 from scripts.trend import NoTrendError, read_leaves
 from scripts.trend_words import day_words, number_of
 
-__all__ = ["Advice", "advice_lines", "advise"]
+__all__ = ["Advice", "advice_lines", "advise", "worth_a_choice"]
 
 _RECENT_DAYS = 14
 """Plants' last visits count that lie so close to the garden's last one."""
@@ -131,11 +131,11 @@ def advice_lines(advice: Advice) -> list[str]:
     ]
     for bed, (count, plans) in advice.beds.items():
         lines += ["", f"For the mean of bed {bed} ({number_of(count, 'plant')}):"]
-        lines += [_plan_line(plan, count) for plan in _worth_a_choice(plans)]
+        lines += [_plan_line(plan, count) for plan in worth_a_choice(plans)]
     return lines
 
 
-def _worth_a_choice(plans: Sequence[SamplingPlan]) -> list[SamplingPlan]:
+def worth_a_choice(plans: Sequence[SamplingPlan]) -> list[SamplingPlan]:
     """Return the plans without those that take more leaves and spare no plant."""
     enough = [plan for plan in plans if plan.plants is not None]
     kept = [

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from models.care.words import rain_words
 from models.entries import LogEntry
 from models.progress import ProgressCurve
 from models.progress.rates import from_logit
@@ -241,7 +242,7 @@ def _legend(trend: Trend) -> tuple[list[Any], list[str]]:
         entries.append((dashed, f"spray ({names})"))
     rain = [e.amount for e in trend.log if e.kind == "rain" and e.amount]
     if any(e.kind == "rain" for e in trend.log):
-        most = f", longest {max(rain):g} mm" if rain else ""
+        most = f", longest {rain_words(max(rain), trend.garden.units)}" if rain else ""
         patch = Patch(facecolor=SKY, edgecolor=BLUE, hatch="///", linewidth=0.4)
         entries.append((patch, f"rain{most}"))
     return [handle for handle, _ in entries], [label for _, label in entries]

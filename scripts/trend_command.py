@@ -13,7 +13,7 @@ from scripts.terminal import LINE, GardenFolder, app, one_sentence_errors, say
 if TYPE_CHECKING:
     from scripts.trend import Trend
 
-__all__ = ["trend"]
+__all__ = ["told", "trend"]
 
 MOST_TOLD = 5
 """Plants of which strip and sentences are shown when none was named."""
@@ -89,12 +89,13 @@ def trend(
             since=since.date() if since else None,
             effect=effect,
         )
-        say(_for_this_terminal("\n".join(_told(found))))
+        say(_for_this_terminal("\n".join(told(found))))
         if out is not None:
             _write(found, out)
 
 
-def _told(found: "Trend") -> list[str]:
+def told(found: "Trend") -> list[str]:
+    """Return all that is shown of a trend, line by line."""
     from scripts.effect_words import effect_words
     from scripts.trend_strip import strip
     from scripts.trend_words import heading, plant_words, table_lines
@@ -106,7 +107,7 @@ def _told(found: "Trend") -> list[str]:
         lines += [*table_lines(found), ""]
     rising = [c for c in found.curves if c.course.direction == "rising"][:MOST_TOLD]
     for curve in found.curves if found.chosen else rising:
-        lines += [*strip(curve, found.log), *_wrapped(plant_words(curve)), ""]
+        lines += [*strip(curve, found.log, found.garden.units), *_wrapped(plant_words(curve)), ""]
     return lines[:-1]
 
 

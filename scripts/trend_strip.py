@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from math import ceil
 
+from models.care.words import rain_words
 from models.entries import LogEntry
 from models.progress import ProgressCurve, SeverityPoint
 from scripts.trend_words import day_words, mark
@@ -29,7 +30,9 @@ def nice_end(severity_pct: float) -> float:
     return float(next((end for end in _ENDS if end >= severity_pct), 100))
 
 
-def strip(curve: ProgressCurve, log: Sequence[LogEntry], width: int = 100) -> list[str]:
+def strip(
+    curve: ProgressCurve, log: Sequence[LogEntry], units: str = "metric", width: int = 100
+) -> list[str]:
     """Draw a plant's visits, one line each, time going down.
 
     Parameters
@@ -38,6 +41,8 @@ def strip(curve: ProgressCurve, log: Sequence[LogEntry], width: int = 100) -> li
         The plant.
     log : sequence of LogEntry
         Sprays, rain and removed leaves; those of other plants are passed over.
+    units : {"metric", "US"}
+        Of the rain.
     width : int
         Signs a line.
     """
@@ -49,10 +54,12 @@ def strip(curve: ProgressCurve, log: Sequence[LogEntry], width: int = 100) -> li
     events = [entry for entry in log if not entry.plants or curve.plant in entry.plants]
     before = date.min
     for point in curve.points:
-        lines += [_event_line(entry) for entry in events if before <= entry.at.date() < point.day]
+        lines += [
+            _event_line(entry, units) for entry in events if before <= entry.at.date() < point.day
+        ]
         lines.append(_visit_line(point, scale))
         before = point.day
-    lines += [_event_line(entry) for entry in events if entry.at.date() >= before]
+    lines += [_event_line(entry, units) for entry in events if entry.at.date() >= before]
     return lines
 
 
@@ -81,17 +88,17 @@ def _visit_line(point: SeverityPoint, scale: _Scale) -> str:
     return f"{day_words(point.day):>7} {point.severity_pct:5.1f} %  {''.join(cells).rstrip()}"
 
 
-def _event_line(entry: LogEntry) -> str:
-    return f"{day_words(entry.at.date()):>7}          {event_words(entry)}"
+def _event_line(entry: LogEntry, units: str) -> str:
+    return f"{day_words(entry.at.date()):>7}          {event_words(entry, units)}"
 
 
-def event_words(entry: LogEntry) -> str:
+def event_words(entry: LogEntry, units: str = "metric") -> str:
     """Return a spray, rain or removed leaves as a few words."""
     match entry.kind:
         case "spray":
             return f"▽ {entry.product or 'spray'}"
         case "rain":
-            return "☂ rain" if entry.amount is None else f"☂ rain {entry.amount:g} mm"
+            return "☂ rain" if entry.amount is None else f"☂ rain {rain_words(entry.amount, units)}"
         case _:
             count = "" if entry.amount is None else f"{ceil(entry.amount)} "
             return f"✂ {count}leaves removed"

@@ -171,11 +171,19 @@ def _interval(
 
 
 def _bootstrap(share: Floats) -> tuple[float, float]:
-    """Return the studentised bootstrap interval of the logit of the leaves' mean."""
+    """Return the studentised bootstrap interval of the logit of the leaves' mean.
+
+    Where nearly all leaves are alike, some samples hardly vary and their studentised means run
+    off; no end is let farther from the mean than twice that of Student's t.
+    """
+    from scipy.special import stdtrit
+
     drawn = share[_draws(len(share))]
     middle, error = _middle_and_error(share[None])
     middles, errors = _middle_and_error(drawn)
-    low, high = np.quantile((middles - middle) / errors, (0.025, 0.975))
+    farthest = 2 * float(stdtrit(len(share) - 1, 0.975))
+    ends = np.quantile((middles - middle) / errors, (0.025, 0.975))
+    low, high = np.clip(ends, -farthest, farthest)
     return float(middle[0] - high * error[0]), float(middle[0] - low * error[0])
 
 

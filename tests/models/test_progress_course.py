@@ -5,6 +5,8 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from models.entries import LeafEntry, PhotoEntry
 from models.progress import judge_course, leaf_table, progress_curve, read_season, recent_points
@@ -212,3 +214,38 @@ def test_doubling_and_days_to_a_threshold_follow_the_rate():
     assert curve.doubling.fastest_days < curve.doubling.days < curve.doubling.slowest_days
     assert curve.doubling.days == pytest.approx(np.log(2) / curve.course.line.rate_per_day)
     assert 0 < curve.to_threshold.earliest_days < curve.to_threshold.days
+
+
+SHARES = st.lists(st.floats(0, 100, allow_nan=False), min_size=1, max_size=30)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(SHARES, min_size=1, max_size=6))
+def test_whatever_the_leaves_intervals_hold_the_mean_and_stay_percentages(visits):
+    season = season_of(*(photo("A1", 7 * day, *values) for day, values in enumerate(visits)))
+    curve = progress_curve(season, "A1")
+    for point, values in zip(curve.points, visits, strict=True):
+        assert point.severity_pct == pytest.approx(np.mean(values), abs=1e-9)
+        if point.low_pct is not None:
+            ends = (point.whole_low_pct, point.low_pct, point.severity_pct, point.high_pct)
+            assert min(ends) >= 0
+            assert list(ends) == sorted(ends)
+            assert point.high_pct <= point.whole_high_pct <= 100
+    line = curve.course.line
+    if line is not None:
+        assert line.low_per_day <= line.rate_per_day <= line.high_per_day
+        days = curve.to_threshold
+        for earlier, later in ((days.earliest_days, days.days), (days.days, days.latest_days)):
+            assert later is None or earlier <= later
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.floats(0.1, 60), min_size=3, max_size=8), st.floats(0.1, 60))
+def test_a_plants_direction_does_not_depend_on_its_name_or_its_neighbours_order(values, other):
+    mine = [photo("A1", 7 * day, value, value * 1.5) for day, value in enumerate(values)]
+    beside = [photo("B1", 7 * day, other, other / 2) for day in range(4)]
+    there = progress_curve(season_of(*mine, *beside), "A1").course
+    back = progress_curve(season_of(*beside, *reversed(mine)), "A1").course
+    assert back.direction == there.direction
+    renamed = [replace(p, plant="Z9") for p in mine]
+    assert progress_curve(season_of(*renamed, *beside), "Z9").course.direction == there.direction
