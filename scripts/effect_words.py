@@ -68,10 +68,11 @@ def _difference_words(effect: Effect) -> str:
 
 def _interval_words(effect: Effect) -> str:
     difference = _points(effect.difference_per_day or 0.0)
+    what = "Difference, given each plant's own growth before:" if effect.adjusted else "Difference"
     if effect.low_per_day is None or effect.high_per_day is None:
-        return f"Difference {difference} points a day."
+        return f"{what} {difference} points a day."
     low, high = _points(effect.low_per_day), _points(effect.high_per_day)
-    return f"Difference {difference} points a day (95 % interval {low} to {high})."
+    return f"{what} {difference} points a day (95 % interval {low} to {high})."
 
 
 def _points(rate_per_day: float) -> str:

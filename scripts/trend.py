@@ -13,6 +13,7 @@ from models.garden_file import read_garden
 from models.journal import Journal, open_journal
 from models.progress import Effect, ProgressCurve, Season, judge_spray, progress_curve, read_season
 from models.progress.course import RECENT_DAYS
+from models.progress.growth import AFTER_DAYS
 from models.progress.leaves import LeafTable, last_season, table_of_rows
 from scripts.gardens import known_plant
 
@@ -198,7 +199,8 @@ def find_spray(log: Sequence[LogEntry], wanted: str) -> LogEntry:
     log : sequence of LogEntry
         The garden's log, by time.
     wanted : str
-        A number in the log, a day such as ``2026-07-15``, or a product (its last spray).
+        A number in the log, a day such as ``2026-07-15``, or a product, which stands for the first
+        spray of its last series.
 
     Raises
     ------
@@ -214,8 +216,21 @@ def find_spray(log: Sequence[LogEntry], wanted: str) -> LogEntry:
     of_day = [spray for spray in sprays if spray.at.date().isoformat() == text]
     of_product = [spray for spray in sprays if spray.product.casefold() == text]
     if len(of_day) == 1 or of_product:
-        return of_day[0] if len(of_day) == 1 else of_product[-1]
+        return of_day[0] if len(of_day) == 1 else _start_of_series(of_product)
     raise NoTrendError(_no_spray(of_day or sprays, wanted, several=bool(of_day)))
+
+
+def _start_of_series(sprays: Sequence[LogEntry]) -> LogEntry:
+    """Return the first of the last sprays that follow one another within ``AFTER_DAYS``.
+
+    Beside a later one, the growth before it would be that of a plant that is sprayed already.
+    """
+    first = sprays[-1]
+    for earlier in reversed(sprays[:-1]):
+        if (first.at.date() - earlier.at.date()).days > AFTER_DAYS:
+            break
+        first = earlier
+    return first
 
 
 def _spraying(entry: LogEntry) -> tuple[date, str]:

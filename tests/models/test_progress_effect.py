@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 import statsmodels.stats.api as sms
 
 from models.entries import LogEntry
@@ -77,20 +78,55 @@ def test_the_difference_is_that_of_the_two_mean_growths_by_hand():
     assert [one.after_per_day for one in found.unsprayed] == pytest.approx([0.1] * 4)
 
 
-def test_the_interval_agrees_with_welchs_in_statsmodels():
-    sure = {
-        plant: tuple(replace(p, logit_error=0.01) for p in visits)
-        for plant, visits in garden(stop=True, noise=0.5).items()
+def with_error(visits, error):
+    return {
+        plant: tuple(replace(p, logit_error=error) for p in course)
+        for plant, course in visits.items()
     }
-    found = judge_spray(spray(*SICK), sure, [])
+
+
+def without_before(visits):
+    """Return visits from the day of the spray on, so that growth before it is unknown."""
+    return {plant: course[2:] for plant, course in visits.items()}
+
+
+def test_the_interval_agrees_with_welchs_in_statsmodels():
+    visits = without_before(with_error(garden(stop=True, noise=0.5), 0.01))
+    found = judge_spray(spray(*SICK), visits, [])
+    assert not found.adjusted
     one, two = ([g.after_per_day for g in side] for side in (found.sprayed, found.unsprayed))
     compared = sms.CompareMeans.from_data(one, two)
     expected = compared.tconfint_diff(usevar="unequal")
     assert (found.low_per_day, found.high_per_day) == pytest.approx(expected)
 
 
+def test_given_the_growth_before_the_interval_agrees_with_a_regression_of_statsmodels():
+    found = judge_spray(spray(*SICK), with_error(garden(stop=True, noise=0.5), 0.01), [])
+    assert found.adjusted
+    plants = [*found.sprayed, *found.unsprayed]
+    design = np.column_stack(
+        (np.ones(8), np.repeat([1, 0], 4), [one.before_per_day for one in plants])
+    )
+    fit = sm.OLS([one.after_per_day for one in plants], design).fit()
+    assert found.difference_per_day == pytest.approx(fit.params[1])
+    assert (found.low_per_day, found.high_per_day) == pytest.approx(tuple(fit.conf_int()[1]))
+
+
+def test_plants_that_grew_at_their_own_rates_before_are_held_against_these():
+    """Rates from 0 to 0.2 a day, halved by the spray: by hand alone the plants differ too much."""
+    sprayed, unsprayed = {}, {}
+    for n, rate in enumerate((0.0, 0.1, 0.2)):
+        sprayed |= bed(rate, rate - 0.06, plants=[f"A{n}"], noise=0.05, seed=n)
+        unsprayed |= bed(rate, rate, plants=[f"B{n}"], noise=0.05, seed=n + 50)
+    found = judge_spray(spray(*sprayed), with_error(sprayed | unsprayed, 0.02), [])
+    assert found.verdict == "slower"
+    assert found.low_per_day < -0.06 < found.high_per_day
+    cut = without_before(with_error(sprayed | unsprayed, 0.02))
+    assert judge_spray(spray(*sprayed), cut, []).verdict == "cannot tell"
+
+
 def test_plants_that_hardly_differ_are_not_surer_than_their_leaves():
-    found = judge_spray(spray(*SICK), garden(stop=True, noise=0), [])
+    found = judge_spray(spray(*SICK), without_before(garden(stop=True, noise=0)), [])
     error = np.sqrt(2 * found.sprayed[0].error_per_day ** 2 / 4)
     assert found.high_per_day - found.low_per_day == pytest.approx(2 * quantile(6) * error)
 
@@ -135,15 +171,9 @@ def test_with_the_plants_that_were_asked_for_it_can_mostly_tell():
 
 
 def test_more_leaves_help_only_where_leaves_are_what_differs():
-    sure = {
-        plant: tuple(replace(p, logit_error=0.001) for p in visits)
-        for plant, visits in garden(stop=True, noise=1.5).items()
-    }
+    sure = without_before(with_error(garden(stop=True, noise=1.5), 0.001))
     assert judge_spray(spray(*SICK), sure, []).needed.leaves is None
-    unsure = {
-        plant: tuple(replace(p, logit_error=1.0) for p in visits)
-        for plant, visits in garden(stop=True, noise=0).items()
-    }
+    unsure = with_error(garden(stop=True, noise=0), 1.0)
     found = judge_spray(spray(*SICK), unsure, [])
     assert found.verdict == "cannot tell"
     assert found.needed.leaves > 8
