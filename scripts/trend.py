@@ -14,7 +14,7 @@ from models.journal import Journal, open_journal
 from models.progress import Effect, ProgressCurve, Season, judge_spray, progress_curve, read_season
 from models.progress.course import RECENT_DAYS
 from models.progress.growth import AFTER_DAYS
-from models.progress.leaves import LeafTable, last_season, table_of_rows
+from models.progress.leaves import LeafTable, last_season, table_of_columns
 from scripts.gardens import known_plant
 
 __all__ = [
@@ -129,13 +129,7 @@ def read_leaves(journal: Journal, since: date | None = None) -> LeafTable:
     NoTrendError
         When there are none.
     """
-    leaves = table_of_rows(
-        (
-            *(leaf.plant, leaf.taken_at, leaf.sha256, leaf.lesion_count),
-            *(leaf.severity_pct, leaf.severity_low_pct, leaf.severity_high_pct),
-        )
-        for leaf in journal.leaf_severities(since=since)
-    )
+    leaves = table_of_columns(*journal.leaf_series(since))
     if not len(leaves):
         raise NoTrendError(
             "The journal holds no measured leaf of any plant yet: photograph leaves by day, and "

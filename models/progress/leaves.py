@@ -1,6 +1,6 @@
 """The leaves of a season as one table of arrays: what all judging over time starts from."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from models.entries import PhotoEntry
 
-__all__ = ["SEASON_GAP_DAYS", "LeafTable", "last_season", "leaf_table", "table_of_rows"]
+__all__ = ["SEASON_GAP_DAYS", "LeafTable", "last_season", "leaf_table", "table_of_columns"]
 
 SEASON_GAP_DAYS = 100
 """Days without any visit that end a season."""
@@ -58,43 +58,49 @@ def leaf_table(photos: Iterable[PhotoEntry]) -> LeafTable:
     photos : iterable of PhotoEntry
         One reading of each photo. ``taken_at`` is in the garden's time zone.
     """
-    return table_of_rows(
+    kept = [photo for photo in photos if photo.mode == "day"]
+    rows = [
         (
-            *(photo.plant, photo.taken_at, photo.sha256, leaf.lesion_count),
-            *(leaf.severity_pct, leaf.severity_low_pct, leaf.severity_high_pct),
+            *(number, leaf.lesion_count, leaf.severity_pct),
+            *(leaf.severity_low_pct, leaf.severity_high_pct),
         )
-        for photo in photos
-        if photo.mode == "day"
+        for number, photo in enumerate(kept)
         for leaf in photo.leaves
+    ]
+    columns = zip(*rows, strict=True) if rows else ((),) * 5
+    return table_of_columns(
+        {number: (photo.plant, photo.taken_at) for number, photo in enumerate(kept)}, *columns
     )
 
 
-Row = tuple[str, datetime, str, int, float, float, float]
-"""Plant, capture time in the garden's zone, photo, lesions, severity and its interval (percent)."""
+def table_of_columns(
+    photos: Mapping[int, tuple[str, datetime]],
+    photo: Sequence[int],
+    lesions: Sequence[float],
+    severity_pct: Sequence[float],
+    low_pct: Sequence[float],
+    high_pct: Sequence[float],
+) -> LeafTable:
+    """Lay columns of leaves out as a table; those of photos without a plant are passed over.
 
-
-def table_of_rows(leaves: Iterable[Row]) -> LeafTable:
-    """Lay rows of single leaves out as a table; those without a plant are passed over."""
-    kept = [row for row in leaves if row[0]]
-    if not kept:
-        whole, empty = np.zeros(0, np.int64), np.zeros(0)
-        return LeafTable((), whole, whole, whole, empty, empty, empty, empty)
-    plants, times, photos, lesions, severity, low, high = zip(*kept, strict=True)
-    plant_numbers, photo_numbers = _numbered(plants), _numbered(photos)
-    return LeafTable(
-        tuple(plant_numbers),
-        np.array([plant_numbers[plant] for plant in plants]),
-        np.array([time.toordinal() for time in times]),
-        np.array([photo_numbers[photo] for photo in photos]),
-        np.array(severity, np.float64),
-        np.array(low, np.float64),
-        np.array(high, np.float64),
-        np.array(lesions, np.float64),
-    )
-
-
-def _numbered(names: Iterable[str]) -> dict[str, int]:
-    return {name: number for number, name in enumerate(dict.fromkeys(names))}
+    Parameters
+    ----------
+    photos : mapping of int to (str, datetime)
+        Plant and capture time, in the garden's zone, of each photo by its number.
+    photo : sequence of int
+        Number of each leaf's photo.
+    lesions, severity_pct, low_pct, high_pct : sequence of float
+        Of each leaf, as in ``LeafTable``.
+    """
+    names = {plant: n for n, plant in enumerate(dict.fromkeys(p for p, _ in photos.values() if p))}
+    number = np.array(photo, np.int64)
+    known = np.array(list(photos), np.int64)
+    order = np.argsort(known)
+    place = order[np.searchsorted(known, number, sorter=order)] if len(number) else number
+    plant = np.array([names.get(p, -1) for p, _ in photos.values()], np.int64)[place]
+    day = np.array([at.toordinal() for _, at in photos.values()], np.int64)[place]
+    measured = (np.array(c, np.float64) for c in (severity_pct, low_pct, high_pct, lesions))
+    return _chosen(LeafTable(tuple(names), plant, day, number, *measured), plant >= 0)
 
 
 def last_season(leaves: LeafTable, today: date) -> LeafTable:
