@@ -21,6 +21,7 @@ from scripts.terminal import (
     refuse_photos_as_out,
     require_opencv,
     sample_garden,
+    sample_season,
     say,
 )
 from scripts.trend_tables import TREND_TABLES
@@ -88,23 +89,57 @@ def score(
 
 @app.command()
 def demo(
-    out: Out = Path("spotlamp-demo"),
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            metavar="DIR",
+            help="Folder of the results; spotlamp-demo, or spotlamp-season, by default.",
+        ),
+    ] = None,
+    season: Annotated[
+        bool,
+        typer.Option(
+            "--season", help="Build a whole season instead: a garden with its journal, in DIR."
+        ),
+    ] = False,
     jobs: Jobs = None,
 ) -> None:
     """Score the sample garden that comes with the program, to see what you would get.
 
     Reads the sample photos (invented and painted, no real garden). Writes tables, masks and
     overlays into DIR, then names the files to open first. Costs a few seconds.
+
+    With --season, DIR becomes a garden of twelve plants: photos of ten mornings are scored into
+    its journal, sprays and rain are logged, and every other command can be tried on it. Costs
+    about ten seconds.
     """
     with one_sentence_errors():
-        garden = sample_garden()
-        if garden is None:
-            fail("The sample garden is missing from this installation: install spotlamp again.")
-        run = _score([garden], out, masks=True, overlays=True, jobs=jobs)
-        _close(run)
-        say(
-            f"Then open {out / 'photos.csv'} in a spreadsheet, and look through {out / 'overlays'}."
-        )
+        if season:
+            _demo_season(out or Path("spotlamp-season"), jobs)
+        else:
+            _demo_garden(out or Path("spotlamp-demo"), jobs)
+
+
+def _demo_garden(out: Path, jobs: int | None) -> None:
+    garden = sample_garden()
+    if garden is None:
+        fail("The sample garden is missing from this installation: install spotlamp again.")
+    run = _score([garden], out, masks=True, overlays=True, jobs=jobs)
+    _close(run)
+    say(f"Then open {out / 'photos.csv'} in a spreadsheet, and look through {out / 'overlays'}.")
+
+
+def _demo_season(folder: Path, jobs: int | None) -> None:
+    source = sample_season()
+    if source is None:
+        fail("The sample season is missing from this installation: install spotlamp again.")
+    from scripts.season_demo import log_season, plant_season, season_told
+
+    photos = plant_season(source, folder)
+    _, filed = _score_and_file([photos], folder / "results", folder, "", jobs=jobs, classifier=None)
+    log_season(source, folder)
+    say(f"{filed}\n\n{season_told(folder)}")
 
 
 @app.command()

@@ -24,6 +24,7 @@ __all__ = [
     "refuse_photos_as_out",
     "require_opencv",
     "sample_garden",
+    "sample_season",
     "say",
 ]
 
@@ -101,8 +102,17 @@ def _common(
 
 def sample_garden() -> Path | None:
     """Return the folder of the bundled sample photos: inside the package, or in the checkout."""
+    return _bundled("garden")
+
+
+def sample_season() -> Path | None:
+    """Return the folder of the bundled sample season: inside the package, or in the checkout."""
+    return _bundled("season")
+
+
+def _bundled(name: str) -> Path | None:
     here = Path(__file__).resolve().parent
-    places = (here / "sample_images" / "garden", here.parent / "sample_images" / "garden")
+    places = (here / "sample_images" / name, here.parent / "sample_images" / name)
     return next((place for place in places if place.is_dir()), None)
 
 

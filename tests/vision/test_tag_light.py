@@ -78,12 +78,12 @@ def test_balancing_makes_the_patch_grey_and_leaves_the_photo_unchanged():
 
 def test_in_strongly_coloured_light_severity_is_nearer_the_truth_with_white_balance():
     """``python -m scripts.tag_trial`` measures this on more photos."""
-    missed = np.array([cast_misses(0.4, seed, width_px=480, height_px=360) for seed in range(7)])
+    missed = np.array([cast_misses(0.4, seed, width_px=400, height_px=300) for seed in range(6)])
     plain, corrected = missed.mean(axis=0)
     assert corrected < 0.7 * plain
 
 
-@pytest.mark.parametrize("background", ["paper", "soil", "cloth", "foliage_near"])
+@pytest.mark.parametrize("background", ["paper", "soil"])
 def test_a_leaf_is_measured_alike_with_and_without_a_tag_beside_it(background):
     scene = replace(SCENE, background=background)
     without = measure_day_photo(as_photo(render(replace(scene, tag=None), 5))).reading

@@ -1,0 +1,81 @@
+"""The sample season as a garden of one's own: photos scored into a journal, and its log."""
+
+import csv
+import shlex
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+from models.garden_file import GARDEN_FILE, GardenError
+from models.journal import open_journal
+from models.progress import ProgressCurve, leaf_table, progress_curve, read_season
+from scripts.caring import gone_from
+from scripts.logging_in import log_words
+
+__all__ = ["log_season", "plant_season", "season_told"]
+
+_PHOTOS = "photos"
+_CLEAN_PCT = 1.0  # what is read on clean leaves stays below it
+_DIRECTIONS = ("rising", "falling", "level", "cannot tell")
+
+
+def plant_season(source: Path, folder: Path) -> Path:
+    """Copy the season's garden file and photos into a folder; return the folder of photos.
+
+    Raises
+    ------
+    GardenError
+        When another garden is there.
+    """
+    settings = folder / GARDEN_FILE
+    own = (source / GARDEN_FILE).read_bytes()
+    if settings.exists() and settings.read_bytes() != own:
+        raise GardenError(f"“{folder}” is a garden already: name another folder with --out.")
+    shutil.copytree(source / _PHOTOS, folder / _PHOTOS, dirs_exist_ok=True)
+    settings.write_bytes(own)
+    return folder / _PHOTOS
+
+
+def log_season(source: Path, folder: Path) -> None:
+    """Log what was done that season, as if each line were typed; once only."""
+    with open_journal(folder) as journal:
+        if journal.log_entries():
+            return
+    with (source / "log.csv").open(encoding="utf-8", newline="") as stream:
+        for row in csv.DictReader(stream):
+            log_words(folder, shlex.split(row["log"]), row["at"], None)
+
+
+def season_told(folder: Path) -> str:
+    """Return where each plant was going at the end, ready to be printed."""
+    with open_journal(folder) as journal:
+        season = read_season(leaf_table(journal.photos()))
+    curves = [curve for name in season.plants if (curve := progress_curve(season, name))]
+    gone = gone_from(folder)
+    lines = ["Where the plants went, by the sick part of their leaves at the last visits:"]
+    clean = [curve for curve in curves if all(p.severity_pct <= _CLEAN_PCT for p in curve.points)]
+    told = {curve.plant for curve in clean} | gone
+    lines += list(_by_direction([curve for curve in curves if curve.plant not in told]))
+    if clean:
+        lines.append(f"  {'clean':12} {', '.join(c.plant for c in clean)}, at every visit")
+    lost = [_plant(curve) for curve in curves if curve.plant in gone]
+    if lost:
+        lines.append(f"  {'lost':12} {', '.join(lost)}, then taken out")
+    return "\n".join([*lines, "", *_next(folder)])
+
+
+def _by_direction(curves: list[ProgressCurve]) -> Iterator[str]:
+    for direction in _DIRECTIONS:
+        plants = [_plant(curve) for curve in curves if curve.course.direction == direction]
+        if plants:
+            yield f"  {direction:12} {', '.join(plants)}"
+
+
+def _plant(curve: ProgressCurve) -> str:
+    return f"{curve.plant} {curve.points[-1].severity_pct:.0f} %"
+
+
+def _next(folder: Path) -> Iterator[str]:
+    yield "Look further, for instance with:"
+    yield f"  spotlamp log --garden {folder}"
+    yield f'  spotlamp today --at "2025-07-31 07:00" --garden {folder}'
