@@ -43,14 +43,14 @@ LOG: tuple[tuple[str, str], ...] = (
     ("2025-06-21 09:30", 'note "Straw under the plant, water at the base from now on." A4'),
     ("2025-06-27 18:30", "rain 4mm"),
     ("2025-07-02 16:00", "rain 14mm"),
-    ("2025-07-06 06:40", "spray soda A2 C3"),
+    ("2025-07-06 06:40", "spray soda A2 A4 C3"),
     ("2025-07-08 20:00", "rain 22mm"),
     ("2025-07-12 22:50", "pick 2 C1"),
-    ("2025-07-15 06:45", "spray soda A2 C3"),
+    ("2025-07-15 06:45", "spray soda A2 A4 C3"),
     ("2025-07-17 19:00", 'note "Collapsed within a week. Pulled out and bagged." B2'),
     ("2025-07-17 19:05", "seen gone B2"),
     ("2025-07-20 13:00", "rain 6mm"),
-    ("2025-07-24 06:50", "spray soda A2 C3"),
+    ("2025-07-24 06:50", "spray soda A2 A4 C3"),
 )
 """When, and what would be typed after ``spotlamp log``."""
 
@@ -109,9 +109,9 @@ PLANTS = (
     # Like its neighbour, but sprayed from July on.
     SeasonPlant("A2", "North", "spot", "septoria", 3.0, 0.075, look=_look(0.5, 0.5, 1.0, "paper")),
     SeasonPlant("A3", "North", look=_look(0.35, 0.6, 0.95, "grey_board")),
-    # Recovers: sick leaves taken off early, straw, dry feet.
+    # Recovers: sick leaves taken off early, straw, dry feet; sprayed from July on.
     SeasonPlant(
-        "A4", "North", "spot", "septoria", 26.0, -0.085, look=_look(0.5, 0.4, 1.1, "paper")
+        "A4", "North", "spot", "septoria", 30.0, -0.06, look=_look(0.5, 0.4, 1.1, "paper")
     ),
     # Early blight that creeps up.
     SeasonPlant("B1", "Middle", "blight", "early", 2.0, 0.06, look=_look(0.55, 0.5, 1.0, "paper")),
@@ -121,14 +121,20 @@ PLANTS = (
         look=_look(0.5, 0.6, 1.1, "grey_board"),
     ),
     SeasonPlant("B3", "Middle", look=_look(0.4, 0.3, 1.0, "paper")),
-    # Spots that stay as they are.
-    SeasonPlant("B4", "Middle", "spot", "bacterial", 7.0, 0.0, look=_look(0.6, 0.3, 1.1, "paper")),
+    # Bacterial spots, never sprayed, slowly more.
+    SeasonPlant(
+        "B4", "Middle", "spot", "bacterial", 3.0, 0.045, look=_look(0.6, 0.3, 1.1, "paper")
+    ),
     # Eaten by two caterpillars, which were found in a night round.
     SeasonPlant(
         "C1", "South", chewed_pct=(0, 0, 3, 8, 15, 22, 20, 15, 10, 6),
         look=_look(0.4, 0.5, 1.0, "paper"),
     ),
-    SeasonPlant("C2", "South", look=_look(0.45, 0.7, 0.95, "grey_board")),
+    # Leaf spot that comes late, never sprayed.
+    SeasonPlant(
+        "C2", "South", "spot", "septoria", 1.0, 0.08, date(2025, 6, 24),
+        look=_look(0.45, 0.7, 0.95, "grey_board"),
+    ),
     SeasonPlant("C3", "South", "spot", "septoria", 4.0, 0.07, look=_look(0.5, 0.4, 1.05, "paper")),
     SeasonPlant("C4", "South", look=_look(0.3, 0.5, 1.0, "paper")),
 )  # fmt: skip
