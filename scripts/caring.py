@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from models.care.burn_log import verdict_of
 from models.care.planning import plan_season
 from models.care.records import DayWeather, Remark
 from models.care.review import review
@@ -174,8 +175,7 @@ def entry_line(entry: LogEntry, units: str) -> str:
     if entry.amount is not None:
         rain = entry.kind == "rain"
         parts.append(rain_words(entry.amount, units) if rain else f"{entry.amount:g}")
-    if entry.kind != "burn_check":
-        parts.append(entry.text)
+    parts.append(verdict_of(entry).verdict if entry.kind == "burn_check" else entry.text)
     words = " ".join(part for part in parts if part)
     where = f": {joined(entry.plants)}" if entry.plants else ""
     return f"{entry.number}  {entry.at:%Y-%m-%d %H:%M}  {words}{where}"

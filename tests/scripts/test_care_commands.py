@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pint
 import pytest
 
-from models.care import Thresholds
+from models.care import BurnVerdict, Thresholds, entry_of
 from models.entries import PhotoEntry
 from models.garden_file import GARDEN_FILE, read_garden
 from models.journal import open_journal
@@ -164,6 +164,13 @@ def test_the_log_lists_what_holds(beds, spotlamp):
         "2  2025-07-01 07:30  sprayed soda: A1",
         "1  2025-07-02 12:00  rain 5 mm",
     ]
+
+
+def test_the_log_names_a_burn_checks_verdict(beds, spotlamp):
+    at = moment("2025-07-02 09:00", ZONE)
+    with open_journal(beds) as journal:
+        journal.log(entry_of(BurnVerdict("cannot tell", "A1", 1, at, {"new_pale_pct": 0.5})))
+    assert spotlamp("log").output.strip() == "1  2025-07-02 09:00  burn check cannot tell: A1"
 
 
 def test_what_is_still_to_come_cannot_be_logged(beds, spotlamp):
