@@ -11,7 +11,14 @@ from datetime import UTC, datetime, timedelta
 from statistics import median
 
 from models.care.records import BurnVerdict, Verdict
-from models.care.season import concerns, effective, hours_after, hours_between
+from models.care.season import (
+    PEROXIDE,
+    concerns,
+    effective,
+    hours_after,
+    hours_between,
+    products_of,
+)
 from models.entries import LogEntry, PhotoEntry
 from vision.burn import BurnReading
 from vision.flags import explain
@@ -139,7 +146,7 @@ def _last_peroxide(log: Sequence[LogEntry], plant: str) -> LogEntry:
     sprays = [
         entry
         for entry in log
-        if entry.kind == "spray" and "peroxide" in entry.product and concerns(entry, plant)
+        if entry.kind == "spray" and PEROXIDE in products_of(entry) and concerns(entry, plant)
     ]
     if not sprays:
         raise BurnCheckError(f"No peroxide spray on {plant} is logged: there is nothing to check.")

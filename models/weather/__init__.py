@@ -20,7 +20,7 @@ from models.weather.station import (
     parse_columns,
     read_station,
 )
-from models.weather.wash_off import residue, wash_off_words
+from models.weather.wash_off import residue_share, wash_off_words
 
 __all__ = [
     "EARLY_FIRST",
@@ -43,7 +43,7 @@ __all__ = [
     "parse_columns",
     "rain_since",
     "read_station",
-    "residue",
+    "residue_share",
     "risk_days",
     "wash_off_words",
 ]

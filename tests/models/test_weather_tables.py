@@ -13,7 +13,7 @@ from models.weather import (
     early_value,
     hyre_favourable,
     late_value,
-    residue,
+    residue_share,
     wash_off_words,
 )
 
@@ -98,7 +98,7 @@ def test_a_sum_never_falls_without_a_spray(values):
     [(0, 1), (12.7, 0.707), (25.4, 0.5), (50.8, 0.25)],
 )
 def test_an_inch_of_rain_halves_what_is_left(rain_mm, left):
-    assert residue(rain_mm) == pytest.approx(left, abs=0.0005)
+    assert residue_share(rain_mm) == pytest.approx(left, abs=0.0005)
 
 
 def test_wash_off_in_words_says_that_soda_goes_sooner():

@@ -93,6 +93,20 @@ def test_a_burn_is_found_kept_once_and_shown(garden, tmp_path):
     assert right.sum() > 10 * left.sum() > -1
 
 
+def test_a_burn_blocks_the_treatment_of_other_plants(garden, tmp_path):
+    folder = garden("burnt")
+
+    def flagged():
+        words = ["flag", "--garden", str(folder), "--at", "2026-06-03 12:00"]
+        return " ".join(CliRunner().invoke(app, words).output.split())
+
+    assert "check for burn" in flagged()
+    run(folder, "--out", str(tmp_path / "out"))
+    after = flagged()
+    assert "check for burn" not in after
+    assert "burned" in after
+
+
 def test_growing_lesions_are_no_burn(garden, tmp_path):
     folder = garden("grown")
     shown = run(folder, "--out", str(tmp_path / "out")).output

@@ -126,7 +126,7 @@ def test_a_spray_starts_the_sums_anew_and_rain_is_counted_from_it(garden, tmp_pa
     shown = run("--garden", garden, *at(8), "--chart", tmp_path / "risk.png").output
     assert row(shown, 3).split()[-1] == "8"
     assert row(shown, 4).split()[-1] == "4"
-    assert "8 mm since the spray" in shown  # four midnights
+    assert "8 mm since the last spray" in shown  # four midnights
     # Severity is drawn above: a photo was filed.
     assert (tmp_path / "risk.png").is_file()
 
