@@ -1,6 +1,6 @@
 """Photos given to plants by hand, and patterns put right by hand."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from pathlib import Path
 
 from models.garden_file import read_garden
@@ -10,6 +10,8 @@ from vision.find import find_photos, printable
 from vision.photo import content_hash
 
 __all__ = ["assign_photos", "relabel_photos", "unassigned_lines"]
+
+_NOT_FILED = "“{}” is not in the journal: score it first, in this garden."
 
 
 def unassigned_lines(folder: Path) -> list[str]:
@@ -59,21 +61,36 @@ def relabel_photos(
 
 def _for_each(journal: Journal, photos: Sequence[str], work: Callable[[str], int]) -> int:
     """Do the work for each photo, once all are known to be in the journal."""
-    known = {key for photo in journal.photos() for key in (photo.sha256, photo.photo)}
-    wanted = [(key, name) for photo in photos for key, name in _keys(photo)]
-    for key, name in wanted:
-        if key not in known:
-            raise JournalError(
-                f"“{printable(name)}” is not in the journal: score it first, in this garden."
-            )
-    return sum(work(key) for key, _ in wanted)
+    filed = journal.photos()
+    known = {photo.sha256 for photo in filed}
+    names = sorted(photo.photo for photo in filed)
+    keys = [key for photo in photos for key in _keys(photo, known, names)]
+    return sum(work(key) for key in keys)
 
 
-def _keys(photo: str) -> Iterator[tuple[str, str]]:
+def _keys(photo: str, known: Collection[str], names: Sequence[str]) -> Iterator[str]:
     """Yield the hash of each photo behind a path on the disk, else the path as it was filed."""
     path = Path(photo)
-    if path.exists():
-        for file in find_photos([path]).photos:
-            yield content_hash(file.path), str(file.path)
-    else:
-        yield photo, photo
+    if not path.exists():
+        yield _filed_name(photo, names)
+        return
+    for file in find_photos([path]).photos:
+        content = content_hash(file.path)
+        if content not in known:
+            raise JournalError(_NOT_FILED.format(printable(str(file.path))))
+        yield content
+
+
+def _filed_name(photo: str, names: Sequence[str]) -> str:
+    """Return the path as filed that is this one, or else the only one that ends with it."""
+    if photo in names:
+        return photo
+    ending = [name for name in names if name.endswith(f"/{photo}")]
+    if len(ending) > 1:
+        raise JournalError(
+            f"“{printable(photo)}” may be {len(ending)} photos, such as “{ending[0]}” and "
+            f"“{ending[1]}”: name its folder too."
+        )
+    if not ending:
+        raise JournalError(_NOT_FILED.format(printable(photo)))
+    return ending[0]

@@ -2,6 +2,8 @@
 
 import os
 import sqlite3
+import time
+from collections.abc import Callable
 from contextlib import closing, suppress
 from datetime import date, datetime
 from pathlib import Path
@@ -12,6 +14,7 @@ KEPT = 5
 """Daily copies that are kept."""
 
 _FOLDER = "backups"
+_DAY_SECONDS = 24 * 60 * 60
 
 
 def backups(file: Path) -> list[Path]:
@@ -50,9 +53,12 @@ def daily_backup(file: Path, today: date | None = None) -> Path | None:
 
 
 def backup_before(file: Path, version: str) -> Path:
-    """Copy a journal's file before its tables are changed; these copies are not let go of."""
+    """Copy a journal's file before its tables are changed; these copies are not let go of.
+
+    A file that another run has brought to the version meanwhile does not take the copy's place.
+    """
     target = file.parent / _FOLDER / f"{file.stem}-before-{version}.sqlite"
-    _copy(file, target)
+    _copy(file, target, wanted=lambda copy: _version(copy) < version)
     return target
 
 
@@ -71,14 +77,20 @@ def _holds_anything(file: Path) -> bool:
         return any(look.fetchone() for look in looks)
 
 
+def _version(file: Path) -> str:
+    with closing(_open(file)) as opened:
+        return str(opened.execute("SELECT version_num FROM alembic_version").fetchone()[0])
+
+
 def _open(file: Path) -> sqlite3.Connection:
     """Open a file that is there, and make none that is not."""
     return sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True, timeout=30)
 
 
-def _copy(file: Path, target: Path) -> None:
+def _copy(file: Path, target: Path, wanted: Callable[[Path], bool] = lambda copy: True) -> None:
     """Copy through SQLite, which waits for other writers, and put the copy in place when whole."""
     target.parent.mkdir(exist_ok=True)
+    _remove_leftovers(target.parent)
     part = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         with closing(_open(file)) as source, closing(sqlite3.connect(part)) as copy:
@@ -88,9 +100,18 @@ def _copy(file: Path, target: Path) -> None:
             raise sqlite3.DatabaseError("database disk image is malformed")
         with part.open("rb+") as stream:
             os.fsync(stream.fileno())
-        part.replace(target)
+        if wanted(part):
+            part.replace(target)
     finally:
         part.unlink(missing_ok=True)
+
+
+def _remove_leftovers(folder: Path) -> None:
+    """Remove what killed runs have left; a copy under way is never a day old."""
+    for part in folder.glob(".*.part"):
+        with suppress(OSError):
+            if time.time() - part.stat().st_mtime > _DAY_SECONDS:
+                part.unlink()
 
 
 def way_back(file: Path) -> str:

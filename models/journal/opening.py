@@ -54,9 +54,11 @@ def open_journal(place: Path | str, zone: tzinfo | None = None) -> Journal:
 
 def journal_url(folder: Path, journal: str) -> URL:
     """Return the address of a garden's journal: a file beside its settings, or a URL."""
-    if "://" in journal:
-        return read_url(journal)
-    return URL.create("sqlite", database=str(folder.absolute() / journal))
+    if "://" not in journal:
+        return URL.create("sqlite", database=str(folder.absolute() / journal))
+    url = read_url(journal)
+    file = file_of(url)
+    return url.set(database=str(folder.absolute() / file)) if file else url
 
 
 def journal_file(folder: Path, journal: str) -> Path | None:

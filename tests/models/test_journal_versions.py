@@ -1,5 +1,6 @@
 """Older journals are upgraded, newer ones and other files refused, damaged ones explained."""
 
+import os
 import sqlite3
 from contextlib import closing
 from datetime import date, datetime, timedelta
@@ -10,8 +11,16 @@ from alembic.migration import MigrationContext
 from sqlalchemy import event
 
 from models.entries import LogEntry, PhotoEntry
+from models.garden_file import GARDEN_FILE
 from models.journal import DamagedError, JournalError, open_journal
-from models.journal.backup import KEPT, backups, daily_backup, is_sound, put_back
+from models.journal.backup import (
+    KEPT,
+    backup_before,
+    backups,
+    daily_backup,
+    is_sound,
+    put_back,
+)
 from models.journal.tables import LOG, METADATA
 from models.journal.versions import MIGRATIONS, newest_version
 
@@ -81,6 +90,34 @@ def test_an_older_journal_is_copied_and_upgraded(file, garden_folder, monkeypatc
     copy = garden_folder / "backups" / "journal-before-0002.sqlite"
     assert execute(copy, "SELECT version_num FROM alembic_version") == [("0001",)]
     assert execute(copy, "SELECT count(*) FROM log") == [(300,)]
+
+
+def test_the_copy_before_an_upgrade_stays_when_another_run_was_faster(file):
+    backup_before(file, "0002")
+    execute(file, "UPDATE alembic_version SET version_num = '0002'")
+    copy = backup_before(file, "0002")
+    assert execute(copy, "SELECT version_num FROM alembic_version") == [("0001",)]
+
+
+def test_what_a_killed_run_left_of_a_copy_is_removed(file):
+    folder = file.parent / "backups"
+    folder.mkdir()
+    old, new = folder / ".journal-2025-06-30.sqlite.1.part", folder / ".journal.2.part"
+    for part in (old, new):
+        part.touch()
+    os.utime(old, (0, 0))
+    daily_backup(file, date(2025, 7, 1))
+    assert not old.exists()
+    assert new.exists()  # may be under way
+
+
+@pytest.mark.parametrize("journal", ["sqlite:///season.db", "season.db"])
+def test_a_journals_file_lies_beside_the_settings(garden_folder, journal, monkeypatch):
+    path = garden_folder / GARDEN_FILE
+    path.write_text(path.read_text("utf-8").replace("journal.sqlite", journal), "utf-8")
+    monkeypatch.chdir(garden_folder.parent)
+    open_journal(garden_folder).close()
+    assert (garden_folder / "season.db").is_file()
 
 
 def test_another_database_is_no_journal(garden_folder):

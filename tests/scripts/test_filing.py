@@ -176,6 +176,18 @@ def test_photos_are_assigned_by_hand(planted, paint_photo, score, spotlamp):
     assert set(filed(planted).values()) == {("A2", "assigned")}
 
 
+def test_a_photo_is_known_by_the_end_of_its_path_if_no_other_ends_so(
+    planted, paint_photo, score, spotlamp
+):
+    for seed, name in enumerate(("walk/x.jpg", "walk/y.jpg", "June/y.jpg")):
+        paint_photo(planted / name, seed)
+    score(planted)
+    spotlamp("assign", "x.jpg", "A1", "--garden", planted)
+    assert filed(planted)["walk/x.jpg"] == ("A1", "assigned")
+    said = spotlamp("assign", "y.jpg", "A1", "--garden", planted, code=1).output
+    assert "may be 2 photos, such as “June/y.jpg” and “walk/y.jpg”" in said
+
+
 def test_wrong_names_give_a_sentence_and_change_nothing(planted, paint_photo, score, spotlamp):
     paint_photo(planted / "x.jpg")
     score(planted)
