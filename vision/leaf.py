@@ -32,6 +32,8 @@ _LEAST_OF_LARGEST = 0.12  # smaller pieces are scraps beside the leaf that was p
 _SURE = 1.5  # mean log-odds of a piece that is a leaf
 _HOLE_SHARE = 0.002  # of its leaf: smaller holes are gloss or dead tissue
 _HOLE_SURE = -2.5  # mean log-odds below which a larger hole shows the background
+_LIT_SHARE = 0.5  # of a hole that must be lit like the background
+_LIT = 0.75  # of the background's grey level; darker is shadow or dead tissue
 _BAND_PX = 3  # overview pixels on both sides of the first outline that edges are looked for in
 _NECK = 0.85  # width of the neck between two leaves that touch, of the smaller one's width
 _BROAD = 0.6  # width of the smaller one, of the larger one's width
@@ -97,7 +99,7 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
         picture = painted_over(picture, card)
     overview = _reduce(picture, OVERVIEW_PX)
     score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
-    found, left_out = _pieces(score, _living(overview))
+    found, left_out = _pieces(score, _living(overview), _lit(overview, score))
     numbers = _draw(picture, overview, score, found, pixels.shape[:2])
     numbers.flags.writeable = False
     count = int(found.max())
@@ -117,7 +119,19 @@ def _living(overview: NDArray[np.uint8]) -> NDArray[np.bool_]:
     return np.asarray(greenness > _LIVING_GREENNESS, np.bool_)
 
 
-def _pieces(score: Floats, living: NDArray[np.bool_]) -> tuple[Mask, bool]:
+def _lit(overview: NDArray[np.uint8], score: Floats) -> NDArray[np.bool_]:
+    """Where it is nearly as light as the background.
+
+    A hole shows the lit background; a dead patch, which may be as grey, is darker.
+    """
+    lightness = cv2.cvtColor(cv2.GaussianBlur(overview, (0, 0), 1.0), cv2.COLOR_RGB2GRAY)
+    around = cv2.dilate((score > 0).astype(np.uint8), disc(_BAND_PX)) == 0
+    if not around.any():
+        return np.ones(score.shape, bool)
+    return np.asarray(lightness >= _LIT * np.median(lightness[around]), np.bool_)
+
+
+def _pieces(score: Floats, living: NDArray[np.bool_], lit: NDArray[np.bool_]) -> tuple[Mask, bool]:
     """Give the leaves of the overview their numbers; tell whether some were left out.
 
     Pieces are told apart before stalks are taken away, so that leaflets on one stalk stay
@@ -136,7 +150,7 @@ def _pieces(score: Floats, living: NDArray[np.bool_]) -> tuple[Mask, bool]:
     order = [int(n) for n in np.argsort(-area, kind="stable") if area[n] >= least]
     found = np.zeros(score.shape, np.uint8)
     for number, own in enumerate(order[:MOST_LEAVES], start=1):
-        found[_filled((label == own).astype(np.uint8), score) > 0] = number
+        found[_filled((label == own).astype(np.uint8), score, lit) > 0] = number
     return found, len(order) > MOST_LEAVES
 
 
@@ -148,17 +162,18 @@ def _with_stalks(believed: Mask, living: NDArray[np.bool_]) -> Mask:
     return believed | living.astype(np.uint8)
 
 
-def _filled(piece: Mask, score: Floats) -> Mask:
-    """Fill holes but those that are large and clearly show the background."""
+def _filled(piece: Mask, score: Floats, lit: NDArray[np.bool_]) -> Mask:
+    """Fill holes but those that are large, lit, and clearly show the background."""
     count, label, stats, _ = cv2.connectedComponentsWithStats(1 - piece, connectivity=4)
     if count <= 2:
         return piece
     sure = np.bincount(label.ravel(), np.clip(score, -4, 4).ravel()) / np.maximum(stats[:, 4], 1)
+    dark = np.bincount(label.ravel(), lit.ravel()) < _LIT_SHARE * stats[:, 4]
     small = stats[:, cv2.CC_STAT_AREA] < _HOLE_SHARE * np.count_nonzero(piece)
     left, top = stats[:, cv2.CC_STAT_LEFT], stats[:, cv2.CC_STAT_TOP]
     right, low = left + stats[:, cv2.CC_STAT_WIDTH], top + stats[:, cv2.CC_STAT_HEIGHT]
     outside = (left == 0) | (top == 0) | (right == piece.shape[1]) | (low == piece.shape[0])
-    fill = (small | (sure > _HOLE_SURE)) & ~outside
+    fill = (small | dark | (sure > _HOLE_SURE)) & ~outside
     fill[label[piece > 0][0]] = True
     return np.asarray(fill[label], np.uint8)
 

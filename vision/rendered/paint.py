@@ -21,7 +21,13 @@ from vision.rendered.shape import blade_coordinates
 from vision.rendered.stake_tag import Corners, lay_tag
 from vision.rendered.stalks import paint_stalks, stalk_cover
 from vision.rendered.symptom_colours import paint_symptoms
-from vision.rendered.symptoms import Symptoms, draw_blight, draw_spots, share_severity
+from vision.rendered.symptoms import (
+    Symptoms,
+    add_young,
+    draw_blight,
+    draw_spots,
+    share_severity,
+)
 from vision.rendered.tissue import paint_blade
 from vision.rendered.truth import LesionTruth, RenderedPhoto
 
@@ -185,10 +191,12 @@ def _symptoms(
 ) -> Symptoms:
     if share <= 0:
         return Symptoms.none(piece.visible.shape)
-    if scene.pattern == "spot":
-        return draw_spots(rng, scene, piece.visible, px_per_mm, share)
     outline = piece.leaflet.outline - (piece.corner[1], piece.corner[0])
-    return draw_blight(rng, scene, piece.visible, outline, px_per_mm, share)
+    if scene.pattern == "spot":
+        return draw_spots(rng, scene, piece.visible, outline, px_per_mm, share)
+    found = draw_blight(rng, scene, piece.visible, outline, px_per_mm, share)
+    add_young(rng, scene, found, piece.visible, px_per_mm)
+    return found
 
 
 def _burn(rng: np.random.Generator, scene: Scene, piece: Piece, px_per_mm: float) -> Symptoms:

@@ -94,6 +94,10 @@ class Scene:
         Aimed-at (lesion + halo) share of the leaf area, 0 to 60; what was painted is the truth.
     halo : bool
         Whether lesions have a yellow (late blight: pale-green) rim.
+    young : int
+        Small new lesions beside the large ones of blight, on each leaflet.
+    crowded : float
+        Share of spots that crowd at one place of the margin until they merge, 0 to 1.
     exposure : float
         Brightness, 1 = as metered.
     cast : tuple of float
@@ -167,6 +171,8 @@ class Scene:
     kind: str = ""
     severity_pct: float = 10.0
     halo: bool = True
+    young: int = 0
+    crowded: float = 0.0
     exposure: float = 1.0
     cast: tuple[float, float, float] = (1.0, 1.0, 1.0)
     light_azimuth_deg: float = 230.0
@@ -220,6 +226,8 @@ class Scene:
         _within("width_px", self.width_px, 32, 20_000)
         _within("height_px", self.height_px, 32, 20_000)
         _within("leaves", self.leaves, 0, 12)
+        _within("young", self.young, 0, 200)
+        _within("crowded", self.crowded, 0, 1)
         _within("leaf_size", self.leaf_size, 0.2, 1.2)
         _within("leaf_length_mm", self.leaf_length_mm, 10, 300)
         _within("frame_mm", self.frame_mm, 5, 5000)

@@ -15,7 +15,7 @@ from vision.rendered.fields import Floats, smooth_field
 from vision.rendered.scene import Scene
 from vision.rendered.shape import Points
 
-__all__ = ["Symptoms", "draw_blight", "draw_spots", "share_severity", "stamp_spot"]
+__all__ = ["Symptoms", "add_young", "draw_blight", "draw_spots", "share_severity", "stamp_spot"]
 
 _FAR = np.float32(1e6)
 _SPOT_MEDIAN_MM = {"septoria": 2.5, "bacterial": 1.7}
@@ -88,6 +88,7 @@ def draw_spots(
     rng: np.random.Generator,
     scene: Scene,
     visible: NDArray[np.bool_],
+    outline: Points,
     px_per_mm: float,
     share: float,
 ) -> Symptoms:
@@ -95,6 +96,8 @@ def draw_spots(
     found = Symptoms.none(visible.shape)
     goal, reached = share * np.count_nonzero(visible), 0
     places = _spot_places(rng, visible)
+    if scene.crowded:
+        places = _crowd(rng, scene.crowded, places, outline, px_per_mm, visible)
     halo_mm = rng.uniform(0.4, 1.3) if scene.halo else 0.0
     for row, col in places:
         if reached >= goal:
@@ -119,6 +122,24 @@ def _spot_places(rng: np.random.Generator, visible: NDArray[np.bool_]) -> NDArra
         return np.zeros((0, 2), np.intp)
     chosen = np.searchsorted(total, rng.uniform(0, total[-1], _MOST_SPOTS))
     return np.stack(np.unravel_index(np.minimum(chosen, visible.size - 1), visible.shape), axis=1)
+
+
+def _crowd(
+    rng: np.random.Generator,
+    share: float,
+    places: NDArray[np.intp],
+    outline: Points,
+    px_per_mm: float,
+    visible: NDArray[np.bool_],
+) -> NDArray[np.intp]:
+    """Move a share of the spots to one place of the margin, where they merge."""
+    x, y = outline[rng.integers(len(outline))]
+    spread = rng.uniform(2.5, 7) * px_per_mm
+    near = np.rint(rng.normal((y, x), spread, (len(places), 2))).astype(np.intp)
+    inside = np.all((near >= 0) & (near < visible.shape), axis=1)
+    inside[inside] = visible[tuple(near[inside].T)]
+    moved = inside & (rng.random(len(places)) < share)
+    return np.where(moved[:, None], near, places)
 
 
 def _spot_radius_mm(rng: np.random.Generator, kind: str) -> float:
@@ -234,6 +255,23 @@ def draw_blight(
     found.radius_px = [size] * len(seeds)
     found.halo_px = [halo] * len(seeds)
     return found
+
+
+def add_young(
+    rng: np.random.Generator,
+    scene: Scene,
+    symptoms: Symptoms,
+    visible: NDArray[np.bool_],
+    px_per_mm: float,
+) -> None:
+    """Add the small new lesions of blight, from a pinpoint to 6 mm, in place."""
+    if not scene.young or not visible.any():
+        return
+    halo_mm = rng.uniform(0.3, 1.2) if scene.halo else 0.0
+    for row, col in _spot_places(rng, visible)[: scene.young]:
+        across_mm = float(np.clip(2.6 * np.exp(rng.normal(0, 0.55)), 0.7, 6))
+        radius, halo = across_mm / 2 * px_per_mm, halo_mm * rng.uniform(0.4, 1.4) * px_per_mm
+        stamp_spot(symptoms, visible, (row, col), radius, halo, rng.uniform(0.08, 0.25), rng)
 
 
 def _blight_seeds(
