@@ -35,7 +35,7 @@ from vision.lesion import LEAF_LENGTH_PX, classify
 from vision.photo import read_photo
 from vision.raster import shrunk, window_around
 from vision.records import HALO, LESION
-from vision.rendered import draw_scene, render
+from vision.rendered import Scene, draw_scene, render
 from vision.surface import SURFACE_VERSION, Surface
 from vision.tissue import CONTRASTS, Healthy, contrasts, healthy_colour, leaf_lab
 
@@ -131,11 +131,23 @@ def rendered() -> Iterator[Sample]:
         scene = draw_scene(rng, width_px=width, height_px=height)
         if number % 3 == 0:  # heavy attacks are rare in the draw, and the hardest to judge
             scene = replace(scene, severity_pct=float(rng.uniform(10, 55)))
+        if number % 3 == 1:  # small marks on dark leaves are the easiest to miss
+            scene = _finely_marked(scene, rng)
         photo = render(scene, SEED + number)
         for n in range(1, int(photo.leaf_numbers.max()) + 1):
             leaf = photo.leaf_numbers == n
             if np.count_nonzero(leaf) > 400:
                 yield make_sample("rendered", number // 4 % 2, photo.pixels, leaf, photo.mask)
+
+
+def _finely_marked(scene: Scene, rng: np.random.Generator) -> Scene:
+    """Darken the leaf, and let lesions be new and small, or merge at the margin."""
+    return replace(
+        scene,
+        brightness=float(rng.uniform(0.5, 1.1)),
+        young=int(rng.integers(3, 25)) if scene.pattern == "blight" else 0,
+        crowded=float(rng.uniform(0, 0.8)) if scene.pattern == "spot" else 0.0,
+    )
 
 
 def _drawn(samples: list[Sample]) -> tuple[Floats, NDArray[np.bool_], Floats, NDArray[np.bool_]]:
