@@ -42,6 +42,7 @@ SEED = 77
 _SIZES_PX = ((288, 256), (256, 300), (480, 400))
 _BACKGROUNDS = ("grey_board", "violet_board", "paper", "bench", "cloth")
 _PATTERNS = (("none", "spot", "blight"), (0.16, 0.42, 0.42))
+_CROWDED = 0.5  # share of leaves on which spots merge at the margin
 _HARD_LIGHT = 0.4  # share of leaves in hard sun with gloss and blisters, which look like lesions
 
 Row = NDArray[np.float32]
@@ -72,7 +73,12 @@ def painted_scene(number: int) -> Scene:
         pattern=pattern,
         leaf_size=float(rng.uniform(0.75, 1.0)),
         severity_pct=float(np.exp(rng.uniform(np.log(1.5), np.log(45)))),
+        brightness=float(rng.uniform(0.6, 1.3)),
+        young=int(rng.integers(2, 25)) if pattern == "blight" else 0,
+        crowded=float(rng.uniform(0.2, 0.8)) if rng.random() < _CROWDED else 0.0,
     )
+    if scene.kind == "late":  # its new lesions are few: the old ones grow faster than they come
+        scene = replace(scene, young=scene.young // 5)
     if rng.random() < _HARD_LIGHT:
         scene = replace(scene, direct=0.95, gloss=0.9, roughness=0.95)
     return scene

@@ -8,6 +8,7 @@ from models.pattern.call import BlightKind, Pattern, PatternCall, combine
 from models.pattern.classifier import (
     CLASSES,
     CLASSIFIER_FILE,
+    PATTERNS,
     Classifier,
     UnfitClassifier,
     load_classifier,
@@ -21,6 +22,7 @@ __all__ = [
     "CLASSIFIER_FILE",
     "MEASURES",
     "NO_DIAGNOSIS",
+    "PATTERNS",
     "BlightKind",
     "Classifier",
     "Measure",

@@ -17,10 +17,11 @@ class PatternCall:
     Attributes
     ----------
     pattern : {"spot", "blight", "none", "unsure"}
-        ``unsure`` when no probability is high enough or the leaf is unlike those learned from.
+        ``unsure`` when no probability is high enough, when the leaf is unlike those learned from,
+        or when it is more like leaves that are sick in another way.
     p_spot, p_blight, p_none : float
-        Calibrated probabilities, 0 to 1. Their sum may stay below 1: the rest is for leaves that
-        are sick in another way.
+        Calibrated probabilities, 0 to 1, given that the leaf shows one of the three; their sum
+        is 1.
     blight_kind : {"early", "late", "unsure", ""}
         Second opinion on a leaf that is called blight; empty otherwise.
     strangeness : float
@@ -57,24 +58,34 @@ def combine(calls: Sequence[PatternCall], least_probability: float) -> PatternCa
     """
     if not calls:
         return None
-    sick = [call for call in calls if call.p_none < 0.5] or list(calls)
+    deciding = _deciding(calls)
     spot, blight, none = (
-        sum(getattr(call, name) for call in sick) / len(sick)
+        sum(getattr(call, name) for call in deciding) / len(deciding)
         for name in ("p_spot", "p_blight", "p_none")
     )
-    known = [call for call in sick if call.strangeness <= 1]
-    pattern = call_of(spot, blight, none, least_probability) if known else "unsure"
-    agreeing = [call for call in sick if call.pattern == pattern] or sick
+    sure = any(call.pattern != "unsure" for call in deciding)
+    pattern = call_of(spot, blight, none, least_probability) if sure else "unsure"
+    agreeing = [call for call in deciding if call.pattern == pattern] or deciding
     weightiest = max(agreeing, key=lambda call: max(call.p_spot, call.p_blight, call.p_none))
     return PatternCall(
         pattern,
         spot,
         blight,
         none,
-        _kind(pattern, sick),
-        min(call.strangeness for call in sick),
+        _kind(pattern, deciding),
+        min(call.strangeness for call in deciding),
         weightiest.reason,
     )
+
+
+def _deciding(calls: Sequence[PatternCall]) -> list[PatternCall]:
+    """Return the leaves that decide: those surely sick, else the larger of healthy and doubtful."""
+    sick = [call for call in calls if call.pattern in ("spot", "blight")]
+    healthy = [call for call in calls if call.pattern == "none"]
+    doubtful = [call for call in calls if call.pattern == "unsure" and call.p_none < 0.5]
+    if sick or not (healthy or doubtful):
+        return sick or list(calls)
+    return healthy if len(healthy) > len(doubtful) else doubtful
 
 
 def call_of(spot: float, blight: float, none: float, least_probability: float) -> Pattern:

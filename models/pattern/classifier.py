@@ -21,19 +21,24 @@ __all__ = [
     "CLASSES",
     "CLASSIFIER_FILE",
     "CLASSIFIER_VERSION",
+    "PATTERNS",
     "Classifier",
     "UnfitClassifier",
     "load_classifier",
+    "pattern_chances",
     "softmax",
     "standardised",
 ]
 
-CLASSIFIER_VERSION = 1
+CLASSIFIER_VERSION = 2
 CLASSIFIER_FILE = Path(__file__).with_name("classifier.json")
 """The classifier that comes with the program."""
 
 CLASSES = ("blight", "none", "other", "spot")
-"""In the order of the probabilities; ``other`` is sick in another way."""
+"""In the order of the scores; ``other`` is sick in another way."""
+
+PATTERNS = ("blight", "none", "spot")
+"""In the order of the probabilities."""
 
 Floats = NDArray[np.float64]
 
@@ -46,6 +51,24 @@ def softmax(scores: Floats) -> Floats:
     """Turn scores, shape (leaves, classes), into probabilities that sum to 1."""
     raised = np.exp(scores - scores.max(axis=1, keepdims=True))
     return np.asarray(raised / raised.sum(axis=1, keepdims=True))
+
+
+def pattern_chances(scores: Floats, temperature: float) -> Floats:
+    """Turn scores into probabilities of the patterns, given that the leaf shows one of them.
+
+    Parameters
+    ----------
+    scores : ndarray, shape (leaves, classes)
+        In the order of ``CLASSES``.
+    temperature : float
+        Above 1 makes them less sure.
+
+    Returns
+    -------
+    ndarray, shape (leaves, patterns)
+        In the order of ``PATTERNS``; each row sums to 1.
+    """
+    return softmax(scores[:, [CLASSES.index(name) for name in PATTERNS]] / temperature)
 
 
 def standardised(filled: Floats, mean: Floats, scale: Floats) -> Floats:
@@ -72,6 +95,8 @@ class Classifier:
         Divides the scores, so that probabilities are as sure as they are right.
     least_probability : float
         Below it a leaf is ``unsure``.
+    most_other : float
+        Probability of another disease from which a leaf is ``unsure``.
     late_weights : ndarray, shape (measures,)
     late_offset : float
     least_kind : float
@@ -92,6 +117,7 @@ class Classifier:
     offsets: Floats = field(repr=False)
     temperature: float
     least_probability: float
+    most_other: float
     late_weights: Floats = field(repr=False)
     late_offset: float
     least_kind: float
@@ -99,16 +125,23 @@ class Classifier:
     familiar: float
     summary: dict[str, Any] = field(default_factory=dict, repr=False)
 
-    def probabilities(self, measured: Floats) -> Floats:
-        """Return calibrated probabilities, in the order of ``CLASSES``.
+    def scores(self, measured: Floats) -> Floats:
+        """Return the scores, shape (leaves, classes), in the order of ``CLASSES``.
 
         Parameters
         ----------
         measured : ndarray, shape (leaves, measures)
             NaN where a leaf has no such measurement.
         """
-        score = self._standard(measured) @ self.weights.T + self.offsets
-        return softmax(score / self.temperature)
+        return np.asarray(self._standard(measured) @ self.weights.T + self.offsets)
+
+    def probabilities(self, measured: Floats) -> Floats:
+        """Return calibrated probabilities, in the order of ``PATTERNS``; each row sums to 1."""
+        return pattern_chances(self.scores(measured), self.temperature)
+
+    def p_other(self, measured: Floats) -> Floats:
+        """Return the probability, shape (leaves,), that a leaf is sick in another way."""
+        return np.asarray(softmax(self.scores(measured))[:, CLASSES.index("other")])
 
     def p_late(self, measured: Floats) -> Floats:
         """Return the probability of late against early blight."""
@@ -124,10 +157,10 @@ class Classifier:
     def call(self, measured: NDArray[np.float32]) -> PatternCall:
         """Call one leaf's pattern from its measurements (``measure_pattern``)."""
         row = np.asarray(measured, np.float64)[None]
-        blight, none, _, spot = (float(p) for p in self.probabilities(row)[0])
+        blight, none, spot = (float(p) for p in self.probabilities(row)[0])
         strange = float(self.strangeness(row)[0])
         pattern: Pattern = "unsure"
-        if strange <= 1:
+        if strange <= 1 and float(self.p_other(row)[0]) < self.most_other:
             pattern = call_of(spot, blight, none, self.least_probability)
         kind: BlightKind = self._kind(row) if pattern == "blight" else ""
         why = reason(dict(zip(self.measures, measured.tolist(), strict=True)), pattern)
@@ -174,7 +207,10 @@ def load_classifier(path: Path | None = None) -> Classifier:
     return _from_stored(stored, path)
 
 
-_NUMBERS = ("temperature", "least_probability", "late_offset", "least_kind", "familiar")
+_NUMBERS = (
+    *("temperature", "least_probability", "most_other"),
+    *("late_offset", "least_kind", "familiar"),
+)
 
 
 def _from_stored(stored: dict[str, Any], path: Path) -> Classifier:

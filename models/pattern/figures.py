@@ -63,9 +63,6 @@ def unseen_figures(
     def surely(result: SessionResult) -> Words:
         return result.calls(temperature, least_probability)
 
-    def forced(result: SessionResult) -> Words:
-        return result.calls(temperature, 0, any_distance=True)
-
     def likelier(result: SessionResult) -> Words:
         spot, blight = (result.scores[:, CLASSES.index(name)] for name in ("spot", "blight"))
         return np.where(spot > blight, "spot", "blight")
@@ -73,12 +70,12 @@ def unseen_figures(
     return UnseenFigures(
         spot_against_blight=_balanced(pair, likelier, ("spot", "blight")),
         spot_against_blight_called=_balanced(pair, surely, ("spot", "blight")),
-        three_patterns=_balanced(known, forced, ("spot", "blight", "none")),
+        three_patterns=_balanced(known, SessionResult.forced, ("spot", "blight", "none")),
         three_patterns_called=_balanced(known, surely, ("spot", "blight", "none")),
         coverage=_mean([float((surely(result) != "unsure").mean()) for result in known]),
         other_unsure=_share(results, "other", surely, ("unsure",)),
         healthy_called_sick=_share(results, "none", surely, ("spot", "blight")),
-        calibration_error=_calibration(known, temperature, forced),
+        calibration_error=_calibration(known, temperature),
     )
 
 
@@ -113,16 +110,11 @@ def _balanced(
     return _mean(recalls)
 
 
-def _calibration(
-    results: Sequence[SessionResult],
-    temperature: float,
-    forced: Callable[[SessionResult], Words],
-) -> float | None:
+def _calibration(results: Sequence[SessionResult], temperature: float) -> float | None:
     if not results:
         return None
-    named = [CLASSES.index(name) for name in ("spot", "blight", "none")]
-    sure = [result.probabilities(temperature)[:, named].max(axis=1) for result in results]
-    right = [forced(result) == result.pattern for result in results]
+    sure = [result.probabilities(temperature).max(axis=1) for result in results]
+    right = [result.forced() == result.pattern for result in results]
     weight = [np.full(len(one), 1 / len(one)) for one in sure]
     return calibration_error(
         np.concatenate(sure), np.concatenate(right), weights=np.concatenate(weight)

@@ -12,13 +12,15 @@ from vision.raster import shrunk, window_around
 from vision.records import BACKGROUND, HALO, LEAF, LESION, DayMeasurement
 from vision.tissue import healthy_colour, leaf_lab
 
-__all__ = ["LeafView", "LesionTable", "leaf_view", "lesion_table", "mean_by"]
+__all__ = ["MARGIN", "LeafView", "LesionTable", "leaf_view", "lesion_table", "mean_by"]
 
 VIEW_LENGTH_PX = 240
 """Length of the leaf at which patterns are measured: what a thumbnail still holds."""
 
+MARGIN = 0.03
+"""Distance from the outline, in leaf sides, within which a lesion is at the margin."""
+
 _CLEAR = 0.018  # leaf sides across; narrower lesions are too small for their shape to be trusted
-_MARGIN = 0.03  # leaf sides from the outline
 _CLOSED = 0.03  # leaf sides: gaps narrower than that do not part a lesion
 _PAD = 4
 _SHAPED_PX = 8  # smaller lesions count as round: they have no shape yet
@@ -195,7 +197,7 @@ def _one(
     window = (slice(top, top + height), slice(left, left + width))
     inside = view.labels[window] == number
     within, lightness = core[window], view.lab[..., 0][window]
-    at_margin = float(view.depth[window][inside].min()) <= _MARGIN * view.side_px
+    at_margin = float(view.depth[window][inside].min()) <= MARGIN * view.side_px
     healthy = view.healthy_lab[0]
     return (
         area,

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from models.pattern.leaf_view import LeafView, LesionTable, leaf_view, lesion_table, mean_by
+from models.pattern.leaf_view import MARGIN, LeafView, LesionTable, leaf_view, lesion_table, mean_by
 from vision.records import DayMeasurement
 
 __all__ = ["MEASURES", "Measure", "measure_leaf", "measure_pattern"]
@@ -69,9 +69,24 @@ MEASURES = (
     Measure("halo_redness", "Δa* of healthy chroma", "yellow against pale green halo"),
     Measure("large_grain", "of healthy L*", "papery or wrinkled dead tissue"),
     Measure("depth", "0 margin to 1", "how far from the margin dead tissue lies"),
+    Measure(
+        "pinpoint_marks", "ln(1 + number)", "marks, dead or yellow, under 3.5 % of a side: spot"
+    ),
+    Measure("tiny_marks", "ln(1 + number)", "3.5 to 6 %: spot that is only yellow yet, or mostly"),
+    Measure("small_marks", "ln(1 + number)", "6 to 10 %: the same with its halo"),
+    Measure("middle_marks", "ln(1 + number)", "10 to 20 %: early blight with its halo"),
+    Measure("large_marks", "ln(1 + number)", "over 20 %: blight with its halo"),
+    Measure("margin_reach", "leaf sides", "how far dead tissue reaches in from the margin: blight"),
+    Measure("margin_amount", "ln(1 + % of leaf)", "dead tissue that reaches the margin"),
+    Measure("inner_amount", "ln(1 + % of leaf)", "dead tissue that does not"),
+    Measure("yellowed", "0 to 1", "share of living tissue that has turned yellow: early blight"),
+    Measure("leaf_breadth", "leaf sides", "inscribed width of the leaf: less when it curls up"),
 )
 """All measurements, in the order of the columns; sizes and signs: common practice, no source."""
 
+_MARK_SIZES = (0, 0.035, 0.06, 0.10, 0.20, np.inf)  # leaf sides across, halo included
+_MARKS = ("pinpoint_marks", "tiny_marks", "small_marks", "middle_marks", "large_marks")
+_YELLOWER_DEG = 12  # of hue, from the leaf's own healthy green
 _LOWER, _SMALL, _MIDDLE = 0.05, 0.10, 0.20  # leaf sides that part tiny, small, middle and large
 
 
@@ -107,6 +122,9 @@ def measure_leaf(view: LeafView) -> Floats:
         | _places(view, table)
         | _profiles(table)
         | _colours(view, table)
+        | _marks(view)
+        | _margin(view)
+        | _whole_leaf(view)
     )
     return np.array([values[measure.name] for measure in MEASURES], np.float32)
 
@@ -222,6 +240,42 @@ def _colours(view: LeafView, table: LesionTable) -> dict[str, float]:
         "rim_redness": rim[1],
         "halo_redness": halo[1],
         "large_grain": grain,
+    }
+
+
+def _marks(view: LeafView) -> dict[str, float]:
+    """Count connected symptoms off the margin by size; small ones may have no dead tissue yet."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(view.sick.astype(np.uint8))
+    inner = np.ones(len(stats), bool)
+    inner[labels[view.sick & (view.depth <= MARGIN * view.side_px)]] = False
+    across = np.sqrt(stats[1:, cv2.CC_STAT_AREA] * (4 / np.pi)) / view.side_px
+    counts, _ = np.histogram(across[inner[1:]], bins=_MARK_SIZES)
+    return dict(zip(_MARKS, np.log1p(counts).tolist(), strict=True))
+
+
+def _margin(view: LeafView) -> dict[str, float]:
+    band = view.dead & (view.depth <= MARGIN * view.side_px)
+    reaching = np.zeros(len(view.stats) + 1, bool)
+    reaching[view.labels[band]] = True
+    joined = reaching[view.labels] & view.dead
+    joined_pct = 100 * np.count_nonzero(joined) / view.area_px
+    dead_pct = 100 * np.count_nonzero(view.dead) / view.area_px
+    return {
+        "margin_reach": float(view.depth[joined].max(initial=0) / view.side_px),
+        "margin_amount": float(np.log1p(joined_pct)),
+        "inner_amount": float(np.log1p(dead_pct - joined_pct)),
+    }
+
+
+def _whole_leaf(view: LeafView) -> dict[str, float]:
+    living = view.leaf & ~view.dead & (view.depth > 2)
+    _, a, b = cv2.split(view.lab)
+    _, healthy_a, healthy_b = view.healthy_lab
+    turned = np.arctan2(healthy_b, healthy_a) - np.arctan2(b[living], a[living])
+    yellow = np.degrees(turned) > _YELLOWER_DEG
+    return {
+        "yellowed": float(yellow.mean()) if len(yellow) else 0.0,
+        "leaf_breadth": float(2 * view.depth.max() / view.side_px),
     }
 
 

@@ -18,7 +18,14 @@ from scipy.optimize import minimize_scalar
 from sklearn.covariance import LedoitWolf
 from sklearn.linear_model import LogisticRegression
 
-from models.pattern.classifier import CLASSES, Classifier, softmax, standardised
+from models.pattern.classifier import (
+    CLASSES,
+    PATTERNS,
+    Classifier,
+    pattern_chances,
+    softmax,
+    standardised,
+)
 from models.pattern.measures import MEASURES
 
 __all__ = [
@@ -34,10 +41,10 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 _COLUMNS = ("photo", "session", "pattern", "blight_kind", *(measure.name for measure in MEASURES))
-_STRENGTH = 0.005  # inverse regularisation; few sessions allow few degrees of freedom
+_STRENGTH = 0.002  # inverse regularisation; few sessions allow few degrees of freedom
 _RENDERED_WEIGHT = 0.3  # of a painted session against a photographed one
-_OTHER_WEIGHT = 0.5  # of `other` against each pattern
-_LEAST_PROBABILITY = 0.5
+_LEAST_PROBABILITY = 0.68
+_MOST_OTHER = 0.6
 _LEAST_KIND = 0.75
 
 
@@ -119,9 +126,7 @@ def train(leaves: LabelledLeaves, results: Sequence["SessionResult"] | None = No
         From `leave_sessions_out` of the same leaves; worked out here when not given.
     """
     results = leave_sessions_out(leaves) if results is None else results
-    return replace(
-        _fit(leaves), temperature=_temperature(results), least_probability=_LEAST_PROBABILITY
-    )
+    return replace(_fit(leaves), temperature=_temperature(results))
 
 
 def _fit(leaves: LabelledLeaves) -> Classifier:
@@ -146,6 +151,7 @@ def _fit(leaves: LabelledLeaves) -> Classifier:
         offsets=offsets,
         temperature=1.0,
         least_probability=_LEAST_PROBABILITY,
+        most_other=_MOST_OTHER,
         late_weights=late_weights,
         late_offset=late_offset,
         least_kind=_LEAST_KIND,
@@ -186,7 +192,7 @@ def _weights(leaves: LabelledLeaves, *, by_kind: bool = False) -> Floats:
             part = own & (leaves.session == session)
             share = _RENDERED_WEIGHT if session.startswith("rendered") else 1.0
             weight[part] = share / np.count_nonzero(part)
-        weight[own] *= (_OTHER_WEIGHT if name == "other" else 1.0) / weight[own].sum()
+        weight[own] /= weight[own].sum()
     return np.asarray(weight * len(weight) / weight.sum())
 
 
@@ -199,7 +205,7 @@ class SessionResult:
     session, pattern : str
         The session, and what its leaves are.
     scores : ndarray of float64, shape (leaves, classes)
-        Logarithms of the probabilities before calibration.
+        In the order of ``CLASSES``, before calibration.
     strangeness : ndarray of float64, shape (leaves,)
     """
 
@@ -209,19 +215,21 @@ class SessionResult:
     strangeness: Floats = field(repr=False)
 
     def probabilities(self, temperature: float) -> Floats:
-        """Return the calibrated probabilities."""
-        return softmax(self.scores / temperature)
+        """Return the calibrated probabilities, in the order of ``PATTERNS``."""
+        return pattern_chances(self.scores, temperature)
+
+    def forced(self) -> NDArray[np.str_]:
+        """Return the likeliest pattern of each leaf, however unsure."""
+        return np.asarray(np.array(PATTERNS)[self.probabilities(1.0).argmax(axis=1)])
 
     def calls(
-        self, temperature: float, least_probability: float, *, any_distance: bool = False
+        self, temperature: float, least_probability: float, most_other: float = _MOST_OTHER
     ) -> NDArray[np.str_]:
-        """Return what each leaf is called; ``unsure`` below the probability or too far away."""
-        named = [n for n in range(len(CLASSES)) if CLASSES[n] != "other"]
-        chance = self.probabilities(temperature)[:, named]
-        best = np.array([CLASSES[n] for n in named])[chance.argmax(axis=1)]
-        near = (self.strangeness <= 1) | any_distance
-        sure = (chance.max(axis=1) >= least_probability) & near
-        return np.where(sure, best, "unsure")
+        """Return what each leaf is called, or ``unsure`` by the rules of ``Classifier.call``."""
+        other = softmax(self.scores)[:, CLASSES.index("other")]
+        sure = self.probabilities(temperature).max(axis=1) >= least_probability
+        sure &= (self.strangeness <= 1) & (other < most_other)
+        return np.where(sure, self.forced(), "unsure")
 
 
 def leave_sessions_out(leaves: LabelledLeaves) -> list[SessionResult]:
@@ -238,8 +246,8 @@ def leave_sessions_out(leaves: LabelledLeaves) -> list[SessionResult]:
         classifier = _fit(leaves.where(~own))
         for pattern in np.unique(leaves.pattern[own]):
             tried = leaves.where(own & (leaves.pattern == pattern))
-            scores = np.log(np.maximum(classifier.probabilities(tried.measured), 1e-12))
             strange = classifier.strangeness(tried.measured)
+            scores = classifier.scores(tried.measured)
             results.append(SessionResult(str(session), str(pattern), scores, strange))
     return results
 
@@ -253,7 +261,7 @@ def _temperature(results: Sequence[SessionResult]) -> float:
     def surprise(log_temperature: float) -> float:
         temperature = float(np.exp(log_temperature))
         chance = [
-            result.probabilities(temperature)[:, CLASSES.index(result.pattern)] for result in known
+            result.probabilities(temperature)[:, PATTERNS.index(result.pattern)] for result in known
         ]
         return float(np.mean([-np.log(np.maximum(p, 1e-9)).mean() for p in chance]))
 
@@ -267,7 +275,7 @@ def session_table(
     table: list[dict[str, object]] = []
     for result in results:
         surely = result.calls(temperature, least_probability)
-        forced = result.calls(temperature, 0, any_distance=True)
+        forced = result.forced()
         called = surely != "unsure"
         right = surely[called] == result.pattern
         table.append(

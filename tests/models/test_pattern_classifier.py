@@ -13,6 +13,7 @@ from models.pattern import (
     CLASSES,
     CLASSIFIER_FILE,
     MEASURES,
+    PATTERNS,
     PatternCall,
     UnfitClassifier,
     combine,
@@ -114,7 +115,7 @@ def test_a_kind_of_blight_is_named_only_where_blight_is_called(leaves, classifie
 
 def test_probabilities_lie_between_0_and_1_and_sum_to_1(leaves, classifier):
     chance = classifier.probabilities(leaves.measured)
-    assert chance.shape == (len(leaves.photo), len(CLASSES))
+    assert chance.shape == (len(leaves.photo), len(PATTERNS))
     assert chance.min() >= 0
     assert chance.sum(axis=1) == pytest.approx(1)
 
@@ -139,12 +140,24 @@ def test_a_higher_bar_makes_more_leaves_unsure_and_changes_no_call(leaves, class
     assert changed > 0
 
 
+def test_a_leaf_like_those_with_other_diseases_is_left_unsure(leaves, classifier):
+    strict, lax = (replace(classifier, most_other=bar) for bar in (0.3, 1.1))
+    row = leaves.measured[leaves.pattern == "spot"][0].astype(np.float32)
+    likely = replace(lax, offsets=lax.offsets + 50 * (np.array(CLASSES) == "other"))
+    assert likely.p_other(row[None].astype(float))[0] > 0.99
+    assert likely.call(row).pattern == lax.call(row).pattern != "unsure"
+    assert replace(likely, most_other=0.6).call(row).pattern == "unsure"
+    assert strict.probabilities(leaves.measured) == pytest.approx(
+        lax.probabilities(leaves.measured)
+    )
+
+
 def test_a_pattern_that_was_not_among_the_leaves_is_never_called(leaves):
     two = leaves.where(np.isin(leaves.pattern, ("spot", "none")))
     trained = train(two)
-    assert trained.probabilities(leaves.measured)[:, CLASSES.index("blight")].max() < 1e-9
+    assert trained.probabilities(leaves.measured)[:, PATTERNS.index("blight")].max() < 1e-9
     forced = trained.probabilities(two.measured).argmax(axis=1)
-    right = [CLASSES[best] == pattern for best, pattern in zip(forced, two.pattern, strict=True)]
+    right = [PATTERNS[best] == pattern for best, pattern in zip(forced, two.pattern, strict=True)]
     assert np.mean(right) > 0.9
 
 
@@ -268,6 +281,13 @@ def test_healthy_leaves_alone_are_healthy():
     assert combine([HEALTHY, HEALTHY], 0.5).pattern == "none"
 
 
+def test_a_doubtful_leaf_makes_a_plant_unsure_only_where_healthy_leaves_are_not_in_the_majority():
+    doubtful = call("unsure", 0.4, 0.3, 0.3)
+    assert combine([HEALTHY, HEALTHY, doubtful], 0.5).pattern == "none"
+    assert combine([HEALTHY, doubtful], 0.5).pattern == "unsure"
+    assert combine([SPOT, doubtful, doubtful], 0.5).pattern == "spot"
+
+
 def test_probabilities_of_sick_leaves_are_averaged():
     together = combine([SPOT, EARLY], 0.5)
     # (0.8 + 0.1) / 2 = 0.45 for both: below one half.
@@ -289,6 +309,8 @@ def test_leaves_that_are_all_strange_leave_the_plant_unsure():
     strange = replace(SPOT, strangeness=1.5, pattern="unsure")
     assert combine([strange, strange], 0.5).pattern == "unsure"
     assert combine([strange, SPOT], 0.5).pattern == "spot"
+    strange_late = replace(LATE, strangeness=1.5, pattern="unsure", blight_kind="")
+    assert combine([strange_late, SPOT], 0.5).pattern == "spot"
 
 
 @pytest.mark.parametrize(

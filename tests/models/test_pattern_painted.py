@@ -14,7 +14,7 @@ from sklearn.model_selection import StratifiedKFold, cross_val_predict
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from models.pattern import CLASSES, in_words, load_classifier
+from models.pattern import PATTERNS, in_words, load_classifier
 from models.pattern.training import read_labelled
 from vision.rendered import Scene, draw_scene, render
 
@@ -32,8 +32,7 @@ CALM = {
 def forced(measured) -> str:
     """Return the likelier of spot, blight and none, however unsure."""
     chance = load_classifier().probabilities(np.asarray(measured, float)[None])[0]
-    named = [name for name in CLASSES if name != "other"]
-    return max(named, key=lambda name: chance[CLASSES.index(name)])
+    return PATTERNS[int(chance.argmax())]
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,154 @@
+"""What the pattern classifier must beat, and whether it recognises sessions instead of lesions.
+
+    python -m scripts.pattern_baseline --photos ../shared/photos
+
+Prints two checks on the tomato photos (PlantVillage: Hughes & Salathé 2015, arXiv:1511.08060).
+The baseline is the same regression, trained and tried on sessions left out in the same way, but
+on colour and texture of the whole picture instead of measurements of lesions. The session check
+asks how well leaves of one pattern can be told apart by their session, beside the same question
+with the sessions shuffled: what is above chance is the session showing through.
+"""
+
+import argparse
+import os
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.feature import local_binary_pattern
+from sklearn.linear_model import LogisticRegression
+from sklearn.metrics import balanced_accuracy_score
+from sklearn.model_selection import StratifiedKFold, cross_val_predict
+from sklearn.pipeline import make_pipeline
+from sklearn.preprocessing import StandardScaler
+
+from models.pattern.figures import UnseenFigures, unseen_figures
+from models.pattern.measures import MEASURES
+from models.pattern.training import LabelledLeaves, leave_sessions_out, read_labelled, train
+from scripts.labelled import labelled_leaves, read_labels
+from scripts.readme_figures import as_table
+from scripts.workers import spread_over_processes, use_one_thread
+from vision.find import PhotoFile
+from vision.photo import read_photo
+
+__all__ = ["recognisable_sessions", "whole_picture"]
+
+_BINS = 16
+_TEXTURES = ((8, 1), (16, 3))  # neighbours and radius in pixels
+_SEED = 5
+
+Floats = NDArray[np.float64]
+
+
+def whole_picture(pixels: NDArray[np.uint8]) -> Floats:
+    """Describe a whole picture by its colours and its texture.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB.
+
+    Returns
+    -------
+    ndarray of float64, shape (76,)
+        Histograms of L*, a* and b*, and of local binary patterns in two sizes; shares, 0 to 1.
+    """
+    lab = cv2.cvtColor(pixels, cv2.COLOR_RGB2Lab)
+    grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
+    parts = [_shares(lab[..., channel], _BINS, 256) for channel in range(3)]
+    for neighbours, radius in _TEXTURES:
+        kinds = local_binary_pattern(  # type: ignore[no-untyped-call]
+            grey, neighbours, radius, method="uniform"
+        )
+        parts.append(_shares(kinds, neighbours + 2, neighbours + 2))
+    return np.concatenate(parts)
+
+
+def _shares(values: NDArray[np.generic], bins: int, end: int) -> Floats:
+    counts, _ = np.histogram(values, bins=bins, range=(0, end))
+    return np.asarray(counts / values.size)
+
+
+def recognisable_sessions(leaves: LabelledLeaves) -> tuple[float, float]:
+    """Tell sessions of one pattern apart, leaves left out in tenths; and the same when shuffled.
+
+    Returns
+    -------
+    tuple of float
+        Balanced accuracy with the true sessions and with shuffled ones, the mean over patterns
+        that have several photographed sessions.
+    """
+    rng = np.random.default_rng(_SEED)
+    typical = np.nanmedian(leaves.measured, axis=0)
+    true, shuffled = [], []
+    for pattern in np.unique(leaves.pattern):
+        own = leaves.where((leaves.pattern == pattern) & ~leaves.rendered)
+        names, counts = np.unique(own.session, return_counts=True)
+        if len(names[counts >= 20]) < 2:
+            continue
+        filled = np.where(np.isfinite(own.measured), own.measured, typical)
+        true.append(_told_apart(filled, own.session))
+        shuffled.append(_told_apart(filled, rng.permutation(own.session)))
+    return float(np.mean(true)), float(np.mean(shuffled))
+
+
+def _told_apart(measured: Floats, session: NDArray[np.str_]) -> float:
+    model = make_pipeline(
+        StandardScaler(), LogisticRegression(C=0.1, max_iter=2000, class_weight="balanced")
+    )
+    folds = StratifiedKFold(10, shuffle=True, random_state=_SEED)
+    told = cross_val_predict(model, measured, session, cv=folds)
+    return float(balanced_accuracy_score(session, told))
+
+
+def _described(numbered: tuple[int, Path]) -> tuple[int, Floats]:
+    use_one_thread()
+    return numbered[0], whole_picture(read_photo(PhotoFile(numbered[1], numbered[1].name)).pixels)
+
+
+def _baseline(photos: Path, jobs: int) -> LabelledLeaves:
+    labels = read_labels(photos / "tomato" / "labels.csv")
+    numbered = [(number, label.path) for number, label in enumerate(labels)]
+    rows = dict(spread_over_processes(_described, numbered, jobs))
+    return replace(
+        labelled_leaves(labels, [np.zeros(len(MEASURES), np.float32) for _ in labels]),
+        measured=np.array([rows[number] for number in range(len(labels))]),
+    )
+
+
+def _figures(leaves: LabelledLeaves) -> UnseenFigures:
+    results = leave_sessions_out(leaves)
+    classifier = train(leaves, results)
+    return unseen_figures(results, classifier.temperature, classifier.least_probability)
+
+
+def report(pairs: Sequence[tuple[str, LabelledLeaves]]) -> str:
+    """Lay both checks out as a table, one column for each way of describing a leaf."""
+    figures = [vars(_figures(leaves)) for _, leaves in pairs]
+    sessions = [recognisable_sessions(leaves) for _, leaves in pairs]
+    rows = [
+        [name.replace("_", " "), *("" if f[name] is None else f"{f[name]:.2f}" for f in figures)]
+        for name in figures[0]
+    ]
+    rows.append(["sessions of one pattern told apart", *(f"{s[0]:.2f}" for s in sessions)])
+    rows.append(["the same, sessions shuffled", *(f"{s[1]:.2f}" for s in sessions)])
+    return as_table(["sessions left out in turn", *(name for name, _ in pairs)], rows)
+
+
+def main() -> None:
+    """Print both checks."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
+    parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
+    parser.add_argument("--features", type=Path, default=Path("models/pattern/features.csv"))
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    args = parser.parse_args()
+    use_one_thread()
+    lesions = read_labelled(args.features)
+    print(report([("lesions", lesions), ("whole picture", _baseline(args.photos, args.jobs))]))
+
+
+if __name__ == "__main__":
+    main()
