@@ -42,8 +42,8 @@ Floats = NDArray[np.float64]
 
 _COLUMNS = ("photo", "session", "pattern", "blight_kind", *(measure.name for measure in MEASURES))
 _STRENGTH = 0.002  # inverse regularisation; few sessions allow few degrees of freedom
-_RENDERED_WEIGHT = 0.3  # of a painted session against a photographed one
-_LEAST_PROBABILITY = 0.68
+_RENDERED_WEIGHT = 0.6  # of a painted session against a photographed one
+_LEAST_PROBABILITY = 0.69
 _MOST_OTHER = 0.6
 _LEAST_KIND = 0.75
 
