@@ -25,11 +25,12 @@ from sklearn.model_selection import StratifiedKFold, cross_val_predict
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
+from models.pattern import CLASSIFIER_FILE
 from models.pattern.figures import UnseenFigures, unseen_figures
 from models.pattern.measures import MEASURES
 from models.pattern.training import LabelledLeaves, leave_sessions_out, read_labelled, train
 from scripts.labelled import labelled_leaves, read_labels
-from scripts.readme_figures import as_table
+from scripts.readme_figures import as_table, fill
 from scripts.workers import spread_over_processes, use_one_thread
 from vision.find import PhotoFile
 from vision.photo import read_photo
@@ -143,11 +144,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
     parser.add_argument("--features", type=Path, default=Path("models/pattern/features.csv"))
+    parser.add_argument("--write-card", action="store_true", help="put it into the model card")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     args = parser.parse_args()
     use_one_thread()
     lesions = read_labelled(args.features)
-    print(report([("lesions", lesions), ("whole picture", _baseline(args.photos, args.jobs))]))
+    table = report([("lesions", lesions), ("whole picture", _baseline(args.photos, args.jobs))])
+    print(table)
+    if args.write_card:
+        fill("baseline", table, CLASSIFIER_FILE.with_name("MODEL_CARD.md"))
 
 
 if __name__ == "__main__":

@@ -69,10 +69,7 @@ MEASURES = (
     Measure("halo_redness", "Δa* of healthy chroma", "yellow against pale green halo"),
     Measure("large_grain", "of healthy L*", "papery or wrinkled dead tissue"),
     Measure("depth", "0 margin to 1", "how far from the margin dead tissue lies"),
-    Measure(
-        "pinpoint_marks", "ln(1 + number)", "marks, dead or yellow, under 3.5 % of a side: spot"
-    ),
-    Measure("tiny_marks", "ln(1 + number)", "3.5 to 6 %: spot that is only yellow yet, or mostly"),
+    Measure("tiny_marks", "ln(1 + number)", "marks, dead or yellow, 3.5 to 6 % of a side: spot"),
     Measure("small_marks", "ln(1 + number)", "6 to 10 %: the same with its halo"),
     Measure("middle_marks", "ln(1 + number)", "10 to 20 %: early blight with its halo"),
     Measure("large_marks", "ln(1 + number)", "over 20 %: blight with its halo"),
@@ -84,8 +81,8 @@ MEASURES = (
 )
 """All measurements, in the order of the columns; sizes and signs: common practice, no source."""
 
-_MARK_SIZES = (0, 0.035, 0.06, 0.10, 0.20, np.inf)  # leaf sides across, halo included
-_MARKS = ("pinpoint_marks", "tiny_marks", "small_marks", "middle_marks", "large_marks")
+_MARK_SIZES = (0.035, 0.06, 0.10, 0.20, np.inf)  # leaf sides across, halo included
+_MARKS = ("tiny_marks", "small_marks", "middle_marks", "large_marks")
 _YELLOWER_DEG = 12  # of hue, from the leaf's own healthy green
 _LOWER, _SMALL, _MIDDLE = 0.05, 0.10, 0.20  # leaf sides that part tiny, small, middle and large
 

@@ -42,6 +42,7 @@ Floats = NDArray[np.float64]
 
 _COLUMNS = ("photo", "session", "pattern", "blight_kind", *(measure.name for measure in MEASURES))
 _STRENGTH = 0.002  # inverse regularisation; few sessions allow few degrees of freedom
+_KIND_STRENGTH = 0.005  # likewise, of early against late blight
 _RENDERED_WEIGHT = 0.6  # of a painted session against a photographed one
 _LEAST_PROBABILITY = 0.69
 _MOST_OTHER = 0.6
@@ -131,7 +132,7 @@ def train(leaves: LabelledLeaves, results: Sequence["SessionResult"] | None = No
 
 def _fit(leaves: LabelledLeaves) -> Classifier:
     measured = leaves.measured
-    typical = np.nanmedian(measured, axis=0)
+    typical = _typical(measured)
     filled = np.where(np.isfinite(measured), measured, typical)
     mean, scale = filled.mean(axis=0), np.maximum(filled.std(axis=0), 1e-6)
     standard = standardised(filled, mean, scale)
@@ -160,6 +161,14 @@ def _fit(leaves: LabelledLeaves) -> Classifier:
     )
 
 
+def _typical(measured: Floats) -> Floats:
+    """Return the median of each measurement; 0 for one that no leaf has."""
+    typical = np.zeros(measured.shape[1])
+    had = np.isfinite(measured).any(axis=0)
+    typical[had] = np.nanmedian(measured[:, had], axis=0)
+    return typical
+
+
 def _all_classes(model: LogisticRegression) -> tuple[Floats, Floats]:
     """Give a class that was not among the leaves a score that is never the best."""
     weights, offsets = np.zeros((len(CLASSES), model.coef_.shape[1])), np.full(len(CLASSES), -50.0)
@@ -177,7 +186,7 @@ def _fit_late(standard: Floats, leaves: LabelledLeaves) -> tuple[Floats, float]:
     if len(np.unique(late)) < 2:
         return np.zeros(standard.shape[1]), 0.0
     weight = _weights(leaves.where(blight), by_kind=True)
-    model = LogisticRegression(C=_STRENGTH, max_iter=2000)
+    model = LogisticRegression(C=_KIND_STRENGTH, max_iter=2000)
     model.fit(standard[blight], late, sample_weight=weight)
     return np.asarray(model.coef_[0]), float(model.intercept_[0])
 

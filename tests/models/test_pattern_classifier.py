@@ -174,7 +174,7 @@ def test_a_session_with_leaves_of_several_patterns_is_tried_pattern_by_pattern(l
 @pytest.mark.parametrize(
     "changed",
     [
-        {"version": 2},
+        {"version": 1},
         {"classes": ["spot", "blight", "none", "other"]},
         {"measures": ["size", *(measure.name for measure in MEASURES[1:])]},
         {"measures": [measure.name for measure in MEASURES[:-1]]},
@@ -205,7 +205,7 @@ def test_a_file_with_damaged_numbers_is_refused(stored, changed):
         load_classifier(stored(**changed))
 
 
-@pytest.mark.parametrize("content", [b"", b"[1]", b"{", b"\xff\xfe", b'{"version": 1}', b"7"])
+@pytest.mark.parametrize("content", [b"", b"[1]", b"{", b"\xff\xfe", b'{"version": 2}', b"7"])
 def test_a_file_that_is_no_classifier_is_refused(tmp_path, content):
     path = tmp_path / "own.json"
     path.write_bytes(content)

@@ -14,7 +14,7 @@ LN2 = np.log(2)
 
 def test_each_measure_is_named_once_with_its_unit_and_reason():
     names = [measure.name for measure in MEASURES]
-    assert len(set(names)) == len(names) == 39
+    assert len(set(names)) == len(names) == 48
     assert all(measure.unit and measure.reason for measure in MEASURES)
 
 
@@ -26,6 +26,7 @@ def test_a_healthy_leaf_has_amounts_of_zero_and_no_shapes(drawn_leaf):
         "rings", "pale_centre", "lesion_lightness", "lesion_redness", "rim_redness",
         "halo_redness", "large_grain", "depth",
     }  # fmt: skip
+    assert values.pop("leaf_breadth") == pytest.approx(1, abs=0.02)  # a square of leaf
     assert {value for name, value in values.items() if name not in none} == {0.0}
 
 

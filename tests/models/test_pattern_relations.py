@@ -29,6 +29,11 @@ FRAGILE = {
     "middle_lesions": 0.45,
     "large_lesions": 0.5,
     "margin_lesions": 0.4,
+    "tiny_marks": 0.6,
+    "small_marks": 0.45,
+    "middle_marks": 0.4,
+    "large_marks": 0.4,
+    "dominance": 0.3,
     # Outlines of a few pixels.
     "small_roundness": 0.5,
     "roundness": 0.45,
