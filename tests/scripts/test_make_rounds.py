@@ -2,12 +2,14 @@
 
 import csv
 import io
+import shutil
 
 import numpy as np
 import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
+from scripts.cli import app as spotlamp
 from scripts.make_rounds import (
     DROPPINGS,
     NIGHT,
@@ -89,6 +91,28 @@ def test_the_rounds_have_each_case_they_promise():
 def test_photos_of_the_rounds_are_small():
     sizes = [path.stat().st_size for name in ROUNDS for path in (HERE / name).rglob("*.jpg")]
     assert max(sizes) <= 75_000
+
+
+def test_the_demo_counts_the_caterpillars_of_the_night_round_beside_the_garden(
+    tmp_path, monkeypatch
+):
+    photos = {
+        tmp_path / "garden" / "day.jpg": HERE / "droppings" / "garden" / f"{DROPPINGS[1].name}.jpg",
+        tmp_path / "night" / "garden" / "uv.jpg": HERE
+        / "night"
+        / "garden"
+        / f"{NIGHT[1].name}.jpg",
+    }
+    for target, source in photos.items():
+        target.parent.mkdir(parents=True)
+        shutil.copy(source, target)
+    monkeypatch.setattr("scripts.cli.sample_garden", lambda: tmp_path / "garden")
+    result = CliRunner().invoke(spotlamp, ["demo", "--out", str(tmp_path / "out"), "--jobs", "1"])
+    assert result.exit_code == 0, result.exception
+    with (tmp_path / "out" / "photos.csv").open(encoding="utf-8", newline="") as table:
+        rows = {row["photo"]: row for row in csv.DictReader(table)}
+    assert (rows["day.jpg"]["mode"], rows["day.jpg"]["caterpillar_count"]) == ("day", "")
+    assert (rows["uv.jpg"]["mode"], rows["uv.jpg"]["caterpillar_count"]) == ("night", "1")
 
 
 def test_the_command_paints_into_the_folder_it_is_given(tmp_path, monkeypatch):
