@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from scripts.make_samples import HERE, SAMPLES, app, encode_jpeg, make_samples, paint
 
-BYTES_ALLOWED = 4_200_000
+BYTES_ALLOWED = 6_000_000  # as DEVELOPERS.md says
 AGAIN = [sample for sample in SAMPLES if sample.seed % 8 == 3]
 
 
