@@ -21,6 +21,7 @@ from models.care.rules import (
 from models.care.season import Season, season_of
 from models.care.spray_tasks import spray_tasks
 from models.care.tasks import Leaves, Nights, leaf_tasks, night_tasks
+from models.care.thresholds import filled
 from models.care.words import day_words, pattern_words, time_words, visit_words
 from models.entries import LogEntry, PhotoEntry
 from models.garden import Garden
@@ -144,7 +145,7 @@ def _leaf_status(rule: Rule, evidence: Evidence) -> PlantStatus:
         plant=evidence.plant,
         status=rule.status,
         rule=rule.name,
-        why=rule.why,
+        why=filled(rule.why, evidence.limits),
         measured=_behind(rule, evidence),
         measured_on=visit.day if visit else None,
         severity_pct=visit.severity_pct if visit else None,
@@ -172,7 +173,8 @@ def _behind(rule: Rule, evidence: Evidence) -> str:
 
 def _night_status(rule: Rule, evidence: NightEvidence) -> PlantStatus:
     day, measured, photo = _seen_at_night(evidence)
-    return PlantStatus(evidence.plant, rule.status, rule.name, rule.why, measured, day, photo=photo)
+    why = filled(rule.why, evidence.limits)
+    return PlantStatus(evidence.plant, rule.status, rule.name, why, measured, day, photo=photo)
 
 
 def _seen_at_night(evidence: NightEvidence) -> tuple[date | None, str, str]:

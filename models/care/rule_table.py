@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
-from datetime import time
 from typing import Any
 
 from models.care.choice import CHOICE_RULE
@@ -16,7 +15,7 @@ from models.care.rules import (
     Condition,
     Rule,
 )
-from models.care.thresholds import Thresholds
+from models.care.thresholds import Thresholds, filled, shown
 
 __all__ = ["rules_markdown", "thresholds_markdown"]
 
@@ -33,15 +32,15 @@ def rules_markdown(limits: Thresholds) -> str:
     choice = f"Which plant is spot-tested: {CHOICE_RULE} `spotlamp log choose PLANT` overrules it."
     return "\n\n".join(
         [
-            _filled(_HEAD, limits),
+            filled(_HEAD, limits),
             _table(LEAF_RULES, LEAF_CONDITIONS, limits),
             choice,
             "Caterpillars: a second status, where a row fits.",
             _table(NIGHT_RULES, NIGHT_CONDITIONS, limits),
             "What is logged against a rule stays as it happened, and is pointed out:",
-            "\n".join(f"- {_filled(rule.words, limits)}" for rule in LOG_RULES),
+            "\n".join(f"- {filled(rule.words, limits)}" for rule in LOG_RULES),
             "Habits, offered when the record gives the reason (practice):",
-            "\n".join(f"- `{h.name}`, when {_filled(h.when, limits)}: {h.advice}" for h in HABITS),
+            "\n".join(f"- `{h.name}`, when {filled(h.when, limits)}: {h.advice}" for h in HABITS),
         ]
     )
 
@@ -49,7 +48,7 @@ def rules_markdown(limits: Thresholds) -> str:
 def thresholds_markdown(limits: Thresholds) -> str:
     """Return the thresholds as a table: name, value, reason of the default."""
     rows = [
-        (f"`{field.name}`", _shown(getattr(limits, field.name)), str(field.metadata["why"]))
+        (f"`{field.name}`", shown(getattr(limits, field.name)), str(field.metadata["why"]))
         for field in fields(limits)
     ]
     return _markdown(("setting", "value", "why"), rows)
@@ -61,29 +60,13 @@ def _table(
     rows = [
         (
             str(number),
-            _filled("; ".join(conditions[name].words for name in rule.when), limits),
+            filled("; ".join(conditions[name].words for name in rule.when), limits),
             rule.status,
-            _filled(rule.why, limits),
+            filled(rule.why, limits),
         )
         for number, rule in enumerate(rules, 1)
     ]
     return _markdown(("", "when", "status", "rule"), rows)
-
-
-def _filled(words: str, limits: Thresholds) -> str:
-    """Return words with the thresholds they name."""
-    values = {field.name: _shown(getattr(limits, field.name)) for field in fields(limits)}
-    return words.format(**values)
-
-
-def _shown(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float):
-        return f"{value:g}"
-    if isinstance(value, time):
-        return f"{value:%H:%M}"
-    return ", ".join(value) or "none" if isinstance(value, tuple) else str(value)
 
 
 def _markdown(head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:

@@ -280,8 +280,8 @@ LEAF_RULES: tuple[Rule, ...] = (
         "blight, kind unsure",
         ("sick", "kind unsure"),
         "watch",
-        "Photograph {plants} again tomorrow, more leaves; show a leaf to an extension service or "
-        "plant clinic if it spreads.",
+        "Photograph more leaves of {plants}, and show one to an extension service or plant clinic "
+        "if it spreads.",
         "As long as it may be late blight, it is not spot-tested.",
         "photo",
     ),

@@ -7,7 +7,7 @@ from typing import Any, get_type_hints
 
 from models.garden import Garden
 
-__all__ = ["CareSettingsError", "Thresholds", "thresholds_of", "why"]
+__all__ = ["CareSettingsError", "Thresholds", "filled", "shown", "thresholds_of", "why"]
 
 
 class CareSettingsError(Exception):
@@ -38,7 +38,7 @@ class Thresholds:
         40.0, 0, 100, "On a sicker plant too little green is left to see a burn on."
     )
     wide_points: float = _of(
-        20.0, 1, 100, "An interval wider than this cannot carry the decision to spray."
+        45.0, 1, 100, "An interval wider than this says hardly more than sick or not."
     )
     collapse_points: float = _of(
         25.0, 1, 100, "Leaf spot takes weeks to rise so far; late blight takes days."
@@ -97,6 +97,22 @@ def why(name: str) -> str:
         When there is no such threshold.
     """
     return {f.name: str(f.metadata["why"]) for f in fields(Thresholds)}[name]
+
+
+def filled(words: str, limits: Thresholds) -> str:
+    """Return words with the values of the thresholds that they name in braces."""
+    return words.format(**{f.name: shown(getattr(limits, f.name)) for f in fields(limits)})
+
+
+def shown(value: object) -> str:
+    """Return a threshold's value as people read it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return f"{value:g}"
+    if isinstance(value, time):
+        return f"{value:%H:%M}"
+    return ", ".join(value) or "none" if isinstance(value, tuple) else str(value)
 
 
 def thresholds_of(garden: Garden) -> Thresholds:

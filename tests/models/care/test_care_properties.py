@@ -219,6 +219,7 @@ def test_each_task_and_status_has_its_reason_plants_and_day(season, events, mome
             assert task.part == "morning"
     assert len({task.key for task in plan_.tasks}) == len(plan_.tasks)
     assert all(s.why and s.measured for s in plan_.statuses)
+    assert not {"{", "}"} & {sign for s in plan_.statuses for sign in s.why + s.measured}
 
 
 @given(events=seasons, moment=moments, seed=st.integers(0, 9))

@@ -196,8 +196,8 @@ def test_a_doubtful_reading_says_why_and_waits_for_tomorrow_when_enough_leaves_w
 
 def test_a_wider_interval_never_leads_to_a_spray_that_a_narrow_one_did_not(season):
     asks = []
-    for width in (1, 5, 10, 19, 21, 40):
-        invented = sprayed(season).healthy(1, "A1").photo("A1", 1, 22, width=width)
+    for width in (1, 5, 10, 30, 44, 46, 60):
+        invented = sprayed(season).healthy(1, "A1").photo("A1", 1, 36, width=width)
         asks.append(bool(invented.tasks(1, 12, "spot-test")))
     assert asks == sorted(asks, reverse=True)
     assert set(asks) == {True, False}

@@ -58,7 +58,7 @@ def test_the_healthiest_photographed_plant_is_not_tested(season):
         {"severity": 70},
         {"severity": 30, "pattern": "unsure"},
         {"severity": 30, "pattern": "none"},
-        {"severity": 30, "width": 25},
+        {"severity": 35, "width": 50},
         {"severity": 30, "flags": ("too_dark",)},
         {"severity": 30, "pattern": "blight", "blight_kind": "late"},
         {"severity": 30, "pattern": "blight", "blight_kind": "unsure"},
