@@ -9,16 +9,15 @@ from models.care.season import Season
 from models.care.thresholds import thresholds_of
 from models.garden_file import GardenError, read_garden
 from scripts.care_text import flag_text, plan_text, today_text
-from scripts.caring import read_season
+from scripts.caring import read_season, weather_of
 from scripts.gardens import chosen_garden, known_plant
 from scripts.moments import moment
 from scripts.tables import write_whole
-from scripts.weather_file import garden_weather
 
 __all__ = ["flag_view", "plan_view", "rules_view", "today_view"]
 
 
-def _season(named: Path | None, at: str | None) -> Season:
+def _season(named: Path | None, at: str | None, weather: Path | None = None) -> Season:
     folder = chosen_garden(named)
     garden = read_garden(folder)
     if not garden.plants:
@@ -26,9 +25,8 @@ def _season(named: Path | None, at: str | None) -> Season:
             f"“{garden.name}” has no plants yet: add a bed with “spotlamp new {folder} --bed "
             "NAME=PLANTS”."
         )
-    limits = thresholds_of(garden)
-    weather = garden_weather(garden, folder, morning=(limits.morning_from, limits.morning_until))
-    return read_season(folder, moment(at, garden.time_zone), weather, garden=garden)
+    days = weather_of(garden, folder, weather)
+    return read_season(folder, moment(at, garden.time_zone), days, garden=garden)
 
 
 def flag_view(named: Path | None, plants: Sequence[str], at: str | None) -> str:
@@ -44,9 +42,15 @@ def rules_view(named: Path | None) -> str:
     return f"{rules_markdown(limits)}\n\n{thresholds_markdown(limits)}"
 
 
-def plan_view(named: Path | None, days: int, at: str | None, ics: Path | None = None) -> str:
+def plan_view(
+    named: Path | None,
+    days: int,
+    at: str | None,
+    weather: Path | None = None,
+    ics: Path | None = None,
+) -> str:
     """Return the plan as text; write it as a calendar file too where one is named."""
-    season = _season(named, at)
+    season = _season(named, at, weather)
     found = plan_season(season, days)
     text = plan_text(season, found)
     if ics is None:

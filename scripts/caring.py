@@ -16,10 +16,12 @@ from models.entries import LogEntry, PhotoEntry
 from models.garden import Garden
 from models.garden_file import read_garden
 from models.journal import Journal, JournalError, PatternCorrection, open_journal
+from models.weather import WeatherFileError
 from scripts.care_text import wrapped
 from scripts.log_words import Said
+from scripts.weather_file import garden_weather
 
-__all__ = ["entry_line", "gone_from", "log_said", "read_season", "withdraw"]
+__all__ = ["entry_line", "gone_from", "log_said", "read_season", "weather_of", "withdraw"]
 
 
 def read_season(
@@ -84,14 +86,38 @@ def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int 
         Number of the entry in whose place it goes.
     """
     garden = read_garden(folder)
+    # What was done is logged, whatever is wrong with the weather file.
+    weather, trouble = _weather(garden, folder)
     with open_journal(folder) as journal:
         entry = _entry(journal, said, at, correct)
         number = journal.log(entry)
         entry = replace(entry, number=number)
-        season = _season(journal, garden, max(entry.at, _last_moment(journal)))
+        season = _season(journal, garden, max(entry.at, _last_moment(journal)), weather)
     lines = [f"Logged: {entry_line(entry, garden.units)}"]
+    lines += [wrapped(f"Without the weather: {trouble}", 4, "  ! ")] if trouble else []
     lines += [wrapped(remark.sentence, 4, "  ! ") for remark in _remarks(season, number)]
     return "\n".join(lines + _what_follows(season, entry))
+
+
+def _weather(garden: Garden, folder: Path) -> tuple[Sequence[DayWeather], str]:
+    """Return the garden's weather, or none and the reason."""
+    try:
+        return weather_of(garden, folder), ""
+    except WeatherFileError as error:
+        return (), str(error)
+
+
+def weather_of(garden: Garden, folder: Path, file: Path | None = None) -> Sequence[DayWeather]:
+    """Return the days of the garden's weather file, or of another with the same columns.
+
+    Raises
+    ------
+    WeatherFileError, CareSettingsError
+        With one sentence.
+    """
+    limits = thresholds_of(garden)
+    morning = (limits.morning_from, limits.morning_until)
+    return garden_weather(garden, folder, morning=morning, file=file)
 
 
 def _entry(

@@ -20,6 +20,16 @@ def plan(
         str | None,
         typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
     ] = None,
+    weather: Annotated[
+        Path | None,
+        typer.Option(
+            "--weather",
+            metavar="FILE",
+            exists=True,
+            dir_okay=False,
+            help="A station's file with a forecast, in the place of the garden's own.",
+        ),
+    ] = None,
     ics: Annotated[
         Path | None,
         typer.Option("--ics", metavar="FILE", help="Also write the plan as a calendar file."),
@@ -28,9 +38,9 @@ def plan(
 ) -> None:
     """List what to do in the coming days: what, which plants, when and why.
 
-    Reads the garden's settings and journal. The plan follows from them alone: the same record
-    gives the same plan. Also lists what was logged against a rule, habits that may help, and the
-    cautions.
+    Reads the garden's settings, journal and weather file. The plan follows from them alone: the
+    same record gives the same plan. Also lists what was logged against a rule, habits that may
+    help, and the cautions.
 
     Writes the screen, and with --ics a calendar that phones import: importing the next one moves
     events instead of doubling them. Answers at once. The sprays are home remedies, not registered
@@ -41,4 +51,4 @@ def plan(
     with one_sentence_errors():
         from scripts.care_views import plan_view
 
-        say(plan_view(garden, days, at, ics))
+        say(plan_view(garden, days, at, weather, ics))

@@ -82,19 +82,38 @@ def _zone(settings: Mapping[str, str], garden: Garden | None) -> ZoneInfo:
 
 
 def garden_weather(
-    garden: Garden, folder: Path, *, morning: tuple[time, time] = (time(5), time(10))
+    garden: Garden,
+    folder: Path,
+    *,
+    morning: tuple[time, time] = (time(5), time(10)),
+    file: Path | None = None,
 ) -> tuple[DayWeather, ...]:
     """Return the days of the garden's weather file for the spray calendar; none without a file.
+
+    Parameters
+    ----------
+    garden, folder : Garden and Path
+        For the settings' table ``weather``.
+    morning : tuple of time
+        Hours in which one sprays.
+    file : Path, optional
+        Instead of that of the settings, with the same columns.
 
     Raises
     ------
     WeatherFileError
-        When the settings name a file that cannot be used.
+        When the settings name a file that cannot be used, or a file is given without columns.
     """
     if not garden.settings.get("weather"):
+        if file is not None:
+            raise WeatherFileError(
+                f"Say under [weather] in the garden's settings how the columns of “{file}” are "
+                "named."
+            )
         return ()
     zone = ZoneInfo(garden.time_zone)
     hours = [
-        replace(hour, at=hour.at.astimezone(zone)) for hour in station_of(garden, folder).hours
+        replace(hour, at=hour.at.astimezone(zone))
+        for hour in station_of(garden, folder, file).hours
     ]
     return tuple(care_days(hours, morning=morning))

@@ -320,3 +320,61 @@ def test_outside_a_garden_or_without_plants_one_sentence_says_what_to_do(
         assert "You stand in no garden" in spotlamp(*command, code=2).output
     spotlamp("new", "empty")
     assert "has no plants yet" in spotlamp("plan", "--garden", "empty", code=2).output
+
+
+STATION = """\
+[weather]
+file = "station.csv"
+time = "When"
+temperature = "Out:C"
+rain = "Rain:mm"
+"""
+
+
+def station(folder, name, hot_day, wet_day):
+    """Write two weeks of hours: one day hot, one wet, all others mild."""
+    lines = ["When,Out,Rain"]
+    for day in range(1, 15):
+        for hour in range(24):
+            warm = 35 if day == hot_day and hour == 14 else 20
+            rain = 4.0 if day == wet_day and hour == 16 else 0.0
+            lines.append(f"2025-07-{day:02} {hour:02}:00,{warm},{rain}")
+    (folder / name).write_text("\n".join(lines), "utf-8")
+
+
+def prevention(text):
+    """Return the day of July under which the next preventive spray stands."""
+    before = text.split(" preventive soda mix", 1)[0]
+    return re.findall(r"^\w+ (\d+) Jul 2025$", before, re.M)[-1]
+
+
+def test_plan_and_log_know_the_stations_rain_and_heat(beds, spotlamp):
+    station(beds, "station.csv", hot_day=12, wet_day=0)
+    station(beds, "other.csv", hot_day=0, wet_day=3)
+    with (beds / GARDEN_FILE).open("a", encoding="utf-8") as settings:
+        settings.write(STATION)
+    said = spotlamp("log", "spray", "soda", "all", "--at", "2025-07-11 07:30").output
+    assert "35 °C on Sat 12 Jul" in " ".join(said.split())
+    spotlamp("log", "--withdraw", 1)
+    at = ("plan", "--at", "2025-07-11 06:00")
+    assert prevention(spotlamp(*at).output) == "13"
+    assert prevention(spotlamp(*at, "--weather", "other.csv").output) == "11"
+    spotlamp("log", "spray", "soda", "all", "--at", "2025-07-02 07:30")
+    rained = spotlamp("plan", "--at", "2025-07-03 20:00", "--weather", "other.csv").output
+    assert prevention(rained) == "4"
+    assert "4 mm of rain" in " ".join(rained.split())
+
+
+def test_a_broken_weather_file_stops_no_entry_of_the_log(beds, spotlamp):
+    with (beds / GARDEN_FILE).open("a", encoding="utf-8") as settings:
+        settings.write(STATION)
+    said = spotlamp("log", "rain", "5mm").output
+    assert "Logged: 1" in said
+    assert "Without the weather" in said
+    assert "station.csv" in spotlamp("plan", code=1).output
+
+
+def test_another_weather_file_needs_the_columns_in_the_settings(beds, spotlamp):
+    station(beds, "station.csv", 0, 0)
+    said = spotlamp("plan", "--weather", "station.csv", code=1).output
+    assert "[weather]" in said
