@@ -15,6 +15,7 @@ from scripts.terminal import (
     Masks,
     Out,
     Overlays,
+    PlantName,
     app,
     fail,
     one_sentence_errors,
@@ -50,12 +51,7 @@ def score(
     classifier: ClassifierFile = None,
     jobs: Jobs = None,
     garden: GardenFolder = None,
-    plant: Annotated[
-        str,
-        typer.Option(
-            "--plant", metavar="NAME", help="Plant of the photos that nothing else gives to one."
-        ),
-    ] = "",
+    plant: PlantName = "",
 ) -> None:
     """Measure the sick part of the leaves on photos taken by day.
 

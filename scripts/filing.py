@@ -152,12 +152,15 @@ class Filer:
     def file(self, result: PhotoResult) -> PhotoResult:
         """File a result, and return it with its plant; one without a reading is passed over.
 
+        So is a day photo that was read as one of the night: nothing was counted on it, and it would
+        take the place of its day reading.
+
         Raises
         ------
         JournalError
             When the journal cannot be written.
         """
-        if result.mode is None:
+        if result.mode is None or (result.night and result.night.caterpillar_count is None):
             return result
         version = reading_version(self._fingerprint, result.torch_off_sha256)
         entry = entry_of(

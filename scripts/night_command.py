@@ -6,10 +6,12 @@ from typing import Annotated
 import typer
 
 from scripts.terminal import (
+    GardenFolder,
     Jobs,
     Masks,
     Out,
     Overlays,
+    PlantName,
     app,
     fail,
     one_sentence_errors,
@@ -58,6 +60,8 @@ def night(
         ),
     ] = None,
     jobs: Jobs = None,
+    garden: GardenFolder = None,
+    plant: PlantName = "",
 ) -> None:
     """Count caterpillars that glow on photos taken in the dark under a UV torch.
 
@@ -71,7 +75,8 @@ def night(
     Writes the tables of "spotlamp score" into DIR, with caterpillar_count and its 95 % interval in
     photos.csv and one row a caterpillar in caterpillars.csv, and the pictures asked for (5 stands
     for caterpillars in masks). None seen is no proof of none: young larvae, eggs and pupae may not
-    glow, and torches of 385 to 395 nm show fewer than those of 365 nm.
+    glow, and torches of 385 to 395 nm show fewer than those of 365 nm. In a garden (see
+    "spotlamp new") each photo that was counted is also filed to its plant in the journal.
 
     Costs about as much as scoring day photos. Ends with 0 when done, 1 when nothing could be
     counted, 2 for wrong usage.
@@ -80,23 +85,29 @@ def night(
     with one_sentence_errors():
         require_opencv()
         from scripts.batch import score_paths
+        from scripts.filing import filing
         from scripts.progress import PhotoProgress
         from scripts.store import Settings
         from scripts.summary import measured, summary
 
-        with PhotoProgress() as progress:
+        settings = Settings(mode="night")
+        with filing(paths, settings, garden, plant) as filer, PhotoProgress() as progress:
             run = score_paths(
                 paths,
                 out,
                 masks=masks,
                 overlays=overlays,
                 jobs=jobs,
-                settings=Settings(mode="night"),
+                settings=settings,
                 explain=explain,
                 dark_frame=dark_frame,
                 on_start=progress.start,
                 on_done=progress.done,
+                on_result=filer.file if filer else lambda result: result,
             )
+            filed = filer.report() if filer else ""
         say(summary(run, torch_nm))
+        if filed:
+            say(f"\n{filed}")
         if not measured(run.results):
             fail("No photo could be counted.")

@@ -18,6 +18,7 @@ __all__ = [
     "Masks",
     "Out",
     "Overlays",
+    "PlantName",
     "app",
     "fail",
     "one_sentence_errors",
@@ -69,6 +70,12 @@ ClassifierFile = Annotated[
     ),
 ]
 
+PlantName = Annotated[
+    str,
+    typer.Option(
+        "--plant", metavar="NAME", help="Plant of the photos that nothing else gives to one."
+    ),
+]
 GardenFolder = Annotated[
     Path | None,
     typer.Option(

@@ -136,6 +136,20 @@ def test_a_night_photo_is_filed_with_its_count(planted):
     assert (photo.severity_pct, photo.lesion_count, photo.leaves) == (None, None, ())
 
 
+def test_a_day_photo_read_as_one_of_the_night_keeps_its_day_reading(
+    planted, paint_photo, score, spotlamp, tmp_path
+):
+    paint_photo(planted / "A1" / "x.jpg")
+    score(planted)
+    with open_journal(planted) as journal:
+        before = journal.photos()
+    out = tmp_path / "night"
+    said = spotlamp("night", planted, "--out", out, "--jobs", "1", code=1).output
+    assert "Filed in “plot”: 0 photos." in said
+    with open_journal(planted) as journal:
+        assert journal.photos() == before
+
+
 def test_another_torch_off_photo_makes_another_version():
     assert len({reading_version("ab" * 32, off) for off in ("", "1" * 64, "2" * 64)}) == 3
 

@@ -5,6 +5,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from models.journal import open_journal
+
 FOLIAGE, LARVA, TAG = (40, 15, 60), (60, 230, 150), (170, 200, 255)
 
 
@@ -112,3 +114,17 @@ def test_a_torch_off_photo_is_subtracted_and_no_photo_of_its_own(tmp_path, spotl
     assert "1 torch-off photo" in shown
     again = spotlamp("night", tmp_path / "in", "--out", out).output
     assert "not measured again" in again
+
+
+def test_night_photos_are_filed_with_their_counts(mixed, tmp_path, spotlamp):
+    garden = tmp_path / "plot"
+    spotlamp("new", garden, "--bed", "North=A1,A2")
+    said = spotlamp("night", mixed, "--out", tmp_path / "out", "--garden", garden).output
+    assert "Filed in “plot”: 2 photos, all new." in said
+    with open_journal(garden) as journal:
+        counts = {photo.plant: photo.caterpillar_count for photo in journal.photos(mode="night")}
+        assert counts == {"A1": 2, "A2": 0}
+        assert journal.photos(mode="day") == ()
+    spotlamp("score", mixed, "--out", tmp_path / "score", "--garden", garden)
+    with open_journal(garden) as journal:
+        assert sorted(photo.mode for photo in journal.photos()) == ["day", "night", "night"]
