@@ -4,6 +4,7 @@ from datetime import date
 from math import exp
 
 from models.progress import Course, DaysTo, ProgressCurve
+from models.progress.course import HARDLY_SICK_PCT
 from models.progress.curve import Change, Doubling
 from scripts.trend import Trend
 
@@ -104,7 +105,9 @@ def _course_words(curve: ProgressCurve) -> str:
             f"from {interval}; more leaves on each visit narrow it."
         )
     if course.direction == "level":
-        return f"{curve.plant} is level: {from_to}; growth {interval}."
+        hardly = last.severity_pct < HARDLY_SICK_PCT and first.severity_pct < HARDLY_SICK_PCT
+        sick = f", hardly sick (below {HARDLY_SICK_PCT:g} %)" if hardly else ""
+        return f"{curve.plant} is level{sick}: {from_to}; growth {interval}."
     if course.direction == "falling":
         return f"{curve.plant} is falling: {from_to}; {interval}. {FALLS.capitalize()}."
     return f"{curve.plant} is rising: {from_to}; {interval}{_doubling_words(curve.doubling)}."

@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.progress.points import SeverityPoint
-from models.progress.rates import logit
+from models.progress.rates import from_logit, logit
 from models.progress.spread import Visits
 
 __all__ = [
+    "HARDLY_SICK_PCT",
     "LEVEL_RATE_PER_DAY",
     "RECENT_DAYS",
     "Course",
@@ -35,6 +36,10 @@ Direction = Literal["rising", "level", "falling", "cannot tell"]
 LEVEL_RATE_PER_DAY = 0.025
 """Rates within ± this are level: half the slowest field rate of leaf spot on tomato, 0.05 a day
 (Ferrandino & Elmer 1992, Plant Disease 76:208-211)."""
+
+HARDLY_SICK_PCT = 1.0
+"""Plants that surely stay below it are level, however unsure their growth: it is within the error
+of reading one photo."""
 
 RECENT_DAYS = 21
 LEAST_VISITS = 3
@@ -105,8 +110,9 @@ class Course:
     Attributes
     ----------
     direction : {"rising", "level", "falling", "cannot tell"}
-        Level: the whole interval of the rate lies within ± ``LEVEL_RATE_PER_DAY``. Rising,
-        falling: it lies above, below 0. Otherwise it cannot be told.
+        Level: the whole interval of the rate lies within ± ``LEVEL_RATE_PER_DAY``, or the plant
+        surely stays below ``HARDLY_SICK_PCT``. Rising, falling: it lies above, below 0. Otherwise
+        it cannot be told.
     reason : str
         Why it cannot be told; otherwise empty.
     first_day, last_day : date
@@ -198,12 +204,28 @@ def judge_course(points: Sequence[SeverityPoint], scatter: VisitScatter | None =
         return _course(points, "cannot tell", _too_few(len(points)), None)
     line = _line(points, scatter)
     direction = _direction(line.low_per_day, line.high_per_day)
+    if direction == "cannot tell" and _highest_pct(line, points) < HARDLY_SICK_PCT:
+        direction = "level"
     reason = "the visits differ too much among themselves" if direction == "cannot tell" else ""
     return _course(points, direction, reason, line)
 
 
 def _too_few(visits: int) -> str:
     return "only one visit" if visits == 1 else "only two visits; two points are no course"
+
+
+def _highest_pct(line: Line, points: Sequence[SeverityPoint]) -> float:
+    """Return the highest end of the 95 % band about the line, from first to last visit, percent."""
+    from scipy.special import stdtrit
+
+    back = np.array([0.0, (points[0].day - points[-1].day).days])
+    variance = (
+        line.height_error**2
+        + 2 * back * line.covariance
+        + (back * line.standard_error_per_day) ** 2
+    )
+    band = line.height + line.rate_per_day * back + stdtrit(line.freedom, 0.975) * variance**0.5
+    return float(100 * from_logit(band).max())
 
 
 def _course(

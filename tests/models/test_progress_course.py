@@ -130,6 +130,17 @@ def test_a_well_photographed_level_plant_is_level():
     assert progress_curve(season, "A1").course.direction == "level"
 
 
+def test_a_plant_that_surely_stays_clean_is_level_however_unsure_its_growth():
+    clean = [
+        photo("A1", 7 * n, *leaves) for n, leaves in enumerate([[0, 0.4] * 6, [0.3, 0] * 6] * 3)
+    ]
+    course = progress_curve(season_of(*clean), "A1").course
+    assert course.line.high_per_day > LEVEL_RATE_PER_DAY
+    assert course.direction == "level"
+    sicker = [photo("A1", 7 * n, *leaves) for n, leaves in enumerate([[0, 8] * 6, [6, 0] * 6] * 3)]
+    assert progress_curve(season_of(*sicker), "A1").course.direction == "cannot tell"
+
+
 @pytest.mark.parametrize(("visits", "said"), [(1, "only one visit"), (2, "two points")])
 def test_two_points_decide_nothing_however_far_apart(visits, said):
     photos = grown("A1", 0.5, visits=visits, count=30)
