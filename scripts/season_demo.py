@@ -78,5 +78,5 @@ def _plant(curve: ProgressCurve) -> str:
 def _next(folder: Path) -> Iterator[str]:
     yield "Look further, for instance with:"
     yield f"  spotlamp trend --garden {folder}"
-    yield f"  spotlamp trend --garden {folder} --effect 2025-07-15"
+    yield f"  spotlamp trend --garden {folder} --effect soda"
     yield f'  spotlamp today --at "2025-07-31 07:00" --garden {folder}'

@@ -36,8 +36,15 @@ _PANEL_IN = (3.1, 2.2)
 _RAIN_HEIGHT = 0.2  # of a panel, for the heaviest rain
 
 
-def draw_trend(trend: Trend) -> dict[str, bytes]:
+def draw_trend(trend: Trend, dpi: int = 130) -> dict[str, bytes]:
     """Draw the season.
+
+    Parameters
+    ----------
+    trend : Trend
+        The season.
+    dpi : int
+        Pixels an inch of the PNG.
 
     Returns
     -------
@@ -53,7 +60,7 @@ def draw_trend(trend: Trend) -> dict[str, bytes]:
         for ending in ("png", "svg"):
             data = io.BytesIO()
             metadata = {"Date": None} if ending == "svg" else {"Software": None}
-            figure.savefig(data, format=ending, dpi=130, metadata=metadata)
+            figure.savefig(data, format=ending, dpi=dpi, metadata=metadata)
             files[f"trend.{ending}"] = data.getvalue()
     return files
 
