@@ -36,12 +36,17 @@ def true_visits():
     return visits
 
 
-def truly_going(percents):
-    """Return where a plant goes by its painted truth over the last three weeks."""
+def true_rate(percents):
+    """Return how fast a plant's painted logit grew over the last three weeks, per day."""
     days = 5 * np.arange(len(percents))
     near = days >= days[-1] - 20
     share = np.clip(np.array(percents) / 100, 0.002, 0.998)
-    rate = np.polyfit(days[near], np.log(share / (1 - share))[near], 1)[0]
+    return np.polyfit(days[near], np.log(share / (1 - share))[near], 1)[0]
+
+
+def truly_going(percents):
+    """Return where a plant goes by its painted truth over the last three weeks."""
+    rate = true_rate(percents)
     return "rising" if rate > 0.06 else "falling" if rate < -0.06 else "little changed"
 
 
@@ -72,14 +77,18 @@ def test_the_demo_names_the_plants_that_truly_rise_recover_and_are_lost(demo, cu
         direction = curve.course.direction
         if plant in rising | falling:
             assert direction == going[plant]
+        elif plant == "B4":
+            # It truly rises, but so slowly that the measured interval may or may not show it.
+            assert 0.03 < true_rate(true_visits()[plant]) < 0.06
+            assert direction in {"rising", "cannot tell"}
         else:
-            assert direction in {"level", "cannot tell"}
+            assert direction == "level"
     told = {
         line.split()[0]: set(re.findall(r"\b[ABC]\d\b", line)) for line in demo[1].splitlines()
         if re.match(r"  (rising|falling|clean|lost) ", line)
     }  # fmt: skip
+    assert told.pop("rising") - {"B4"} == rising - LOST
     assert told == {
-        "rising": rising - LOST,
         "falling": falling,
         "clean": {plant.name for plant in PLANTS} - SICK,
         "lost": LOST,
