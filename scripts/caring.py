@@ -9,7 +9,7 @@ from models.care.burn_log import verdict_of
 from models.care.planning import plan_season
 from models.care.records import DayWeather, Remark
 from models.care.review import review
-from models.care.season import Season, season_of
+from models.care.season import Season, gone_plants, season_of
 from models.care.thresholds import thresholds_of
 from models.care.words import day_words, joined, rain_words, time_words
 from models.entries import LogEntry, PhotoEntry
@@ -51,7 +51,7 @@ def gone_from(folder: Path) -> set[str]:
     """Return the plants of a garden that were logged as taken out."""
     with open_journal(folder) as journal:
         seen = journal.log_entries(kind="seen")
-    return {plant for entry in seen if entry.text == "gone" for plant in entry.plants}
+    return gone_plants(seen)
 
 
 def _with_the_growers_word(

@@ -37,8 +37,8 @@ def log(
     leaves NUMBER PLANTS     leaves taken off
     water PLANTS             watered
     note "TEXT" [PLANTS]     your own words
-    seen SIGN PLANTS         wilting, cleared, gone, burned, no-burn, droppings, cocoons,
-                             no-caterpillars, aphids, lying, low-lesions
+    seen SIGN PLANTS         wilting, cleared, gone, planted, burned, no-burn, droppings,
+                             cocoons, no-caterpillars, aphids, lying, low-lesions
     choose PLANT             the plant that you want to spot-test
     decline HABIT            do not offer this habit again
 

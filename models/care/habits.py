@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
 
+from models.care.alarms import alarm_of
 from models.care.mornings import rain_on
 from models.care.season import Season
 from models.care.words import day_words, joined
@@ -97,6 +98,8 @@ def _worst_leaves(season: Season) -> tuple[tuple[str, ...], str]:
     found = {}
     for name in season.plants:
         last = season.visits[name][-1:]
+        if alarm_of(season, name) is not None:
+            continue  # it is isolated; leaves are the least of it
         stripped = [e.at.date() for e in season.entries("removed_leaves", name)]
         if last and last[0].worst_leaf_pct >= limit and all(last[0].day > day for day in stripped):
             found[name] = last[0]

@@ -3,7 +3,7 @@
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from models.care.season import Season, concerns, hours_after, products_of
+from models.care.season import Season, hours_after, products_of
 from models.care.words import day_words, heat_words
 from models.entries import LogEntry
 
@@ -124,7 +124,7 @@ def _end(season: Season, day: date) -> datetime:
 
 def last_spray(season: Season, product: str, plant: str) -> LogEntry | None:
     """Return the last spray of a product on a plant."""
-    sprays = [e for e in season.sprays(product) if concerns(e, plant)]
+    sprays = season.sprays(product, plant)
     return sprays[-1] if sprays else None
 
 

@@ -25,6 +25,7 @@ __all__ = [
     "Season",
     "concerns",
     "effective",
+    "gone_plants",
     "hours_after",
     "hours_between",
     "products_of",
@@ -107,17 +108,21 @@ class Season:
     @cached_property
     def plants(self) -> tuple[str, ...]:
         """The plants that still stand, in the garden's order."""
-        gone = {
-            name for e in self.log if e.kind == "seen" and e.text == "gone" for name in e.plants
-        }
+        gone = gone_plants(self.log)
         return tuple(plant.name for plant in self.garden.plants if plant.name not in gone)
+
+    @cached_property
+    def planted(self) -> Mapping[str, datetime]:
+        """When a new plant took the place and name of another; what was before is not its own."""
+        new = [e for e in self.log if e.kind == "seen" and e.text == "planted"]
+        return {name: entry.at for entry in new for name in entry.plants}
 
     @cached_property
     def photos_of(self) -> Mapping[str, tuple[PhotoEntry, ...]]:
         """Each plant's photos; one pass over all of them, since there may be many thousands."""
         found: dict[str, list[PhotoEntry]] = {name: [] for name in self.plants}
         for photo in self.photos:
-            if photo.plant in found:
+            if photo.plant in found and self._is_its_own(photo.plant, photo.taken_at):
                 found[photo.plant].append(photo)
         return {name: tuple(photos) for name, photos in found.items()}
 
@@ -155,9 +160,14 @@ class Season:
 
     def entries(self, kind: str, plant: str | None = None) -> tuple[LogEntry, ...]:
         """Return the entries of a kind; with a plant, those that concern it."""
-        return tuple(
-            e for e in self.log if e.kind == kind and (plant is None or concerns(e, plant))
-        )
+        found = (e for e in self.log if e.kind == kind)
+        if plant is None:
+            return tuple(found)
+        return tuple(e for e in found if concerns(e, plant) and self._is_its_own(plant, e.at))
+
+    def _is_its_own(self, plant: str, at: datetime) -> bool:
+        """Whether a time lies in this plant's life, not in that of one before it."""
+        return plant not in self.planted or at >= self.planted[plant]
 
     def sprays(self, product: str, plant: str | None = None) -> tuple[LogEntry, ...]:
         """Return the sprays of a product, alone or with others, oldest first."""
@@ -175,6 +185,17 @@ class Season:
 def products_of(entry: LogEntry) -> tuple[str, ...]:
     """Return what was in a spray's tank, such as ``("soda", "aspirin")`` for ``soda+aspirin``."""
     return tuple(part.strip() for part in entry.product.split("+") if part.strip())
+
+
+def gone_plants(log: Iterable[LogEntry]) -> set[str]:
+    """Return the plants that were taken out and not planted anew; the log is in order of time."""
+    gone: set[str] = set()
+    for entry in log:
+        if entry.kind == "seen" and entry.text == "gone":
+            gone.update(entry.plants)
+        elif entry.kind == "seen" and entry.text == "planted":
+            gone.difference_update(entry.plants)
+    return gone
 
 
 def concerns(entry: LogEntry, plant: str) -> bool:

@@ -32,8 +32,11 @@ log_events = st.one_of(
     ),
     st.tuples(st.just("rain"), days, st.floats(0.5, 40)),
     st.tuples(st.just("verdict"), days, st.sampled_from(["burned", "no burn seen", "cannot tell"])),
-    st.tuples(st.just("seen"), days, st.sampled_from(["wilting", "cleared", "gone", "burned"]),
-              st.sampled_from(PLANTS)),
+    st.tuples(
+        st.just("seen"), days,
+        st.sampled_from(["wilting", "cleared", "gone", "planted", "burned"]),
+        st.sampled_from(PLANTS),
+    ),
     st.tuples(st.just("choice"), days, st.sampled_from(PLANTS)),
     st.tuples(st.just("night"), days, st.sampled_from(PLANTS), st.integers(0, 3)),
     st.tuples(st.just("pick"), days, st.sampled_from(PLANTS)),
@@ -167,7 +170,12 @@ def test_a_spray_after_rain_is_never_missed(season, events, moment):
     covered = {t_plant: t for t in reversed(plan_.tasks) if t.kind == "prevent"
                for t_plant in t.plants}  # fmt: skip
     for plant in {s.plant for s in plan_.statuses} - left_out:
-        sprays = [e.at for e in log if e.product == "soda" and plant in (e.plants or PLANTS)]
+        new = [e.at for e in log if e.text == "planted" and plant in e.plants]
+        sprays = [
+            e.at
+            for e in log
+            if e.product == "soda" and plant in (e.plants or PLANTS) and e.at >= max([*new, e.at])
+        ]
         rain = [e.at for e in log if e.kind == "rain" and sprays and e.at > sprays[-1]]
         if rain:
             task = covered[plant]

@@ -268,6 +268,16 @@ def test_a_plant_that_is_gone_has_neither_status_nor_task(season):
     assert all("A1" not in task.plants for task in plan.tasks)
 
 
+def test_a_plant_put_in_the_place_of_another_begins_its_own_record(season):
+    invented = sprayed(season).healthy(1, "A1").photo("A1", 1, 20)
+    invented.log("seen", 2, "A1", text="gone").log("seen", 3, "A1", text="planted")
+    assert invented.rules(4)["A1"] == ("never photographed",)
+    invented.photo("A1", 4, 0.1, "none")
+    assert invented.rules(4, 12)["A1"] == ("prevent",)
+    (task, *_) = invented.tasks(4, 12, "prevent")
+    assert task.plants == ("A1",)
+
+
 def test_what_was_withdrawn_or_corrected_counts_as_it_stands_now(season):
     invented = season().healthy(1).spray("soda", 1, hour=7)
     assert invented.rules(1, 9)["A1"] == ("clear",)
