@@ -12,7 +12,7 @@ __all__ = ["KINDS", "Case", "paint_case"]
 KINDS = ("burn", "disease growth", "dew", "other light", "other leaf")
 """What has changed on the tested plant between the two visits."""
 
-_SIZE = {"width_px": 1000, "height_px": 750}
+_SIZE = {"width_px": 800, "height_px": 600}
 _LEAST_BURN_PCT, _MOST_BURN_PCT = 1.0, 12.0
 _MOST_SEVERITY_PCT = 25.0
 

@@ -38,6 +38,7 @@ _NOTCH = 0.03  # half the width of a notch in the margin, in leaf lengths
 _GROUND_REACH = 0.10  # within which the ground beside a notch is averaged, in leaf lengths
 _GROUND_CLEAR = 0.06  # of the ground looks bleached at most: no hole can look so
 _LIGHTER_THAN_GROUND, _YELLOWER_THAN_GROUND = 8.0, 6.0  # L* and b* of bleached tissue in a notch
+_RIM_PX = 3.0  # pixels at the common length
 _RING = 0.015  # width of the ring around a patch that is looked at, in leaf lengths
 _GREEN_RING = 0.5  # a* as a share of the healthy a*: a pixel of the ring is living tissue
 _LEAST_GREEN = 0.6  # share of the ring
@@ -66,6 +67,9 @@ class BurnReading:
     ground_pale : float
         Share of what lies around a leaf that looks as bleached tissue would, 0 to 1; 1 where
         nothing of it is seen.
+    ground_rough : float
+        Mean difference of L* there from what lies close by: a few units on paper and boards, more
+        on straw.
     """
 
     leaf_area_px: float
@@ -76,6 +80,7 @@ class BurnReading:
     mask: NDArray[np.uint8] = field(repr=False)
     flags: tuple[str, ...] = ()
     ground_pale: float = 0.0
+    ground_rough: float = 0.0
 
 
 def read_burn(photo: Photo, measurement: DayMeasurement) -> BurnReading | None:
@@ -96,7 +101,7 @@ def read_burn(photo: Photo, measurement: DayMeasurement) -> BurnReading | None:
     if not measurement.reading.leaves:
         return None
     mask = np.zeros(measurement.leaf_numbers.shape, np.uint8)
-    area, patches, ground_pale = 0, 0, 0.0
+    area, patches, ground_pale, ground_rough = 0, 0, 0.0, 0.0
     for leaf in measurement.reading.leaves:
         own = measurement.leaf_numbers == leaf.leaf
         window, length = window_around(own, 2, 4 * _NOTCH)
@@ -104,24 +109,41 @@ def read_burn(photo: Photo, measurement: DayMeasurement) -> BurnReading | None:
         np.copyto(mask[window], found.mask, where=found.blade)
         area += int(np.count_nonzero(found.blade))
         patches += found.patches
-        ground_pale = max(ground_pale, found.ground_pale)
+        ground_pale = max(ground_pale, found.ground.pale)
+        ground_rough = max(ground_rough, found.ground.rough)
     bleached, unsure, glare = (
         float(100 * np.count_nonzero(mask == kind) / area) for kind in (BLEACHED, UNSURE, GLARE)
     )
     mask.flags.writeable = False
     return BurnReading(
-        float(area), bleached, unsure, glare, patches, mask, measurement.reading.flags, ground_pale
+        float(area),
+        bleached,
+        unsure,
+        glare,
+        patches,
+        mask,
+        measurement.reading.flags,
+        ground_pale,
+        ground_rough,
     )
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """How pale and how rough is what lies around a leaf."""
+
+    pale: float
+    rough: float
 
 
 @dataclass(frozen=True, eq=False)
 class _LeafBurn:
-    """Mask, blade with holes filled, count of bleached patches, and how pale the ground is."""
+    """Mask, blade with holes filled, count of bleached patches, and the ground."""
 
     mask: NDArray[np.uint8]
     blade: Bools
     patches: int
-    ground_pale: float
+    ground: _Ground
 
 
 def _read_leaf(pixels: NDArray[np.uint8], own: Bools, leaf: LeafReading, longest: int) -> _LeafBurn:
@@ -131,17 +153,21 @@ def _read_leaf(pixels: NDArray[np.uint8], own: Bools, leaf: LeafReading, longest
     seen = np.asarray(shrunk(own.astype(np.uint8) * 255, factor) > 127)
     look = _look(small, leaf.healthy_lab)
     blade = _filled(seen)
-    lost, ground_pale = _lost_margin(blade, look, factor * longest)
+    lost, ground = _lost_margin(blade, look, factor * longest)
     blade |= lost
     # Where the ground does not look bleached, what does is tissue, though the outline left it out.
-    tissue = blade if ground_pale < _GROUND_CLEAR else seen
+    clear = ground.pale < _GROUND_CLEAR
+    tissue = blade if clear else seen
+    # Beside pale ground the outermost pixels are mixed with it.
+    rim = np.zeros(seen.shape, bool) if clear else seen & (_depth(blade) <= _RIM_PX)
     mask = np.zeros(blade.shape, np.uint8)
     mask[look.glare & blade] = GLARE
-    count = _sort_patches(mask, look.pale & blade, look.green & seen, tissue, factor * longest)
+    core = _patches(look.pale & blade, rim)
+    count = _sort_patches(mask, core, look.green & seen, tissue, factor * longest)
     size = (pixels.shape[1], pixels.shape[0])
     back = cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST)
     whole = cv2.resize(blade.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    return _LeafBurn(np.asarray(back, np.uint8), whole | own, count, ground_pale)
+    return _LeafBurn(np.asarray(back, np.uint8), whole | own, count, ground)
 
 
 def _filled(leaf: Bools) -> Bools:
@@ -162,8 +188,8 @@ class _Look:
     lab: Floats
 
 
-def _lost_margin(blade: Bools, look: _Look, length: float) -> tuple[Bools, float]:
-    """Return pale notches of the margin that differ from the ground, and how pale the ground is.
+def _lost_margin(blade: Bools, look: _Look, length: float) -> tuple[Bools, _Ground]:
+    """Return pale notches of the margin that differ from the ground, and the ground's look.
 
     Bleached tissue at the margin is easily left out of the outline. It is told from the ground
     between a leaf's teeth by being lighter or yellower than the ground beside; a shadow on the
@@ -175,15 +201,17 @@ def _lost_margin(blade: Bools, look: _Look, length: float) -> tuple[Bools, float
     # Not next to the leaf: what was lost there may reach beyond the closed notches.
     ground = _dilated(closed, 3 * reach) & ~_dilated(closed, reach)
     if not ground.any():
-        return np.zeros(blade.shape, bool), 1.0  # nothing is known of it
+        return np.zeros(blade.shape, bool), _Ground(1.0, 0.0)  # nothing is known of it
     usual = _local_mean(look.lab, ground, round(_GROUND_REACH * length))
     lighter = look.lab[..., 0] - usual[..., 0] > _LIGHTER_THAN_GROUND
     yellower = look.lab[..., 2] - usual[..., 2] > _YELLOWER_THAN_GROUND
-    ground_pale = float(np.mean(look.pale[ground]))
+    close_by = _local_mean(look.lab, ground, max(2, reach // 2))
+    rough = float(np.mean(np.abs(look.lab[..., 0] - close_by[..., 0])[ground]))
+    pale = float(np.mean(look.pale[ground]))
     # Beside clear ground, all that looks bleached and touches the leaf is of the leaf.
-    within = closed if ground_pale >= _GROUND_CLEAR else _dilated(blade, 2 * reach)
+    within = closed if pale >= _GROUND_CLEAR else _dilated(blade, 2 * reach)
     lost = within & ~blade & look.pale & (lighter | yellower)
-    return _touching(lost, blade), ground_pale
+    return _touching(lost, blade), _Ground(pale, rough)
 
 
 def _touching(patches: Bools, blade: Bools) -> Bools:
@@ -222,12 +250,24 @@ def _look(pixels: NDArray[np.uint8], healthy_lab: tuple[float, float, float]) ->
     return _Look(pale & ~glare, green_left > _GREEN_RING, glare, lab)
 
 
+def _depth(part: Bools) -> Floats:
+    return np.asarray(cv2.distanceTransform(part.astype(np.uint8), cv2.DIST_L2, 3), np.float32)
+
+
+def _patches(pale: Bools, rim: Bools) -> Bools:
+    """Take off specks, and patches that lie in the rim alone."""
+    opened = cv2.morphologyEx(pale.astype(np.uint8), cv2.MORPH_OPEN, disc(1))
+    count, labels = cv2.connectedComponents(opened)
+    kept = np.zeros(count, bool)
+    kept[labels[(opened > 0) & ~rim]] = True
+    return np.asarray(kept[labels])
+
+
 def _sort_patches(
-    mask: NDArray[np.uint8], pale: Bools, green: Bools, seen: Bools, length: float
+    mask: NDArray[np.uint8], core: Bools, green: Bools, seen: Bools, length: float
 ) -> int:
     """Write patches into the mask as bleached or unsure; return the count of bleached ones."""
-    core = cv2.morphologyEx(pale.astype(np.uint8), cv2.MORPH_OPEN, disc(1))
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(core)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(core.astype(np.uint8))
     least, sure_from = (
         max(5.0, np.pi / 4 * (size * length) ** 2) for size in (_SMALLEST, _SMALLEST_SURE)
     )

@@ -30,7 +30,8 @@ BURNED_FROM_PCT = 0.35
 
 _MOST_SURE_PCT = 0.12  # up to this, new bleached share is within what light alone changes
 _MOST_UNSURE_PCT = 0.20  # likewise, of patches that may be holes, lesions or glints
-_MOST_PALE_GROUND = 0.20  # of a busy ground; a burnt margin does not stand out from more
+_MOST_PALE_GROUND = 0.20  # of a rough ground; a burnt margin does not stand out from more
+_ROUGH_GROUND = 4.0  # L* from point to point; straw has 5 and more, real boards up to 2.4
 _MOST_GLARE_PCT = 3.0  # of the leaf burnt out: a burn could hide there
 _UNUSABLE = frozenset(
     {"blurred", "too_dark", "over_exposed", "small", "all_sick", "grey_photo", "red_blue_swapped"}
@@ -251,7 +252,7 @@ def _compare(
         "unsure_before_pct": unsure[0],
         "unsure_after_pct": unsure[1],
         "glare_after_pct": _most(after, lambda r: r.glare_pct),
-        "pale_ground_share": _most(after, _busy_and_pale),
+        "pale_ground_share": _most(after, _pale_and_rough),
         "unsprayed_change_points": drift,
         "new_points": sure[1] - sure[0] - max(0.0, drift),
         "unsprayed_plants": float(len(drifts)),
@@ -259,8 +260,8 @@ def _compare(
     return {name: round(value, 3) for name, value in figures.items()}
 
 
-def _busy_and_pale(reading: BurnReading) -> float:
-    return reading.ground_pale if "busy_background" in reading.flags else 0.0
+def _pale_and_rough(reading: BurnReading) -> float:
+    return reading.ground_pale if reading.ground_rough > _ROUGH_GROUND else 0.0
 
 
 def _most(photos: Iterable[BurnPhoto], value: Callable[[BurnReading], float]) -> float:
@@ -295,7 +296,7 @@ def _doubts(figures: dict[str, float]) -> Iterable[tuple[str, bool]]:
         ),
         ("glare hides part of the leaf", figures["glare_after_pct"] > _MOST_GLARE_PCT),
         (
-            "a burnt margin would not stand out from so pale and busy a ground",
+            "a burnt margin would not stand out from so pale and rough a ground",
             figures["pale_ground_share"] > _MOST_PALE_GROUND,
         ),
     )

@@ -57,13 +57,13 @@ def test_holes_that_were_others_before_may_hide_a_burn():
     assert judged((0.0, 2.5), (0.0, 0.0)).verdict == "no burn seen"
 
 
-def test_on_a_pale_and_busy_ground_no_burn_is_never_said():
-    def lying(flags):
-        reading = replace(photo().reading, flags=flags, ground_pale=0.5)
+def test_on_a_pale_and_rough_ground_no_burn_is_never_said():
+    def lying(rough):
+        reading = replace(photo().reading, ground_pale=0.5, ground_rough=rough)
         return replace(photo(), reading=reading)
 
-    for flags, verdict in ((("busy_background",), "cannot tell"), ((), "no burn seen")):
-        assert judge_burn("A3", SPRAY, (photo(hours=-2),), (lying(flags),)).verdict == verdict
+    for rough, verdict in ((7.0, "cannot tell"), (1.0, "no burn seen")):
+        assert judge_burn("A3", SPRAY, (photo(hours=-2),), (lying(rough),)).verdict == verdict
 
 
 def test_what_changed_on_unsprayed_plants_as_well_is_no_burn():

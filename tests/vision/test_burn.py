@@ -120,6 +120,20 @@ def test_a_burnt_margin_that_the_outline_left_out_is_found():
         assert Drawn(PAPER).disc(200, AROUND, 18, colour, hole=True).read().unsure_pct == 0
 
 
+def test_outermost_pixels_mixed_with_pale_ground_are_no_tissue():
+    drawn = Drawn(PAPER)
+    drawn.pixels[AROUND:-AROUND, AROUND : AROUND + 3] = (185, 192, 182)
+    assert (drawn.read().bleached_pct, drawn.read().unsure_pct) == (0, 0)
+
+
+def test_straw_is_a_rough_ground_and_paper_is_not():
+    straw = Drawn(PAPER)
+    stalks = np.arange(len(straw.pixels)) // 4 % 2 == 0
+    straw.pixels[stalks[:, None] & (straw.numbers == 0)] = SOIL
+    assert straw.read().ground_rough > 5
+    assert Drawn(PAPER).read().ground_rough < 1
+
+
 def test_specks_below_half_a_millimetre_of_a_leaf_are_passed_over():
     assert Drawn().disc(100, 100, 2, WHITE).read().bleached_pct == 0
 
