@@ -5,14 +5,13 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from models.clock import in_garden_time
 from models.entries import LeafEntry, PhotoEntry
 from models.garden import Garden
 from models.garden_file import GardenError, read_garden
-from models.journal import Journal, open_journal
 from models.plant_rule import plant_of
 from scripts.columns import TABLES
 from scripts.gardens import known_plant, standing_garden
@@ -20,6 +19,9 @@ from scripts.results import PhotoResult
 from scripts.store import Settings, measuring_fingerprint
 from vision.find import find_photos, printable
 from vision.measure import MEASURING_VERSION
+
+if TYPE_CHECKING:
+    from models.journal import Journal
 
 __all__ = ["Filer", "entry_of", "filing", "reading_version"]
 
@@ -135,7 +137,7 @@ class Filer:
 
     def __init__(
         self,
-        journal: Journal,
+        journal: "Journal",
         folder: Path,
         garden: Garden,
         paths: Sequence[Path],
@@ -246,6 +248,9 @@ def filing(
             raise GardenError("--plant needs a garden: name its folder with --garden DIR.")
         yield None
         return
+    # Here, because the database's library would cost every run outside a garden a quarter second.
+    from models.journal import open_journal
+
     garden = read_garden(folder)
     option = known_plant(garden, plant) if plant else ""
     with open_journal(folder) as journal:

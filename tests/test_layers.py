@@ -35,6 +35,13 @@ MAY_DECODE = {
     "scripts/benchmark.py": "times OpenCV's own decoding beside ours",
 }
 
+DATABASE_MODULES = {"sqlalchemy", "alembic", "sqlite3"}
+MAY_SEE_TABLES = {
+    "scripts/data_package.py": "describes the columns by their types; asks the journal for rows",
+    "scripts/benchmark_journal.py": "makes up rows; the journal puts them in",
+    "scripts/kill_check.py": "counts the rows while another process writes them",
+}
+
 DISTRIBUTION_OF = {
     "sklearn": "scikit-learn",
     "skimage": "scikit-image",
@@ -145,6 +152,12 @@ def test_each_module_that_may_decode_does():
     there = [ROOT / name for name in MAY_DECODE if (ROOT / name).exists()]
     assert ROOT / "vision/photo.py" in there
     assert [short(path) for path in there if not decodes(list(nodes(path)))] == []
+
+
+def test_only_the_journal_touches_the_database(module):
+    reached = {name.split(".")[0] for name in imports(nodes(module))} & DATABASE_MODULES
+    inside = module.is_relative_to(ROOT / "models" / "journal")
+    assert inside or short(module) in MAY_SEE_TABLES or not reached
 
 
 @pytest.mark.parametrize("module", [m for m in MODULES if m.parts[-2] != "scripts"], ids=short)
