@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 if TYPE_CHECKING:  # keeps `spotlamp columns` and every --help free of NumPy
     from models.pattern import PatternCall
     from scripts.results import PhotoResult
-    from vision.records import Caterpillar, LeafReading, Lesion, RejectedGlow
+    from vision.records import Caterpillar, LeafReading, Lesion, Pellet, RejectedGlow
 
 __all__ = ["EXTRA_TABLES", "TABLES", "TEXT_ESCAPE", "Cell", "Column", "Table", "rows"]
 
@@ -104,6 +104,13 @@ class _RejectedRow:
 
 
 @dataclass(frozen=True, eq=False)
+class _PelletRow:
+    photo: PhotoResult
+    number: int
+    found: Pellet
+
+
+@dataclass(frozen=True, eq=False)
 class _LesionRow:
     photo: PhotoResult
     number: int
@@ -136,9 +143,9 @@ def _rejected_rows(photo: PhotoResult) -> Iterator[_RejectedRow]:
     yield from (_RejectedRow(photo, number, one) for number, one in enumerate(found, start=1))
 
 
-def _no_rows(photo: PhotoResult) -> Iterable[PhotoResult]:
-    """Yield nothing: this version does not look for these."""
-    return ()
+def _pellet_rows(photo: PhotoResult) -> Iterator[_PelletRow]:
+    found = photo.reading.pellets if photo.reading else ()
+    yield from (_PelletRow(photo, number, one) for number, one in enumerate(found, start=1))
 
 
 def _read(name: str) -> Callable[[PhotoResult], Cell]:
@@ -178,15 +185,6 @@ def _lesion_count(photo: PhotoResult) -> Cell:
     return sum(len(leaf.lesions) for leaf in photo.reading.leaves)
 
 
-def _nothing(described: object) -> Cell:
-    return None
-
-
-def _later(name: str, meaning: str) -> Column[Any]:
-    """Return a column that keeps its place in the file and is empty for now."""
-    return Column(name, f"{meaning} This version leaves it empty.", _nothing)
-
-
 def _called(name: str) -> Callable[[Any], Cell]:
     """Return a getter of a value of the pattern call, empty where nothing was called."""
     return lambda row: None if row.pattern is None else getattr(row.pattern, name)
@@ -205,21 +203,6 @@ def _pattern_columns(of: str) -> tuple[Column[Any], ...]:
     )
 
 
-def _found_columns(thing: str) -> tuple[Column[PhotoResult], ...]:
-    return (
-        Column("photo", _PHOTO, lambda photo: photo.name),
-        _later(thing, f"Number of the {thing} in its photo, from 1."),
-        _later("row_px", f"Centre of the {thing}, in pixels from the photo's top edge."),
-        _later("col_px", f"Centre of the {thing}, in pixels from the photo's left edge."),
-        _later("area_px", f"Area of the {thing}, in square pixels."),
-        _later("area_mm2", f"Area of the {thing}, in mm²."),
-        _later("length_px", f"Long axis of the {thing}, in pixels."),
-        _later("length_mm", f"Long axis of the {thing}, in mm."),
-        _later("width_px", f"Short axis of the {thing}, in pixels."),
-        _later("width_mm", f"Short axis of the {thing}, in mm."),
-    )
-
-
 _PHOTO = "Path of the photo relative to the folder that was given, with / between its parts."
 _FLAGS = "Names of the reasons for care, joined by a semicolon; empty if there are none."
 _LESION_PCT = "Dark, dying tissue as a percentage of the leaf area looked at."
@@ -227,6 +210,9 @@ _HALO_PCT = "Yellow tissue around lesions as a percentage of the leaf area looke
 _SEVERITY_PCT = "Lesions and halos together as a percentage of the leaf area looked at."
 _LOW_PCT = "Lower end of the 95 % interval of severity_pct, in percent."
 _HIGH_PCT = "Upper end of the 95 % interval of severity_pct, in percent."
+_CHEWED = "Leaf area eaten, as a percentage of the area that the outline should hold"
+_CHEWED_LOW = "Lower end of the 95 % interval of chewed_pct, in percent."
+_CHEWED_HIGH = "Upper end of the 95 % interval of chewed_pct, in percent."
 _MARGIN = "Distance from the lesion's centre to the leaf's outline"
 
 _PHOTOS: Table[PhotoResult] = Table(
@@ -290,8 +276,12 @@ _PHOTOS: Table[PhotoResult] = Table(
         Column("severity_low_pct", _LOW_PCT, _read("severity_low_pct")),
         Column("severity_high_pct", _HIGH_PCT, _read("severity_high_pct")),
         *_pattern_columns("photo"),
-        _later("frass_count", "Number of caterpillar droppings found."),
-        _later("chewed_pct", "Leaf area eaten, as a percentage of the leaf area before."),
+        Column(
+            "frass_count",
+            "Number of caterpillar droppings in a day photo; 0 means none seen.",
+            _read("frass_count"),
+        ),
+        Column("chewed_pct", f"{_CHEWED}; empty where that is not known.", _read("chewed_pct")),
         Column(
             "caterpillar_count",
             "Number of caterpillars that glow in a UV night photo; 0 means none seen.",
@@ -307,6 +297,10 @@ _PHOTOS: Table[PhotoResult] = Table(
             "Upper end of the 95 % interval of caterpillar_count.",
             _night("caterpillar_high"),
         ),
+        Column("frass_low", "Lower end of the 95 % interval of frass_count.", _read("frass_low")),
+        Column("frass_high", "Upper end of the 95 % interval of frass_count.", _read("frass_high")),
+        Column("chewed_low_pct", _CHEWED_LOW, _read("chewed_low_pct")),
+        Column("chewed_high_pct", _CHEWED_HIGH, _read("chewed_high_pct")),
     ),
 )
 
@@ -360,6 +354,13 @@ _LEAVES: Table[_LeafRow] = Table(
             "The measurements behind the pattern, as a sentence.",
             _called("reason"),
         ),
+        Column(
+            "chewed_pct",
+            f"{_CHEWED}; empty where that is not known.",
+            lambda row: row.leaf.chewed_pct,
+        ),
+        Column("chewed_low_pct", _CHEWED_LOW, lambda row: row.leaf.chewed_low_pct),
+        Column("chewed_high_pct", _CHEWED_HIGH, lambda row: row.leaf.chewed_high_pct),
     ),
 )
 
@@ -476,7 +477,7 @@ def _size(name: str) -> Callable[[Any], float]:
     return lambda row: float(getattr(row.found, name))
 
 
-def _size_mm(name: str) -> Callable[[_CaterpillarRow], Cell]:
+def _size_mm(name: str) -> Callable[[Any], Cell]:
     return lambda row: _mm(getattr(row.found, name), row.photo)
 
 
@@ -574,7 +575,67 @@ _REJECTED: Table[_RejectedRow] = Table(
     ),
 )
 
-_FRASS = Table("frass", "one caterpillar dropping", _no_rows, _found_columns("dropping"))
+
+def _size_class(row: _PelletRow) -> Cell:
+    """Name the size of a dropping, where a scale is known."""
+    from vision.larva import frass_size_class
+
+    length_mm = _mm(row.found.length_px, row.photo)
+    return None if length_mm is None else frass_size_class(float(length_mm))
+
+
+_FRASS: Table[_PelletRow] = Table(
+    "frass",
+    "one caterpillar dropping in a day photo",
+    _pellet_rows,
+    (
+        Column("photo", _PHOTO, lambda row: row.photo.name),
+        Column(
+            "dropping",
+            "Number of the dropping in its photo, the surest first.",
+            lambda row: row.number,
+        ),
+        *_place_columns("dropping"),
+        Column("area_px", "Area of the dropping, in square pixels.", _size("area_px"), PIXELS),
+        Column(
+            "area_mm2",
+            "Area of the dropping, in mm²; empty without a scale.",
+            lambda row: _mm2(row.found.area_px, row.photo),
+            MM,
+        ),
+        Column("length_px", "Long side of the dropping, in pixels.", _size("length_px"), PIXELS),
+        Column(
+            "length_mm",
+            "Long side of the dropping, in mm; empty without a scale.",
+            _size_mm("length_px"),
+            MM,
+        ),
+        Column("width_px", "Short side of the dropping, in pixels.", _size("width_px"), PIXELS),
+        Column(
+            "width_mm",
+            "Short side of the dropping, in mm; empty without a scale.",
+            _size_mm("width_px"),
+            MM,
+        ),
+        Column(
+            "darkness",
+            "How much darker than what it lies on, in units of CIELAB L*.",
+            _size("darkness"),
+            SHAPE,
+        ),
+        Column(
+            "confidence",
+            "Probability, 0 to 1, that it is a dropping.",
+            _size("confidence"),
+            PROBABILITY,
+        ),
+        Column(
+            "size_class",
+            "small, middle or large: a rough hint of the larva's age; empty without a scale.",
+            _size_class,
+        ),
+    ),
+)
 
 TABLES: dict[str, Table[Any]] = {
     table.name: table for table in (_PHOTOS, _LEAVES, _LESIONS, _FRASS, _CATERPILLARS)

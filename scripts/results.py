@@ -14,6 +14,7 @@ from vision.records import (
     LeafReading,
     Lesion,
     NightReading,
+    Pellet,
     RejectedGlow,
     TagReading,
     TakenFrom,
@@ -137,8 +138,12 @@ def _plain(value: datetime | np.generic) -> object:
 
 
 def _reading(values: dict[str, Any]) -> DayReading:
-    leaves = tuple(_leaf(leaf) for leaf in values["leaves"])
-    return DayReading(**{**values, "leaves": leaves, "flags": tuple(values["flags"])})
+    changed = {
+        "leaves": tuple(_leaf(leaf) for leaf in values["leaves"]),
+        "pellets": tuple(Pellet(**pellet) for pellet in values["pellets"]),
+        "flags": tuple(values["flags"]),
+    }
+    return DayReading(**{**values, **changed})
 
 
 def _leaf(values: dict[str, Any]) -> LeafReading:

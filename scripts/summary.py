@@ -14,6 +14,9 @@ from vision.flags import FLAGS, explain
 
 __all__ = ["Standing", "measured", "standings", "summary", "worst_overlay"]
 
+SEARCH_HERE = "Search these plants for hornworms. One with white cocoons on its back: leave it."
+"""What droppings ask for."""
+
 _MOST_LINES = 10
 
 
@@ -105,16 +108,21 @@ def _mean(values: Iterable[float | None]) -> float:
 
 
 def measured(results: Iterable[PhotoResult]) -> list[PhotoResult]:
-    """Return the results that carry a severity or a count of caterpillars."""
+    """Return the results that carry a severity, droppings or a count of caterpillars."""
     return [result for result in results if _is_measured(result)]
 
 
 def _is_measured(result: PhotoResult) -> bool:
-    return _severity(result) is not None or bool(counted([result]))
+    seen = _severity(result) is not None or _frass(result) > 0
+    return seen or bool(counted([result]))
 
 
 def _severity(result: PhotoResult) -> float | None:
     return None if result.reading is None else result.reading.severity_pct
+
+
+def _frass(result: PhotoResult) -> int:
+    return 0 if result.reading is None else result.reading.frass_count or 0
 
 
 def worst_overlay(run: Run) -> Path | None:
@@ -136,6 +144,7 @@ def summary(run: Run, torch_nm: float | None = None) -> str:
         _worst(run, found),
         _urgent(found),
         night_lines(run.results, torch_nm),
+        _droppings(run),
         _unused(run),
         _with_care(run),
         _files(run),
@@ -187,6 +196,20 @@ def _urgent(found: Sequence[Standing]) -> list[str]:
     """Name every plant that looks like late blight, and what to do at once."""
     late = [one.name for one in found if one.pattern and one.pattern.blight_kind == "late"]
     return [f"Late-blight-like: {', '.join(late)}.", f"  {BRING_IT}."] if late else []
+
+
+def _droppings(run: Run) -> list[str]:
+    """Name the plants under or on which droppings lie, those with the most first."""
+    counts: dict[str, list[int]] = {}
+    for result in run.results:
+        if result.reading is not None and result.reading.frass_count:
+            name = result.name.rpartition("/")[0] or result.name
+            counts.setdefault(printable(name), []).append(result.reading.frass_count)
+    if not counts:
+        return []
+    most = sorted(counts.items(), key=lambda item: -max(item[1]))[:_MOST_LINES]
+    named = ", ".join(f"{name} ({max(found)})" for name, found in most)
+    return [f"Caterpillar droppings, most in one photo: {named}.", f"  {SEARCH_HERE}"]
 
 
 def _standing_line(standing: Standing, width: int) -> str:

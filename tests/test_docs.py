@@ -72,6 +72,7 @@ WITHOUT_UNIT = {
     *("leaf_count", "lesion_count", "frass_count"),
     *("photo_count", "method", "direction", "judged_visits", "judged_leaves"),
     *("caterpillar_count", "caterpillar_low", "caterpillar_high"),
+    *("frass_low", "frass_high", "size_class"),
 }
 
 

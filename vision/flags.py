@@ -44,6 +44,10 @@ _ALL = (
     ),
     Flag("cut_off", "A leaf is cut by the edge of the photo: its percentage is of the part seen."),
     Flag("touching", "Leaves touch or overlap and were measured as one."),
+    Flag(
+        "outline_unknown",
+        "The leaf has several parts: how much was eaten cannot be told from its outline.",
+    ),
     Flag("all_sick", "So little green is left that the healthy colour had to be assumed."),
     Flag("busy_background", "The leaf lies among other plants or soil: its outline is less sure."),
     Flag("many_small_leaves", "Only the largest leaves were measured."),

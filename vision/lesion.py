@@ -5,18 +5,18 @@ and in a large photo: `LEAF_LENGTH_PX` leaves about 14 pixels across the smalles
 trade speaks of (1.6 mm on a leaf of 80 mm).
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.raster import disc
-from vision.records import BACKGROUND, HALO, LEAF, LESION, Lesion
+from vision.records import BACKGROUND, DROPPING, HALO, LEAF, LESION, Lesion
 from vision.surface import Surface
 from vision.tissue import Healthy, contrasts
 
-__all__ = ["LEAF_LENGTH_PX", "Symptoms", "classify", "lesions_of", "roundness"]
+__all__ = ["LEAF_LENGTH_PX", "Symptoms", "classify", "lesions_of", "roundness", "without_droppings"]
 
 LEAF_LENGTH_PX = 700
 """Length in pixels to which a longer leaf is reduced before its tissue is judged."""
@@ -26,6 +26,8 @@ _SMALLEST_PX = 5  # and its area: below, a patch is noise of the sensor
 _RIM_PX = 1.5  # pixels this close to the outline mix leaf and background
 _STRIP = 0.005  # half the width of a strip that is too thin for a lesion, of the leaf's length
 _MARGIN_BAND = 0.02  # a patch that reaches deeper is no such strip, likewise
+_DROPPING_RIM_PX = 4  # a dropping's blurred edge and shadow reach this far
+_OF_DROPPING = 0.5  # share of a patch from which it is the dropping, its edge and its shadow
 _HALO_REACH = 0.03  # a halo lies within this many leaf lengths of its lesion
 
 Mask = NDArray[np.uint8]
@@ -113,6 +115,39 @@ def _without_specks(patches: Bools, length: float) -> Bools:
     kept = np.zeros_like(patches)
     kept.ravel()[at] = (np.bincount(label) >= _smallest_area(length))[label]
     return kept
+
+
+def without_droppings(symptoms: Symptoms, droppings: Bools) -> Symptoms:
+    """Take what is a dropping, not disease, out of the symptoms.
+
+    The leaf under a dropping is not seen. It stays leaf area, without symptoms. A patch of
+    symptoms that is mostly the dropping with its edge and shadow goes as a whole; of a larger one
+    only what the dropping covers.
+
+    Parameters
+    ----------
+    symptoms : Symptoms
+        From `classify`.
+    droppings : ndarray of bool, shape (rows, columns)
+        Pixels of droppings.
+
+    Returns
+    -------
+    Symptoms
+        With DROPPING on the leaf's pixels that they cover.
+    """
+    on_leaf = droppings & (symptoms.classes != BACKGROUND)
+    if not on_leaf.any():
+        return symptoms
+    classes = symptoms.classes.copy()
+    sick = (classes == HALO) | (classes == LESION)
+    _, labels = cv2.connectedComponents(sick.view(np.uint8))
+    near = cv2.dilate(droppings.astype(np.uint8), disc(_DROPPING_RIM_PX)) > 0
+    area = np.bincount(labels[sick], minlength=1)
+    under = np.bincount(labels[sick & near], minlength=len(area))
+    classes[sick & (under > _OF_DROPPING * area)[labels]] = LEAF
+    classes[on_leaf] = DROPPING
+    return replace(symptoms, classes=classes)
 
 
 def lesions_of(

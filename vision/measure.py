@@ -1,4 +1,4 @@
-"""The story of a day photo: where are the leaves, what is sick on them, how sure is it."""
+"""The story of a day photo: droppings, leaves, what is sick on them, how sure is it."""
 
 from dataclasses import dataclass, field, replace
 
@@ -6,20 +6,24 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.chewed import Chewed, measure_chewed
 from vision.flags import FLAGS
+from vision.frass import Pellets, find_pellets
 from vision.interval import severity_interval
 from vision.leaf import Leaves, find_leaves
-from vision.lesion import LEAF_LENGTH_PX, Symptoms, classify, lesions_of
+from vision.lesion import LEAF_LENGTH_PX, Symptoms, classify, lesions_of, without_droppings
 from vision.light import light_flags, read_light
 from vision.raster import shrunk, window_around
 from vision.records import (
     BACKGROUND,
+    DROPPING,
     HALO,
     LESION,
     DayMeasurement,
     DayReading,
     LeafReading,
     Lesion,
+    Pellet,
     Photo,
     TagReading,
 )
@@ -45,6 +49,7 @@ class _Crop:
     pixels: NDArray[np.uint8] = field(repr=False)
     lab: NDArray[np.float32] = field(repr=False)
     leaf: NDArray[np.bool_] = field(repr=False)
+    droppings: NDArray[np.bool_] = field(repr=False)
     length: float
     scale: float  # full-size photo pixels per crop pixel
     origin_px: tuple[float, float]  # row and column of the crop's corner in the full-size photo
@@ -52,7 +57,7 @@ class _Crop:
 
 
 def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasurement:
-    """Measure the leaves of a day photo.
+    """Measure the leaves of a day photo, and count the caterpillar droppings on it.
 
     Parameters
     ----------
@@ -64,25 +69,55 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
     Returns
     -------
     DayMeasurement
-        With no leaf and the flag ``no_leaf`` where nothing looks like one.
+        With no leaf and the flag ``no_leaf`` where nothing looks like one; droppings, as on a
+        sheet of paper, are counted all the same.
     """
     if any(not FLAGS[name].measurable for name in photo.flags):
         return _unmeasured(photo, photo.flags)
     card = card_mask(photo, tag) if tag else None
-    leaves = find_leaves(photo.pixels, card)
+    pellets, leaves = find_pellets(photo.pixels, card), find_leaves(photo.pixels, card)
     if leaves.count == 0:
-        return _unmeasured(photo, (*photo.flags, *leaves.flags))
-    crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in range(1, leaves.count + 1)])
+        unmeasured = _unmeasured(photo, (*photo.flags, *leaves.flags))
+        return _with_pellets(unmeasured, photo, pellets)
+    numbers = range(1, leaves.count + 1)
+    crops = _with_borrowed_colour([_cut(photo, leaves, pellets, n) for n in numbers])
     classes = np.zeros(photo.pixels.shape[:2], np.uint8)
     readings = []
     for crop in crops:
         symptoms = classify(crop.lab, crop.leaf, crop.healthy, crop.length, load_surface())
+        symptoms = without_droppings(symptoms, crop.droppings)
         _paste(classes, leaves.numbers, crop, symptoms)
         readings.append(_read_leaf(crop, symptoms, leaves))
     flags = (*photo.flags, *leaves.flags)
     if not all(FLAGS[name].measurable for name in readings[0].flags):
         return _unmeasured(photo, (*flags, *readings[0].flags))
-    return DayMeasurement(_sum_up(readings, flags), classes, leaves.numbers, card)
+    measurement = DayMeasurement(_sum_up(readings, flags), classes, leaves.numbers, card)
+    return _with_pellets(measurement, photo, pellets)
+
+
+def _with_pellets(measurement: DayMeasurement, photo: Photo, pellets: Pellets) -> DayMeasurement:
+    """Add the droppings, in pixels of the full-size photo, and draw them into the mask."""
+    classes = measurement.classes.copy()
+    classes[pellets.mask] = DROPPING
+    reading = replace(
+        measurement.reading,
+        pellets=tuple(_pellet_to_full_size(one, photo.reduction) for one in pellets.found),
+        frass_count=len(pellets.found),
+        frass_low=pellets.low,
+        frass_high=pellets.high,
+    )
+    return replace(measurement, reading=reading, classes=classes)
+
+
+def _pellet_to_full_size(pellet: Pellet, scale: int) -> Pellet:
+    return replace(
+        pellet,
+        row_px=(pellet.row_px + 0.5) * scale - 0.5,
+        col_px=(pellet.col_px + 0.5) * scale - 0.5,
+        length_px=pellet.length_px * scale,
+        width_px=pellet.width_px * scale,
+        area_px=pellet.area_px * scale**2,
+    )
 
 
 def _unmeasured(photo: Photo, flags: tuple[str, ...]) -> DayMeasurement:
@@ -94,12 +129,15 @@ def _in_order(flags: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(name for name in FLAGS if name in flags)
 
 
-def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
+def _cut(photo: Photo, leaves: Leaves, pellets: Pellets, number: int) -> _Crop:
     window, longest = window_around(leaves.numbers == number, 2, 0.02)
     pixels, leaf = photo.pixels[window], leaves.numbers[window] == number
     factor = min(1.0, LEAF_LENGTH_PX / longest)
     pixels = shrunk(pixels, factor)
-    leaf = np.asarray(shrunk(leaf.astype(np.uint8) * 255, factor) > 127)
+    leaf, droppings = (
+        np.asarray(shrunk(mask.astype(np.uint8) * 255, factor) > 127)
+        for mask in (leaf, pellets.mask[window])
+    )
     lab = leaf_lab(pixels)
     return _Crop(
         number,
@@ -107,6 +145,7 @@ def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
         pixels,
         lab,
         leaf,
+        droppings,
         length=factor * longest,
         scale=photo.reduction / factor,
         origin_px=(window[0].start * photo.reduction, window[1].start * photo.reduction),
@@ -148,6 +187,7 @@ def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
     light = read_light(crop.pixels, crop.lab, crop.leaf, crop.healthy)
     moments = cv2.moments(crop.leaf.astype(np.uint8), binaryImage=True)
     lesions = lesions_of(symptoms.classes, crop.lab[..., 0], crop.healthy, crop.number)
+    chewed = _chewed(crop, symptoms, leaves)
     return LeafReading(
         leaf=crop.number,
         row_px=_full(crop, moments["m01"] / moments["m00"], 0),
@@ -161,14 +201,32 @@ def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
         severity_high_pct=high,
         healthy_lab=crop.healthy.lab,
         outline_px=_outline(crop),
-        flags=_leaf_flags(crop, leaves, light_flags(light)),
+        flags=_leaf_flags(crop, leaves, light_flags(light), chewed),
+        chewed_pct=chewed.pct if chewed else None,
+        chewed_low_pct=chewed.low_pct if chewed else None,
+        chewed_high_pct=chewed.high_pct if chewed else None,
     )
 
 
-def _leaf_flags(crop: _Crop, leaves: Leaves, light: tuple[str, ...]) -> tuple[str, ...]:
+def _chewed(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> Chewed | None:
+    """Measure what was eaten where the whole outline is seen on a plain ground."""
+    if not _outline_seen(crop, leaves):
+        return None
+    return measure_chewed(crop.leaf, symptoms.classes)
+
+
+def _outline_seen(crop: _Crop, leaves: Leaves) -> bool:
+    place = crop.number - 1
+    return leaves.plain and not (leaves.cut_off[place] or leaves.touching[place])
+
+
+def _leaf_flags(
+    crop: _Crop, leaves: Leaves, light: tuple[str, ...], chewed: Chewed | None
+) -> tuple[str, ...]:
     own = {
         "cut_off": leaves.cut_off[crop.number - 1],
         "touching": leaves.touching[crop.number - 1],
+        "outline_unknown": chewed is None and _outline_seen(crop, leaves),
         "all_sick": crop.healthy.share < _LEAST_HEALTHY_SHARE,
     }
     return _in_order((*light, *(name for name, true in own.items() if true)))
@@ -209,6 +267,7 @@ def _sum_up(leaves: list[LeafReading], flags: tuple[str, ...]) -> DayReading:
         return sum(v * leaf.area_px for v, leaf in zip(values, leaves, strict=True)) / area
 
     severity = mean([leaf.severity_pct for leaf in leaves])
+    pct, low, high = _chewed_of_all(leaves)
     # Errors of leaves in one photo share light and camera: they are added, not averaged out.
     return DayReading(
         leaves=tuple(leaves),
@@ -219,4 +278,17 @@ def _sum_up(leaves: list[LeafReading], flags: tuple[str, ...]) -> DayReading:
         severity_pct=severity,
         severity_low_pct=mean([leaf.severity_low_pct for leaf in leaves]),
         severity_high_pct=mean([leaf.severity_high_pct for leaf in leaves]),
+        chewed_pct=pct,
+        chewed_low_pct=low,
+        chewed_high_pct=high,
     )
+
+
+def _chewed_of_all(leaves: list[LeafReading]) -> tuple[float | None, ...]:
+    """Weigh by area the leaves whose outline could be inferred; None where none could."""
+    known = [leaf for leaf in leaves if leaf.chewed_pct is not None]
+    if not known:
+        return None, None, None
+    weights = [leaf.area_px / (1 - (leaf.chewed_pct or 0) / 100) for leaf in known]
+    values = [(leaf.chewed_pct, leaf.chewed_low_pct, leaf.chewed_high_pct) for leaf in known]
+    return tuple(float(v) for v in np.average(np.array(values, float), axis=0, weights=weights))

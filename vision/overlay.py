@@ -2,7 +2,7 @@
 
 Colours are from the Okabe–Ito palette, which people with colour-blindness tell apart. Every kind
 of line has a second cue: a leaf's outline is thin with a white edge, a lesion's thick with a
-black edge, a halo's is a row of dots.
+black edge, a halo's is a row of dots, a dropping stands in a diamond.
 """
 
 from collections.abc import Sequence
@@ -16,6 +16,7 @@ from vision.drawing import (
     FONT,
     ORANGE,
     SHIFT,
+    SKY_BLUE,
     VERMILLION,
     WHITE,
     Pixels,
@@ -29,7 +30,7 @@ from vision.drawing import (
     write_edged,
 )
 from vision.flags import FLAGS, explain
-from vision.records import HALO, LESION, DayMeasurement, DayReading, LeafReading, Photo
+from vision.records import HALO, LESION, DayMeasurement, DayReading, LeafReading, Pellet, Photo
 
 __all__ = ["draw_overlay"]
 
@@ -64,6 +65,7 @@ def draw_overlay(photo: Photo, measurement: DayMeasurement, patterns: Sequence[s
     _draw_leaves(view, measurement.leaf_numbers, boxes, scale, unit)
     _draw_halos(view, measurement.classes, scale, unit)
     _draw_lesions(view, measurement.classes, scale, unit)
+    _draw_pellets(view, measurement.reading.pellets, scale / photo.reduction, unit)
     for place, leaf in enumerate(measurement.reading.leaves):
         texts = _labels(leaf, patterns[place] if patterns else "")
         _label_leaf(view, texts, boxes.get(leaf.leaf, (0, 0, 0, 0)), scale, unit)
@@ -114,6 +116,16 @@ def _draw_halos(view: Pixels, classes: Pixels, scale: float, unit: float) -> Non
                 cv2.circle(view, at, radius, ORANGE, -1, cv2.LINE_AA)
 
 
+def _draw_pellets(view: Pixels, pellets: Sequence[Pellet], scale: float, unit: float) -> None:
+    """Draw a diamond around each dropping; ``scale`` is from the full-size photo to the view."""
+    for pellet in pellets:
+        reach = 0.75 * pellet.length_px * scale + 3 * unit
+        middle = np.array([pellet.col_px, pellet.row_px]) * scale
+        corners = middle + reach * np.array([[1, 0], [0, 1], [-1, 0], [0, -1]])
+        outline = np.round(corners * (1 << SHIFT)).astype(np.int32)
+        draw_lines(view, [outline], max(2, round(1.4 * unit)), SKY_BLUE, BLACK)
+
+
 def _labels(leaf: LeafReading, pattern: str) -> list[str]:
     """Return number, severity and pattern of a leaf, the longest text first."""
     interval = f"{_digits(leaf.severity_low_pct)}-{_digits(leaf.severity_high_pct)}"
@@ -147,13 +159,15 @@ def _digits(percent: float) -> str:
 def _draw_banner(view: Pixels, reading: DayReading) -> None:
     """Say over the top why nothing was measured."""
     reasons = [explain(name) for name in reading.flags if not FLAGS[name].measurable]
-    lay_banner(view, " ".join(["Nothing was measured.", *reasons]))
+    what = "No leaf was measured." if reading.frass_count else "Nothing was measured."
+    lay_banner(view, " ".join([what, *reasons]))
 
 
 def _texts(photo: Photo, reading: DayReading, note: str) -> list[str]:
     """Return the words below the picture: name, result, note, flags."""
     flags = dict.fromkeys((*photo.flags, *reading.flags))
-    return [photo.name, _result_line(reading), note, *(explain(name) for name in flags)]
+    found = [_result_line(reading), _pellet_line(reading)]
+    return [photo.name, *found, note, *(explain(name) for name in flags)]
 
 
 def _result_line(reading: DayReading) -> str:
@@ -165,6 +179,13 @@ def _result_line(reading: DayReading) -> str:
         f"Diseased: {reading.severity_pct:.1f} % ({_digits(low)}-{_digits(high)}) of the leaf area "
         f"looked at. Leaves: {len(reading.leaves)}. Lesions: {lesions}."
     )
+
+
+def _pellet_line(reading: DayReading) -> str:
+    if not reading.frass_high:
+        return ""
+    low, high = reading.frass_low, reading.frass_high
+    return f"Droppings, in diamonds: {reading.frass_count} ({low}-{high})."
 
 
 def _draw_legend(strip: Pixels) -> None:

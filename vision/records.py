@@ -27,6 +27,7 @@ __all__ = [
     "Lesion",
     "NightMeasurement",
     "NightReading",
+    "Pellet",
     "Photo",
     "RejectedGlow",
     "TagReading",
@@ -125,6 +126,33 @@ class Lesion:
 
 
 @dataclass(frozen=True, eq=False)
+class Pellet:
+    """One caterpillar dropping.
+
+    Attributes
+    ----------
+    row_px, col_px : float
+        Centroid.
+    length_px, width_px : float
+        Sides of the narrowest box around it.
+    area_px : float
+        Area in px².
+    darkness : float
+        L* of what it lies on minus its own (CIELAB units).
+    confidence : float
+        Probability that it is a dropping, 0 to 1.
+    """
+
+    row_px: float
+    col_px: float
+    length_px: float
+    width_px: float
+    area_px: float
+    darkness: float
+    confidence: float
+
+
+@dataclass(frozen=True, eq=False)
 class LeafReading:
     """What was measured on one leaf.
 
@@ -146,6 +174,9 @@ class LeafReading:
         CIELAB L*, a*, b* of the leaf's own healthy tissue.
     outline_px : tuple of (float, float)
         Outline as (row, column) points, simplified.
+    chewed_pct, chewed_low_pct, chewed_high_pct : float or None
+        Eaten part of the leaf's expected area in percent, and its 95 % interval; None where the
+        expected outline is not known.
     flags : tuple of str
         ``cut_off``, ``touching``, ``all_sick`` ...
     """
@@ -163,6 +194,9 @@ class LeafReading:
     healthy_lab: tuple[float, float, float]
     outline_px: tuple[tuple[float, float], ...] = ()
     flags: tuple[str, ...] = ()
+    chewed_pct: float | None = None
+    chewed_low_pct: float | None = None
+    chewed_high_pct: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,6 +215,13 @@ class DayReading:
         Percentages of all leaves' area together.
     severity_low_pct, severity_high_pct : float or None
         95 % interval of severity.
+    pellets : tuple of Pellet
+        Caterpillar droppings, the surest first; where no leaf was found, too.
+    frass_count, frass_low, frass_high : int or None
+        How many droppings were counted, and the 95 % interval of their number.
+    chewed_pct, chewed_low_pct, chewed_high_pct : float or None
+        Eaten part of the expected area of the leaves whose outline could be inferred, and its
+        95 % interval.
     """
 
     leaves: tuple[LeafReading, ...]
@@ -191,6 +232,13 @@ class DayReading:
     severity_pct: float | None = None
     severity_low_pct: float | None = None
     severity_high_pct: float | None = None
+    pellets: tuple[Pellet, ...] = ()
+    frass_count: int | None = None
+    frass_low: int | None = None
+    frass_high: int | None = None
+    chewed_pct: float | None = None
+    chewed_low_pct: float | None = None
+    chewed_high_pct: float | None = None
 
 
 @dataclass(frozen=True)
@@ -232,7 +280,7 @@ class DayMeasurement:
     reading : DayReading
         The numbers.
     classes : ndarray of uint8, shape (rows, columns)
-        Mask values (BACKGROUND, LEAF, HALO, LESION), the size of ``Photo.pixels``.
+        Mask values (BACKGROUND, LEAF, HALO, LESION, DROPPING), the size of ``Photo.pixels``.
     leaf_numbers : ndarray of uint8, shape (rows, columns)
         0 background, otherwise the number of the leaf.
     card : ndarray of uint8, shape (rows, columns), or None

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from vision.lesion import roundness
 from vision.raster import shrunk, window_around
-from vision.records import BACKGROUND, HALO, LEAF, LESION, DayMeasurement
+from vision.records import BACKGROUND, DROPPING, HALO, LEAF, LESION, DayMeasurement
 from vision.tissue import healthy_colour, leaf_lab
 
 __all__ = ["MARGIN", "LeafView", "LesionTable", "leaf_view", "lesion_table", "mean_by"]
@@ -122,6 +122,7 @@ def leaf_view(pixels: NDArray[np.uint8], measurement: DayMeasurement, number: in
     own = measurement.leaf_numbers == number
     window, longest = window_around(own, _PAD)
     classes = np.where(own[window], measurement.classes[window], BACKGROUND)
+    classes[classes == DROPPING] = LEAF
     cut, classes = _at_length(pixels[window], classes.astype(np.uint8), longest)
     lab = leaf_lab(cut)
     healthy = measurement.reading.leaves[number - 1].healthy_lab

@@ -41,6 +41,10 @@ PHOTO_COLUMNS = [
     "caterpillar_count",
     "caterpillar_low",
     "caterpillar_high",
+    "frass_low",
+    "frass_high",
+    "chewed_low_pct",
+    "chewed_high_pct",
 ]
 
 LEAF_COLUMNS = [
@@ -63,6 +67,9 @@ LEAF_COLUMNS = [
     "p_none",
     "blight_kind",
     "pattern_reason",
+    "chewed_pct",
+    "chewed_low_pct",
+    "chewed_high_pct",
 ]
 
 

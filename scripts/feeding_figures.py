@@ -1,0 +1,197 @@
+"""Measure how well droppings are counted and eaten leaf area is read, and print the tables.
+
+    python -m scripts.feeding_figures [--photos ../shared/photos] [--write-readme]
+
+Painted scenes are drawn anew from seeds that nothing was learned from. Real photos show leaves and
+plants without droppings: whatever is counted there is a false alarm.
+"""
+
+import argparse
+import random
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scripts.outline_pictures import read
+from scripts.readme_figures import as_table, fill
+from vision.frass import Pellets, find_pellets
+from vision.measure import measure_day_photo
+from vision.records import DayReading, Photo
+from vision.rendered import PLAIN_BACKGROUNDS, draw_scene, render
+from vision.rendered.droppings import RenderedDroppings, draw_dropping_scene, render_droppings
+from vision.rendered.feeding import draw_feeding
+
+__all__ = ["Counted", "compare", "count_table", "matched"]
+
+FIRST_SEED = 70_000  # far from the seeds of the training
+SCENES, LEAVES = 100, 60
+_TRAINED_ON = 20  # seed with which the training chose its real photos
+_TRAINING_PHOTOS = {"tomato": 300, "coffee": 60}
+_HEAD = (
+    "photos", "number", "droppings", "precision", "recall", "exact count", "interval holds",
+    "false alarms",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Counted:
+    """One photo's droppings, counted and true.
+
+    Attributes
+    ----------
+    kind : str
+        What it shows.
+    right, wrong, missed : int
+        Counted droppings that are there, that are not, and those not counted.
+    held : bool
+        Whether the interval holds the true number.
+    """
+
+    kind: str
+    right: int
+    wrong: int
+    missed: int
+    held: bool
+
+
+def matched(found: Pellets, truth: NDArray[np.uint8]) -> int:
+    """Return how many counted droppings stand for one true dropping each.
+
+    A counted one stands for the dropping at its centre.
+    """
+    rows, cols = truth.shape
+    at = {
+        int(truth[min(rows - 1, round(p.row_px)), min(cols - 1, round(p.col_px))])
+        for p in found.found
+    }
+    return len(at - {0})
+
+
+def compare(photo: RenderedDroppings) -> Counted:
+    """Count a painted photo's droppings and compare with the truth."""
+    found = find_pellets(photo.pixels)
+    right, true = matched(found, photo.numbers), len(photo.pellets)
+    held = found.low <= true <= found.high
+    return Counted(photo.scene.ground, right, len(found.found) - right, true - right, held)
+
+
+def painted(count: int) -> Iterator[Counted]:
+    """Draw and compare scenes."""
+    for seed in range(FIRST_SEED, FIRST_SEED + count):
+        yield compare(render_droppings(draw_dropping_scene(np.random.default_rng(seed)), seed))
+
+
+def real(photos: Path, counts: dict[str, int]) -> Iterator[Counted]:
+    """Count on real photos that nothing was learned from; none shows a dropping."""
+    for kind, count in counts.items():
+        paths = sorted(
+            path
+            for path in (photos / kind).rglob("*")
+            if path.suffix.lower() in (".jpg", ".jpeg") and "masks" not in path.parts
+        )
+        known = min(_TRAINING_PHOTOS[kind], len(paths))
+        used = set(random.Random(_TRAINED_ON).sample(paths, known))
+        fresh = [path for path in paths if path not in used]
+        for path in random.Random(1).sample(fresh, min(count, len(fresh))):
+            found = find_pellets(read(path))
+            yield Counted(f"real {kind} photos", 0, len(found.found), 0, found.low == 0)
+
+
+def count_table(results: Sequence[Counted]) -> str:
+    """Lay out the figures by kind of photo."""
+    groups: dict[str, list[Counted]] = defaultdict(list)
+    for one in results:
+        if not one.kind.startswith("real"):
+            groups["painted, all"].append(one)
+        name = one.kind if one.kind.startswith("real") else f"painted, on {one.kind}"
+        groups[name].append(one)
+    order = sorted(groups, key=lambda name: (name.startswith("real"), name != "painted, all", name))
+    return as_table(_HEAD, [_row(name, groups[name]) for name in order])
+
+
+def _row(name: str, results: Sequence[Counted]) -> list[str]:
+    right, wrong, missed = (
+        sum(getattr(one, part) for one in results) for part in ("right", "wrong", "missed")
+    )
+    exact = np.mean([not (one.wrong or one.missed) for one in results])
+    empty = [one for one in results if one.right + one.missed == 0]
+    alarms = sum(one.wrong > 0 for one in empty)
+    true = right + missed
+    return [
+        name,
+        str(len(results)),
+        str(true),
+        f"{right / (right + wrong):.3f}" if true else "",
+        f"{right / true:.3f}" if true else "",
+        f"{100 * exact:.0f} %",
+        f"{100 * np.mean([one.held for one in results]):.0f} %",
+        f"{alarms} of {len(empty)} without any" if empty else "",
+    ]
+
+
+def eaten(count: int) -> Iterator[tuple[bool, float, DayReading]]:
+    """Yield whether a painted leaf is whole, its truth in percent, and what is read."""
+    for seed in range(FIRST_SEED, FIRST_SEED + count):
+        rng = np.random.default_rng(seed)
+        background = str(rng.choice(PLAIN_BACKGROUNDS))
+        scene = draw_scene(
+            rng, background=background, shape="leaflet", leaves=1, holes=0, leaf_size=0.85,
+            width_px=900, height_px=700,
+        )  # fmt: skip
+        feeding: dict[str, Any] = dict(draw_feeding(rng)) if seed % 3 else {}
+        photo = render(replace(scene, **feeding), seed)
+        true = photo.chewed_pct or 0.0
+        yield not feeding, true, measure_day_photo(_photo(photo.pixels)).reading
+
+
+def _photo(pixels: NDArray[np.uint8]) -> Photo:
+    rows, columns = pixels.shape[:2]
+    return Photo(Path(), "", "", datetime(2026, 7, 1), "file", pixels, columns, rows)
+
+
+def eaten_table(results: Sequence[tuple[bool, float, DayReading]]) -> str:
+    """Lay out the figures of whole and of eaten leaves."""
+    head = ("painted leaves", "number", "read", "eaten", "bias", "mean miss", "interval holds")
+    rows = []
+    for name, wanted in (("whole", True), ("eaten", False)):
+        own = [(true, reading) for whole, true, reading in results if whole == wanted]
+        read_ = [(t, r) for t, r in own if r.chewed_pct is not None]
+        true = np.array([t for t, _ in read_])
+        value = np.array([r.chewed_pct or 0.0 for _, r in read_])
+        held = [(r.chewed_low_pct or 0) <= t <= (r.chewed_high_pct or 0) for t, r in read_]
+        rows.append(
+            [
+                name,
+                str(len(own)),
+                str(len(read_)),
+                f"{true.mean():.1f} %",
+                f"{np.mean(value - true):+.2f} points",
+                f"{np.abs(value - true).mean():.2f} points",
+                f"{100 * np.mean(held):.0f} %",
+            ]
+        )
+    return as_table(head, rows)
+
+
+def main() -> None:
+    """Print the tables; write them into the README where asked."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
+    parser.add_argument("--write-readme", action="store_true")
+    args = parser.parse_args()
+    counted = [*painted(SCENES), *real(args.photos, {"tomato": 600, "coffee": 140})]
+    again = "`python -m scripts.feeding_figures` measures this again."
+    tables = f"{count_table(counted)}\n\n{eaten_table(list(eaten(LEAVES)))}\n\n{again}"
+    print(tables)
+    if args.write_readme:
+        fill("feeding", tables)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,55 @@
+"""Fit a small network (``vision.layers``) and return its numbers for a JSON file."""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.linear_model import LogisticRegression
+from sklearn.neural_network import MLPClassifier
+
+from vision.layers import FARTHEST
+
+__all__ = ["fit"]
+
+
+def fit(
+    inputs: NDArray[np.float32],
+    wanted: NDArray[np.bool_],
+    hidden: tuple[int, ...],
+    names: tuple[str, ...],
+    seed: int,
+) -> dict[str, Any]:
+    """Fit a network; without hidden layers it is a logistic regression.
+
+    Parameters
+    ----------
+    inputs : ndarray of float32, shape (rows, len(names))
+        What is measured.
+    wanted : ndarray of bool, shape (rows,)
+        What it is.
+    hidden : tuple of int
+        Sizes of the hidden layers.
+    names : tuple of str
+        Names of the measures, stored with the numbers.
+    seed : int
+        Fixes chance.
+    """
+    mean, spread = inputs.mean(axis=0), inputs.std(axis=0) + 1e-6
+    rows = np.clip((inputs - mean) / spread, -FARTHEST, FARTHEST)
+    if hidden:
+        network = MLPClassifier(
+            hidden, alpha=0.3, batch_size=256, max_iter=25, random_state=seed
+        ).fit(rows, wanted)
+        layers = list(zip(network.coefs_, network.intercepts_, strict=True))
+    else:
+        line = LogisticRegression(max_iter=1000).fit(rows, wanted)
+        layers = [(line.coef_.T, line.intercept_)]
+    return {
+        "inputs": list(names),
+        "mean": np.round(mean, 5).tolist(),
+        "spread": np.round(spread, 5).tolist(),
+        "layers": [
+            {"weights": np.round(weights, 4).tolist(), "offsets": np.round(offsets, 4).tolist()}
+            for weights, offsets in layers
+        ],
+    }

@@ -1,0 +1,188 @@
+"""Droppings: counted where they are, not where they only could be."""
+
+from datetime import datetime
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from vision.frass import count_interval, find_pellets
+from vision.frass_judge import judge_of, load_judge
+from vision.larva import frass_size_class
+from vision.measure import measure_day_photo
+from vision.records import DROPPING, LESION, Photo
+from vision.rendered import Scene, render
+from vision.rendered.droppings import DroppingScene, draw_dropping_scene, render_droppings
+
+PAPER, PX_PER_MM = (226, 224, 218), 10
+# 3.2 mm: [read, weak web page]; its width is a barrel's, about 4 : 5
+LENGTH_MM, WIDTH_MM = 3.2, 2.5
+
+
+def sheet(rows: int = 750, columns: int = 1000) -> np.ndarray:
+    rng = np.random.default_rng(1)
+    light = np.linspace(0.95, 1.03, columns)[None, :, None]
+    noisy = np.array(PAPER) * light + rng.normal(0, 2, (rows, columns, 3))
+    return np.clip(noisy, 0, 255).astype(np.uint8)
+
+
+def lay_barrel(picture: np.ndarray, row: float, col: float, angle_deg: float) -> None:
+    """Draw a dark barrel by hand: blunt ends, two ridges that catch the light, a shadow."""
+    size = (LENGTH_MM * PX_PER_MM, WIDTH_MM * PX_PER_MM)
+    turn = np.deg2rad(angle_deg)
+    along, across = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+    t = np.linspace(0, 2 * np.pi, 60)
+
+    def barrel(scale: float) -> np.ndarray:
+        x = np.sign(np.cos(t)) * np.abs(np.cos(t)) ** 0.6 * size[0] / 2 * scale
+        y = np.sin(t) * size[1] / 2 * scale
+        points = np.array([col, row]) + x[:, None] * along + y[:, None] * across
+        return np.rint(points * 16).astype(np.int32)
+
+    shadow = picture.copy()
+    cv2.fillPoly(shadow, [barrel(1.05) + 16 * 4], (120, 118, 114), cv2.LINE_AA, shift=4)
+    picture[:] = cv2.GaussianBlur(shadow, (0, 0), 1.5)
+    cv2.fillPoly(picture, [barrel(1.0)], (30, 32, 24), cv2.LINE_AA, shift=4)
+    for offset in (-0.22, 0.2):
+        ends = [
+            np.array([col, row]) + side * 0.36 * size[0] * along + offset * size[1] * across
+            for side in (-1, 1)
+        ]
+        first, last = (tuple(int(v) for v in np.rint(end)) for end in ends)
+        cv2.line(picture, first, last, (66, 68, 58), 2, cv2.LINE_AA)
+
+
+def photo_of(pixels: np.ndarray) -> Photo:
+    rows, columns = pixels.shape[:2]
+    return Photo(Path(), "", "", datetime(2026, 7, 1), "file", pixels, columns, rows)
+
+
+@pytest.mark.parametrize("count", [1, 20])
+def test_barrels_drawn_by_hand_are_counted_exactly(count):
+    """Check value 7b: exact count on a synthetic sheet, size [read, weak]."""
+    picture = sheet()
+    for number in range(count):
+        lay_barrel(picture, 100 + 180 * (number // 5), 110 + 190 * (number % 5), 37 * number)
+    found = find_pellets(picture)
+    assert len(found.found) == count
+    assert found.low <= count <= found.high
+    for pellet in found.found:  # the shadow at its foot is part of what is measured
+        assert pellet.length_px == pytest.approx(LENGTH_MM * PX_PER_MM, rel=0.2)
+        assert pellet.width_px == pytest.approx(WIDTH_MM * PX_PER_MM, rel=0.3)
+
+
+def test_soil_crumbs_of_the_same_size_are_no_droppings():
+    """Check value 7d [practice]: irregular brown crumbs, painted among nothing else."""
+    scene = DroppingScene(ground="soil", pellets=0, litter=("crumb",), litter_count=20)
+    assert find_pellets(render_droppings(scene, 4).pixels).found == ()
+
+
+def test_an_empty_sheet_has_none_and_says_so_surely():
+    found = find_pellets(sheet())
+    assert (len(found.found), found.low, found.high) == (0, 0, 0)
+    assert not found.mask.any()
+
+
+@pytest.fixture(scope="module")
+def painted():
+    scene = DroppingScene(ground="paper", pellets=9, litter=("seed", "chip"))
+    return render_droppings(scene, 11)
+
+
+def test_every_painted_dropping_is_found_where_it_lies(painted):
+    found = find_pellets(painted.pixels)
+    assert len(found.found) == len(painted.pellets)
+    for true in painted.pellets:
+        nearest = min(
+            found.found, key=lambda p: np.hypot(p.row_px - true.row_px, p.col_px - true.col_px)
+        )
+        away = np.hypot(nearest.row_px - true.row_px, nearest.col_px - true.col_px)
+        assert away < 0.25 * true.length_px
+        assert nearest.area_px == pytest.approx(true.area_px, rel=0.35)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda p: np.rot90(p).copy(),
+        lambda p: p[:, ::-1].copy(),
+        lambda p: cv2.resize(p, None, fx=0.8, fy=0.8, interpolation=cv2.INTER_AREA),
+        lambda p: cv2.resize(p, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC),
+        lambda p: np.clip(p * 0.8, 0, 255).astype(np.uint8),
+    ],
+    ids=["turned", "mirrored", "smaller", "twice as large", "darker"],
+)
+def test_the_count_stays_when_the_photo_is(painted, change):
+    assert len(find_pellets(change(painted.pixels)).found) == len(painted.pellets)
+
+
+def test_two_photos_in_one_give_the_sum():
+    photo = render_droppings(DroppingScene(pellets=7), 12)
+    other = photo.pixels[:, ::-1]
+    both = find_pellets(np.concatenate([photo.pixels, other], axis=0))
+    assert len(both.found) == 2 * len(photo.pellets)
+
+
+def test_the_photo_is_not_changed(painted):
+    before = painted.pixels.copy()
+    find_pellets(painted.pixels)
+    np.testing.assert_array_equal(painted.pixels, before)
+
+
+def test_a_dropping_on_a_leaf_is_no_lesion_and_takes_no_leaf_area():
+    day = Scene(1000, 750, leaves=1, shape="leaflet", pattern="none", gloss=0.1)
+    scene = DroppingScene(ground="leaf", pellets=8, pellet_mm=3.5, day=day)
+    photo = render_droppings(scene, 3)
+    measured = measure_day_photo(photo_of(photo.pixels))
+    assert measured.reading.frass_count == pytest.approx(len(photo.pellets), abs=1)
+    under = (photo.numbers > 0) & (measured.leaf_numbers > 0)
+    assert np.mean(measured.classes[under] == DROPPING) > 0.7
+    assert np.mean(measured.classes[under] == LESION) < 0.1
+    leaf = measured.reading.leaves[0]
+    assert leaf.area_px == pytest.approx(np.count_nonzero(photo.leaf), rel=0.05)
+    assert leaf.severity_pct < 1.5
+
+
+@pytest.mark.parametrize("pattern", ["spot", "blight"])
+def test_lesions_are_no_droppings(pattern):
+    for seed in (1, 2):
+        photo = render(Scene(900, 700, pattern=pattern, severity_pct=15), seed)
+        assert find_pellets(photo.pixels).found == ()
+
+
+def test_droppings_on_a_sheet_without_a_leaf_are_counted(painted):
+    reading = measure_day_photo(photo_of(painted.pixels)).reading
+    assert reading.leaves == ()
+    assert reading.severity_pct is None
+    assert reading.frass_count == len(painted.pellets)
+
+
+def test_the_interval_is_wide_only_where_patches_are_doubtful():
+    judge = load_judge()
+    assert count_interval([9.0] * 5, judge)[0] == 5
+    low, high = count_interval([9.0] * 5 + [0.1] * 4, judge)
+    assert low <= 7
+    assert high >= 9
+    assert count_interval([], judge) == (0, 0)
+
+
+def test_a_drawn_scene_of_many_grounds_holds_the_true_count():
+    rng = np.random.default_rng(5)
+    held = 0
+    for _ in range(6):
+        photo = render_droppings(draw_dropping_scene(rng), int(rng.integers(1 << 31)))
+        found = find_pellets(photo.pixels)
+        held += found.low <= len(photo.pellets) <= found.high
+    assert held >= 5
+
+
+def test_numbers_learned_for_other_measures_are_refused():
+    layer = {"inputs": ["x"], "mean": [0], "spread": [1], "layers": []}
+    with pytest.raises(ValueError, match="other measures"):
+        judge_of({"glance": layer, "close": layer, "company": layer})
+
+
+def test_size_classes_grow_with_the_length():
+    """Classes follow guesses by stage [memory, low]; pea size is the last stage [read, weak]."""
+    assert [frass_size_class(mm) for mm in (0.5, 2.5, 7)] == ["small", "middle", "large"]

@@ -1,0 +1,50 @@
+"""Small learned networks as plain numbers: measures in, the log-odds of one thing out."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["FARTHEST", "Layers", "layers_of"]
+
+Floats = NDArray[np.float32]
+
+FARTHEST = 6.0
+"""Standard deviations from the mean that an input is taken for at most."""
+
+
+@dataclass(frozen=True, eq=False)
+class Layers:
+    """A small feed-forward network: rectified hidden layers, one log-odds out.
+
+    Attributes
+    ----------
+    mean, spread : ndarray of float32, shape (inputs,)
+        Inputs are standardised by these.
+    weights, offsets : tuple of ndarray of float32
+        Layer by layer, shapes (inputs, outputs) and (outputs,).
+    """
+
+    mean: Floats = field(repr=False)
+    spread: Floats = field(repr=False)
+    weights: tuple[Floats, ...] = field(repr=False)
+    offsets: tuple[Floats, ...] = field(repr=False)
+
+    def log_odds(self, rows: Floats) -> Floats:
+        """Return the log-odds for each row of inputs."""
+        values = np.clip((rows - self.mean) / self.spread, -FARTHEST, FARTHEST)
+        for weights, offsets in zip(self.weights[:-1], self.offsets[:-1], strict=True):
+            values = np.maximum(values @ weights + offsets, 0)
+        return np.asarray((values @ self.weights[-1] + self.offsets[-1])[:, 0], np.float32)
+
+
+def layers_of(stored: dict[str, Any]) -> Layers:
+    """Return the network whose numbers are given."""
+    layers = stored["layers"]
+    return Layers(
+        np.array(stored["mean"], np.float32),
+        np.array(stored["spread"], np.float32),
+        tuple(np.array(layer["weights"], np.float32) for layer in layers),
+        tuple(np.array(layer["offsets"], np.float32) for layer in layers),
+    )
