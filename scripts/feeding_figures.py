@@ -30,7 +30,15 @@ from vision.rendered.feeding import draw_feeding
 __all__ = ["Counted", "compare", "count_table", "matched"]
 
 FIRST_SEED = 70_000  # far from the seeds of the training
-SCENES, LEAVES = 100, 60
+SCENES, LEAVES = 100, 36
+AGAIN = """\
+Precision: counted droppings that are some. Recall: droppings that were counted. The aim of 0.92
+for both is **not** reached for recall: on soil and mulch about half are missed. On paper, dark
+seeds and crumbs can be taken for droppings. So use a sheet of paper, and look at the
+diamonds. The upper end of the interval allows for what is missed, and is wide for it.
+`python -m scripts.feeding_figures` measures this again."""
+"""What stands below the tables in the README."""
+
 _TRAINED_ON = 20  # seed with which the training chose its real photos
 _TRAINING_PHOTOS = {"tomato": 300, "coffee": 60}
 _HEAD = (
@@ -185,9 +193,8 @@ def main() -> None:
     parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
     parser.add_argument("--write-readme", action="store_true")
     args = parser.parse_args()
-    counted = [*painted(SCENES), *real(args.photos, {"tomato": 600, "coffee": 140})]
-    again = "`python -m scripts.feeding_figures` measures this again."
-    tables = f"{count_table(counted)}\n\n{eaten_table(list(eaten(LEAVES)))}\n\n{again}"
+    counted = [*painted(SCENES), *real(args.photos, {"tomato": 300, "coffee": 60})]
+    tables = f"{count_table(counted)}\n\n{eaten_table(list(eaten(LEAVES)))}\n\n{AGAIN}"
     print(tables)
     if args.write_readme:
         fill("feeding", tables)
