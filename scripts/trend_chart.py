@@ -11,7 +11,7 @@ import numpy as np
 from models.care.words import rain_words
 from models.entries import LogEntry
 from models.progress import ProgressCurve
-from models.progress.rates import from_logit
+from models.progress.rates import CLIP, from_logit
 from scripts.trend import Trend
 from scripts.trend_strip import nice_end
 from scripts.trend_words import day_words, mark
@@ -164,6 +164,8 @@ def _draw_recent_line(axes: "Axes", curve: ProgressCurve) -> None:
         return
     back = np.linspace((course.first_day - course.last_day).days, 0, 40)
     height = 100 * from_logit(course.line.height + course.line.rate_per_day * back)
+    if height.max() < 120 * CLIP:  # a clean plant: clipping alone lifts its line off the ground
+        height = np.zeros(len(back))
     last = datetime.combine(course.last_day, time())
     axes.plot(
         [last + timedelta(days=float(day)) for day in back],  # type: ignore[arg-type]
