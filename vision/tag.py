@@ -21,6 +21,7 @@ from vision.tag_cells import CellReading, may_be_tag, read_cells
 from vision.tag_edges import Placed, from_mm, place_square
 from vision.tag_light import white_balance
 from vision.tag_scale import tilt_deg
+from vision.tag_torn import corner_of_a_tag
 
 __all__ = ["LEAST_SIDE_PX", "MOST_TILT_DEG", "find_tag"]
 
@@ -35,6 +36,7 @@ MOST_TILT_DEG = 45.0
 _LOOKED_AT_PX = 1000  # long side of the copy on which figures are proposed
 _WINDOW_PX = 15  # of the adaptive threshold on that copy
 _SMALLEST_PX = 14  # side of a figure on that copy
+_TORN_WINDOW_PX, _TORN_SMALLEST_PX = 9, 20  # the same on a copy of half the size
 _CROOKED = 0.012  # of the side: a card more bent or an edge more ragged gives no sure scale
 _MARGIN_CELLS = 2.5  # around a figure, for its white ring and the profiles across its edges
 _SAME_PLACE = 0.5  # of the side: figures nearer to each other are one
@@ -61,9 +63,11 @@ def find_tag(photo: Photo) -> TagReading | None:
     TagReading or None
         None where nothing looks like a tag.
     """
-    seen = _look_at_each(photo.pixels)
+    small = shrunk(photo.pixels, _LOOKED_AT_PX / max(photo.pixels.shape[:2]))
+    grey = np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), np.uint8)
+    seen = _look_at_each(photo.pixels, grey)
     if not seen:
-        return None
+        return _torn(photo, grey)
     largest = max(seen, key=lambda one: one.placed.side_px)
     reading = _read(photo, largest)
     if len(seen) > 1:
@@ -71,10 +75,26 @@ def find_tag(photo: Photo) -> TagReading | None:
     return reading
 
 
-def _look_at_each(pixels: NDArray[np.uint8]) -> list[_Seen]:
+def _torn(photo: Photo, grey: NDArray[np.uint8]) -> TagReading | None:
+    """Refuse what is left of a tag, where only a corner of it is seen."""
+    half = shrunk(grey, 0.5)
+    square = corner_of_a_tag(half, _TORN_WINDOW_PX, _TORN_SMALLEST_PX)
+    if square is None:
+        return None
+    full = (square + 0.5) * _ratio(photo.pixels, half) * photo.reduction - 0.5
+    corners = tuple((float(y), float(x)) for x, y in full)
+    return TagReading(None, ("tag_unclear",), corners, _side_px(full))
+
+
+def _ratio(pixels: NDArray[np.uint8], grey: NDArray[np.uint8]) -> Matrix:
+    """Return how many pixels make one of the small copy, across and down."""
+    return np.array([pixels.shape[1] / grey.shape[1], pixels.shape[0] / grey.shape[0]])
+
+
+def _look_at_each(pixels: NDArray[np.uint8], grey: NDArray[np.uint8]) -> list[_Seen]:
     """Return each figure that looks like a tag, once."""
     seen: list[_Seen] = []
-    for coarse in _proposed(pixels):
+    for coarse in _proposed(pixels, grey):
         if any(_same_place(one.placed.corners, coarse) for one in seen):
             continue
         one = _look(pixels, coarse)
@@ -83,13 +103,11 @@ def _look_at_each(pixels: NDArray[np.uint8]) -> list[_Seen]:
     return seen
 
 
-def _proposed(pixels: NDArray[np.uint8]) -> list[Matrix]:
+def _proposed(pixels: NDArray[np.uint8], grey: NDArray[np.uint8]) -> list[Matrix]:
     """Return four-sided figures, (x, y) corners clockwise at the scale of ``pixels``."""
-    small = shrunk(pixels, _LOOKED_AT_PX / max(pixels.shape[:2]))
-    grey = np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), np.uint8)
     accepted, _, rejected = _detector(max(grey.shape)).detectMarkers(grey)
-    ratio = np.array([pixels.shape[1] / small.shape[1], pixels.shape[0] / small.shape[0]])
     figures = [np.asarray(c, np.float64).reshape(4, 2) for c in (*accepted, *rejected)]
+    ratio = _ratio(pixels, grey)
     return [(corners + 0.5) * ratio - 0.5 for corners in figures if may_be_tag(grey, corners)]
 
 

@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 from vision.tag_card import CELL_MM, CELLS, TAG_NUMBERS, marker_cells
 from vision.tag_edges import Placed, from_mm
 
-__all__ = ["CellReading", "may_be_tag", "read_cells"]
+__all__ = ["CellReading", "may_be_tag", "read_cells", "sampled_at"]
 
 Floats = NDArray[np.float32]
 Cells = NDArray[np.bool_]
 
 _LEAST_LEVELS = 20  # grey levels between paper and ink at a first glance
 _RIM_AT_A_GLANCE = 0.8  # of the rim's cells that must look dark
+_RING_AT_A_GLANCE = 0.65  # of the white ring's cells that must look pale
 _POINTS = 5  # along a cell's side
 _INNER = 0.6  # of a cell's side: what the points cover
 _DARK = 0.004  # added to linear light before its logarithm
@@ -89,13 +90,18 @@ def may_be_tag(grey: NDArray[np.uint8], corners: NDArray[np.float64]) -> bool:
         (x, y), clockwise.
     """
     along = (np.arange(-1, CELLS + 1) + 0.5) * CELL_MM
-    seen = _at(grey, from_mm(corners), along).astype(np.float64)
+    seen = sampled_at(grey, from_mm(corners), along).astype(np.float64)
     paper, ink = float(np.median(seen[_ring()])), float(np.median(seen[_rim()]))
-    dark = np.mean(seen[_rim()] < (paper + ink) / 2)
-    return bool(paper - ink > _LEAST_LEVELS and dark > _RIM_AT_A_GLANCE)
+    white = seen > (paper + ink) / 2
+    dark, pale = 1 - white[_rim()].mean(), white[_ring()].mean()
+    return bool(
+        paper - ink > _LEAST_LEVELS and dark > _RIM_AT_A_GLANCE and pale > _RING_AT_A_GLANCE
+    )
 
 
-def _at(picture: NDArray[Any], mm_to_px: NDArray[np.float64], along: NDArray[Any]) -> NDArray[Any]:
+def sampled_at(
+    picture: NDArray[Any], mm_to_px: NDArray[np.float64], along: NDArray[Any]
+) -> NDArray[Any]:
     """Return a picture's values on a square grid of places in mm, rows first."""
     x, y = np.meshgrid(along, along)
     mm = np.stack([x, y], axis=-1).reshape(1, -1, 2)
@@ -110,7 +116,7 @@ def _sampled(light: Floats, placed: Placed) -> Floats:
     """Return log light at the points of the cells, shape (10, 10, 25), the white ring outermost."""
     steps = (np.arange(_POINTS) - (_POINTS - 1) / 2) * _INNER / (_POINTS - 1) + 0.5
     along = (np.arange(-1, CELLS + 1)[:, None] + steps).ravel() * CELL_MM
-    seen = _at(light, placed.mm_to_px, along)
+    seen = sampled_at(light, placed.mm_to_px, along)
     whole = CELLS + 2
     points = np.log(np.maximum(seen, 0) + np.float32(_DARK))
     blocks = points.reshape(whole, _POINTS, whole, _POINTS).swapaxes(1, 2)

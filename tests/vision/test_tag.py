@@ -136,6 +136,19 @@ def test_a_doubtful_tag_is_refused_with_a_flag(tag, flag):
     assert leaf_scale(reading, None) is None
 
 
+@pytest.mark.parametrize("torn", [0.35, 0.5])
+def test_most_tags_torn_through_the_marker_are_noticed_and_none_is_read(torn):
+    noticed = 0
+    for number in range(1, 240, 20):
+        photo, _ = lay(PaintedTag(number, torn=torn, span_px=150, turn_deg=37.0 * number))
+        reading = find_tag(photo)
+        if reading is not None:
+            assert (reading.number, reading.flags) == (None, ("tag_unclear",))
+            assert np.abs(np.mean(reading.corners_px, axis=0) - 180).max() < 75
+            noticed += 1
+    assert noticed >= 10
+
+
 def test_a_blurred_tag_is_refused_or_not_seen():
     for blur in (5, 8, 12):
         reading = find_tag(lay(PaintedTag(5, span_px=80), blur=blur)[0])
