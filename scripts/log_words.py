@@ -99,12 +99,22 @@ def _is_target(word: str, garden: Garden) -> bool:
     return bool(word) and all(part.casefold() in known for part in word.split(",") if part)
 
 
+_SAME_PRODUCT = {
+    **dict.fromkeys(("baking soda", "bicarbonate", "sodium bicarbonate"), "soda"),
+    **dict.fromkeys(("hydrogen peroxide", "h2o2"), "peroxide"),
+}
+"""Other names under which the two products are logged: the waits must know them."""
+
+
 def _spray(words: Sequence[str], garden: Garden) -> Said:
     form = "spray PRODUCT PLANTS"
     if not words or _is_target(words[0], garden):
         raise _wrong(f"which product? Write: spotlamp log {form}, as in spray soda A1.")
-    product = re.sub(r"\s*\+\s*", "+", words[0].strip().lower())
-    return Said("spray", _plants(words[1:], garden, form), product=product)
+    # "baking soda" may come as one word in quotes or as two.
+    count = 2 if " ".join(words[:2]).lower() in _SAME_PRODUCT else 1
+    parts = [part.strip() for part in " ".join(words[:count]).lower().split("+")]
+    product = "+".join(_SAME_PRODUCT.get(part, part) for part in parts if part)
+    return Said("spray", _plants(words[count:], garden, form), product=product)
 
 
 def _rain(words: Sequence[str], garden: Garden) -> Said:
