@@ -164,8 +164,8 @@ def _course(rng: Rng, length: float, bend: float, knots: int = 5) -> NDArray[np.
 
 def _body_colour(rng: Rng) -> Floats:
     """Return green to cyan, now and then pale."""
-    colour = np.array([rng.uniform(0.02, 0.5), 1.0, rng.uniform(0.03, 0.85)])
-    return np.asarray(colour + rng.uniform(0, 0.25) * rng.random(), np.float32)
+    colour = np.array([rng.uniform(0.02, 0.5), 1.0, rng.uniform(0.03, 0.75)])
+    return np.asarray(colour + rng.uniform(0, 0.12), np.float32)
 
 
 def _add_caterpillars(rng: Rng, scene: Sketch, size: float) -> None:
@@ -228,7 +228,7 @@ def _bands(rng: Rng) -> NDArray[np.float64]:
 
 
 def _brightener(rng: Rng) -> Floats:
-    colour = np.array([rng.uniform(0.25, 0.85), rng.uniform(0.45, 0.95), 1.0])
+    colour = np.array([rng.uniform(0.25, 0.85), rng.uniform(0.4, 0.85), 1.0])
     return np.asarray(colour * np.exp(rng.normal(-0.6, 0.7)), np.float32)
 
 

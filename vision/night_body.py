@@ -23,6 +23,8 @@ _WORK_HALF_WIDTH_PX = 6.0  # masks are brought to about this half-width before t
 _MOST_ENLARGED = 4.0
 _MOST_SIDE_PX = 400
 _MARGIN_PX = 3
+_NECK = 0.6  # of the half-width on either side
+_NECK_FROM_END = 1.5  # half-widths
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -112,10 +114,29 @@ def bodies_of(region: Region, night: NightLight) -> Parted:
 
     whole = body(lines[0], mask)
     if len(lines) == 1:
-        return Parted(whole)
+        halves = _parted_at_neck(lines[0], mask, half)
+        return Parted(whole, tuple(body(line, own) for line, own in halves))
     all_points = [line.points for line in lines[1:]]
     parts = [body(line, _near(mask, all_points, line.points)) for line in lines[1:]]
     return Parted(whole, tuple(parts))
+
+
+def _parted_at_neck(line: Line, mask: Bools, half: float) -> list[tuple[Line, Bools]]:
+    """Part a mask where it narrows sharply between two bodies that touch; nothing without a neck.
+
+    Whether they are two, or one that a stalk half covers, is for the judge.
+    """
+    depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
+    along = depth[tuple(np.rint(line.points).astype(int).T)]
+    margin = round(_NECK_FROM_END * half)
+    if len(along) < 2 * margin + 3:
+        return []
+    neck = margin + int(np.argmin(along[margin:-margin]))
+    sides = [float(np.median(part)) for part in (along[:neck], along[neck + 1 :])]
+    if along[neck] > _NECK * min(sides):
+        return []
+    halves = [line.points[: max(neck, 1)], line.points[neck + 1 :]]
+    return [(Line(points, 2), _near(mask, halves, points)) for points in halves]
 
 
 def _at_common_width(region: Region, night: NightLight) -> tuple[Bools, float, float, float]:

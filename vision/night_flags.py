@@ -6,46 +6,54 @@ published values exist.
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.night_light import NightLight
 
-__all__ = ["night_flags"]
+__all__ = ["night_flags", "steepest_edge", "unevenness"]
 
-_WEAK_LIGHT = 0.0035  # linear light of lit foliage: a few levels of sRGB
-_BURNT = 0.97
-_BURNT_SHARE = 0.02
-_GREENISH = -0.15  # ln of foliage's green ÷ mean of red and blue: it then looks grey or green
-_SHAKEN = 0.75
+_WEAK_FOLIAGE, _WEAK_BRIGHT = 0.0042, 0.02  # linear light: a few levels of sRGB
+_BURNT, _BURNT_SHARE = 0.97, 0.01
+_UNEVEN = 3.0
+_SOFT = 0.068  # of the brightness, per pixel
+_HIDDEN_BELOW, _HIDDEN_ABOVE = -2.25, 0.25  # ln; foliage of other photos lies between
+_EDGE_PX = 15
+_BRIGHT_TIMES, _LEAST_BRIGHT = 2.0, 0.02
+_LEAST_STRONG_PX = 300
 
 
 def night_flags(night: NightLight) -> tuple[str, ...]:
     """Name what is wrong with the light and the sharpness, in the order of the registry."""
-    burnt = float((night.light.min(axis=2) >= _BURNT).mean())
+    bright = float(np.percentile(night.light[::4, ::4].mean(axis=2), 99))
+    burnt = float((night.light[::2, ::2].min(axis=2) >= _BURNT).mean())
+    edge = steepest_edge(night)
     wrong = {
-        "torch_weak": float(night.foliage.mean()) < _WEAK_LIGHT,
-        "hot_spot": burnt > _BURNT_SHARE,
-        "shaken": blur_of(night.pixels) > _SHAKEN,
-        "glow_hidden": night.foliage_greenness > _GREENISH,
+        "torch_weak": float(night.foliage.mean()) < _WEAK_FOLIAGE and bright < _WEAK_BRIGHT,
+        "hot_spot": burnt > _BURNT_SHARE or unevenness(night) > _UNEVEN,
+        "shaken": edge is not None and edge < _SOFT,
+        "glow_hidden": not _HIDDEN_BELOW <= night.foliage_greenness <= _HIDDEN_ABOVE,
     }
     return tuple(name for name, applies in wrong.items() if applies)
 
 
-def blur_of(pixels: NDArray[np.uint8]) -> float:
-    """Return 0 for a sharp photo to 1 for a blurred one, the worse of both directions.
+def unevenness(night: NightLight) -> float:
+    """Return the torch's light where it is brightest ÷ where half of the picture is darker."""
+    return float(night.torch.max() / np.median(night.torch[::4, ::4]))
 
-    How little a second blur changes it (Crété-Roffet et al. 2007, Proc. SPIE 6492, 64920I), where
-    there is anything to see.
+
+def steepest_edge(night: NightLight) -> float | None:
+    """Return how steep the edges of glowing things are in the direction in which they are softest.
+
+    As a share of their own brightness, per working pixel. A shaken photo is drawn out along one
+    direction, in which no steep edge is left. None where too little glows.
     """
-    grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    calm = np.asarray(cv2.GaussianBlur(grey, (0, 0), 1.0), np.float32)
-    return max(_blur_along(calm, axis) for axis in (0, 1))
-
-
-def _blur_along(grey: NDArray[np.float32], axis: int) -> float:
-    smooth = cv2.blur(grey, ((1, 9), (9, 1))[axis])
-    before, after = (np.abs(np.diff(one, axis=axis)) for one in (grey, smooth))
-    strong = before > np.percentile(before[::4, ::4], 97)
-    total = float(before[strong].sum())
-    lost = float(np.maximum(before - after, 0)[strong].sum())
-    return 1 - lost / total if total > 0 else 0.0
+    calm = cv2.GaussianBlur(night.light.max(axis=2), (0, 0), 1.2)
+    nearby = cv2.dilate(calm, np.ones((_EDGE_PX, _EDGE_PX), np.uint8))
+    strong = nearby > max(_BRIGHT_TIMES * float(night.foliage.max()), _LEAST_BRIGHT)
+    if np.count_nonzero(strong) < _LEAST_STRONG_PX:
+        return None
+    across, down = (cv2.Sobel(calm, cv2.CV_32F, x, 1 - x, scale=1 / 8) for x in (1, 0))
+    across, down = across[strong] / nearby[strong], down[strong] / nearby[strong]
+    return min(
+        float(np.percentile(np.abs(np.cos(angle) * across + np.sin(angle) * down), 98))
+        for angle in np.linspace(0, np.pi, 8, endpoint=False)
+    )

@@ -25,6 +25,7 @@ FLOOR = np.float32(0.0015)
 _SMOOTHING_PX = 0.8
 _TORCH_SHARE = 0.08  # of the long side: the torch's light changes over such reaches
 _FOLIAGE_PERCENTILES = (12, 42)  # of the greenness of what is lit
+_BRIGHTEST_LEAF = np.float32(4)  # times the usual; paper and cloth are brighter and no measure
 _DIMMEST = 0.06  # of the brightest part of the scene: what lies deeper in the dark counts as there
 
 Floats = NDArray[np.float32]
@@ -83,7 +84,8 @@ def read_night_light(pixels: NDArray[np.uint8]) -> NightLight:
     greenness = float(np.log((foliage[1] + FLOOR) / (foliage[0] / 2 + foliage[2] / 2 + FLOOR)))
     expected = np.float32(np.exp(greenness)) * sent_back
     beyond = np.maximum(green - expected, 0)
-    torch = _torch_light(sent_back, beyond)
+    usual = np.float32((foliage[0] + foliage[2]) / 2)
+    torch = _torch_light(np.minimum(sent_back, _BRIGHTEST_LEAF * usual + FLOOR), beyond)
     return NightLight(
         small,
         1 / factor,

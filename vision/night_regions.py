@@ -1,8 +1,8 @@
-"""Connected glowing regions of a night photo, each cut at a share of its own brightness.
+"""Connected glowing regions of a night photo, cut at a share of the brightness nearby.
 
 A fixed threshold would swell bright bodies by the glare around them and lose dim ones. So each
-region is cut at a share of its own brightest part; what the cut leaves over is looked through
-again, so that a dim body beside a bright tag is found too.
+region is cut at a share of its own brightest part nearby; what the cut leaves over is looked
+through again, so that a dim body beside a bright tag is found too.
 """
 
 from collections.abc import Iterator
@@ -20,11 +20,12 @@ __all__ = ["MOST_REGIONS", "Region", "find_regions"]
 MOST_REGIONS = 120
 """The largest are looked at: a meadow of dew has more, and none of the rest matters."""
 
-_LEAST_GLOW = 0.35  # green beyond the foliage's, in units of the torch's light on foliage
+_LEAST_GLOW = 0.2  # green beyond the foliage's, in units of the torch's light on foliage
 _LEAST_RATIO = 0.4  # ln of how many times more green than foliage would send back
 _NOISE_MADS = 6.0
 _LEAST_LIGHT = 0.002  # linear; below it, a few levels of sRGB are mostly noise and JPEG's blocks
-_CUT = 0.22  # of a region's own brightness: about half of it as the eye and sRGB see it
+_CUT = 0.22  # of the brightness nearby: about half of it as the eye and sRGB see it
+_NEARBY_PX = 41
 _LEAST_AREA_PX = 12
 _BURNT = 0.9  # linear light
 _ROUNDS = 3
@@ -113,10 +114,11 @@ def _connected(where: Bools, top: int = 0, left: int = 0) -> Iterator[Region]:
 
 
 def _at_share(glow: NDArray[np.float32], region: Region) -> Iterator[Region]:
-    """Cut one region at a share of its brightness; it may fall into several."""
-    seen = glow[region.window]
-    peak = float(np.percentile(seen[region.mask], 95))
-    kept = region.mask & (seen >= _CUT * peak)
+    """Cut one region at a share of its own brightness nearby; it may fall into several."""
+    seen = np.where(region.mask, glow[region.window], np.float32(0))
+    calm = cv2.blur(seen, (3, 3), borderType=cv2.BORDER_REPLICATE)
+    peak = cv2.dilate(calm, np.ones((_NEARBY_PX, _NEARBY_PX), np.uint8))
+    kept = region.mask & (seen >= np.float32(_CUT) * peak)
     closed = cv2.morphologyEx(kept.astype(np.uint8), cv2.MORPH_CLOSE, disc(1))
     for part in _connected(np.asarray(closed > 0), region.top, region.left):
         yield Region(part.top, part.left, _filled(part.mask))
