@@ -7,19 +7,26 @@ import sys
 from pathlib import Path
 
 import cv2
+import numpy as np
+from numpy.typing import NDArray
 
 from models.pattern import in_words, load_classifier
 from scripts.batch import call_leaves
-from scripts.terminal import sample_garden
+from scripts.terminal import sample_garden, sample_night_round
 from vision.find import PhotoFile
 from vision.measure import measure_day_photo
+from vision.measure_night import measure_night_photo
+from vision.night_overlay import draw_night_overlay
 from vision.overlay import draw_overlay
 from vision.photo import read_photo
 
-__all__ = ["PICTURE", "SHOWN", "readme_picture"]
+__all__ = ["NIGHT_PICTURE", "PICTURE", "SHOWN", "night_picture", "readme_picture"]
 
 SHOWN = "bed-1/plant-A1/2025-07-12_plant-A1_1.jpg"
 PICTURE = Path(__file__).resolve().parent.parent / "sample_images" / "overlay.jpg"
+
+SHOWN_BY_NIGHT = "bed-2/plant-B2/2025-07-12_2243_plant-B2_1.jpg"
+NIGHT_PICTURE = PICTURE.with_name("night-overlay.jpg")
 
 _COLUMNS = 840
 _JPEG_QUALITY = 82
@@ -30,7 +37,17 @@ def readme_picture(picture: Path, garden: Path) -> None:
     photo = read_photo(PhotoFile(garden / SHOWN, SHOWN))
     measurement = measure_day_photo(photo)
     words = [in_words(call) for call in call_leaves(load_classifier(), photo, measurement)]
-    overlay = cv2.cvtColor(draw_overlay(photo, measurement, words), cv2.COLOR_RGB2BGR)
+    _write_small(draw_overlay(photo, measurement, words), picture)
+
+
+def night_picture(picture: Path, rounds: Path) -> None:
+    """Count one photo of the sample night round and write its overlay as a small JPEG."""
+    photo = read_photo(PhotoFile(rounds / SHOWN_BY_NIGHT, SHOWN_BY_NIGHT))
+    _write_small(draw_night_overlay(photo, measure_night_photo(photo)), picture)
+
+
+def _write_small(drawn: NDArray[np.uint8], picture: Path) -> None:
+    overlay = cv2.cvtColor(drawn, cv2.COLOR_RGB2BGR)
     factor = min(1.0, _COLUMNS / overlay.shape[1])
     small = cv2.resize(overlay, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     jpg = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])[1]
@@ -44,3 +61,6 @@ if __name__ == "__main__":
     written = Path(sys.argv[1]) if len(sys.argv) > 1 else PICTURE
     readme_picture(written, sample)
     print(f"Drawn into {written}")
+    if written == PICTURE and (rounds := sample_night_round()):
+        night_picture(NIGHT_PICTURE, rounds)
+        print(f"Drawn into {NIGHT_PICTURE}")

@@ -25,6 +25,7 @@ __all__ = [
     "refuse_photos_as_out",
     "require_opencv",
     "sample_garden",
+    "sample_night_round",
     "sample_season",
     "say",
 ]
@@ -110,6 +111,11 @@ def _common(
 def sample_garden() -> Path | None:
     """Return the folder of the bundled sample photos: inside the package, or in the checkout."""
     return _bundled("garden")
+
+
+def sample_night_round() -> Path | None:
+    """Return the folder of the bundled UV night photos."""
+    return _bundled("night/garden")
 
 
 def sample_season() -> Path | None:

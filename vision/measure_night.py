@@ -12,7 +12,7 @@ from vision.night_features import Sampled, features_by_name
 from vision.night_find import COUNTED_FROM, Found, decide
 from vision.night_flags import night_flags
 from vision.night_judge import load_night_judge
-from vision.night_light import NightLight, read_night_light
+from vision.night_light import FLOOR, NightLight, read_night_light
 from vision.night_reasons import reason_for
 from vision.night_size import size_at_half
 from vision.records import (
@@ -28,6 +28,8 @@ from vision.uv import why_not_uv
 
 __all__ = ["measure_night_photo"]
 
+_STANDS_OUT = 2.0  # times the light beside it
+_WORTH_NAMING = 0.05
 _DOUBT = 0.01  # candidates less likely than that do not widen the interval
 
 Pixels = NDArray[np.uint8]
@@ -78,7 +80,7 @@ def _reading(
     found: list[Found], night: NightLight, scale: float, flags: tuple[str, ...], used: bool
 ) -> NightReading:
     counted = [one for one in found if one.probability >= COUNTED_FROM]
-    others = [one for one in found if one.probability < COUNTED_FROM]
+    others = [one for one in found if one.probability < COUNTED_FROM and _bright(one)]
     doubtful = [one.probability for one in found if one.probability >= _DOUBT]
     low, high = count_interval(doubtful, len(counted))
     return NightReading(
@@ -90,6 +92,13 @@ def _reading(
         caterpillar_high=high,
         torch_off_used=used,
     )
+
+
+def _bright(one: Found) -> bool:
+    """Whether a thing that was not counted stands out at all, or might be a caterpillar."""
+    beside = float(one.seen.ground[1]) + float(FLOOR)
+    stands_out = float(one.seen.own_light[1]) > _STANDS_OUT * beside
+    return one.probability >= _WORTH_NAMING or stands_out
 
 
 def _middle(seen: Sampled, scale: float) -> tuple[float, float]:

@@ -1,7 +1,7 @@
 """Which candidates are caterpillars: parts or whole, joined or not, counted or rejected."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,6 +16,8 @@ __all__ = ["COUNTED_FROM", "Found", "decide"]
 COUNTED_FROM = 0.5
 """Probability from which a body is counted."""
 
+_JOINED_FROM = 0.5
+_SCRAP_SHARE, _SCRAP_REACH, _SCRAP_DOUBT = 0.4, 0.4, 0.45
 _WORTH_JOINING = 0.12  # probability of at least one piece being a caterpillar
 
 
@@ -59,7 +61,25 @@ def decide(found: Candidates, night: NightLight, judge: NightJudge) -> list[Foun
     groups = _groups(found, judge, standing, chances)
     decided = [Found(found.seen[g[0]], chances[g[0]]) for g in groups if len(g) == 1]
     decided += _joined(found, [g for g in groups if len(g) > 1], night, judge, chances)
-    return sorted(decided, key=lambda one: -one.probability)
+    ordered = sorted(decided, key=lambda one: -one.probability)
+    return sorted((_as_scrap(one, ordered) for one in ordered), key=lambda one: -one.probability)
+
+
+def _as_scrap(one: Found, found: Sequence[Found]) -> Found:
+    """Doubt a small body beside the end of a much larger one: most are parts of that one.
+
+    A horn, a leg, or what a leaf leaves to be seen of a body's end, too small to be joined by the
+    run of its midline.
+    """
+    ends = one.seen.body.midline[[0, -1]]
+    for other in found:
+        body = other.seen.body
+        if other.probability < COUNTED_FROM or one.seen.body.length > _SCRAP_SHARE * body.length:
+            continue
+        apart = np.hypot(*(ends[:, None] - body.midline[None, [0, -1]]).T).min()
+        if apart < _SCRAP_REACH * body.length:
+            return replace(one, probability=_SCRAP_DOUBT * one.probability)
+    return one
 
 
 def _chosen(found: Candidates, chances: Sequence[float]) -> list[int]:
@@ -81,7 +101,7 @@ def _groups(
         likely = judge.pair.probability(found.pair_features)
         for at in np.argsort(-likely):
             i, j = found.pairs[at]
-            if likely[at] < COUNTED_FROM:
+            if likely[at] < _JOINED_FROM:
                 break
             if i not in group or j not in group or group[i] is group[j]:
                 continue

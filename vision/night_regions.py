@@ -20,7 +20,7 @@ __all__ = ["MOST_REGIONS", "Region", "find_regions"]
 MOST_REGIONS = 120
 """The largest are looked at: a meadow of dew has more, and none of the rest matters."""
 
-_LEAST_GLOW = 0.2  # green beyond the foliage's, in units of the torch's light on foliage
+_LEAST_GLOW = 0.25  # green beyond the foliage's, in units of the torch's light on foliage
 _LEAST_RATIO = 0.4  # ln of how many times more green than foliage would send back
 _NOISE_MADS = 6.0
 _LEAST_LIGHT = 0.002  # linear; below it, a few levels of sRGB are mostly noise and JPEG's blocks
