@@ -34,7 +34,7 @@ from vision.rendered.night import draw_night_scene, render_night
 __all__ = ["Examples", "examples_from", "fit_net", "stored_net"]
 
 FIRST_SEED = 400_000  # far from the seeds of tests and figures
-_SCENES, _SKETCHES = 140, 220
+_SCENES, _SKETCHES = 420, 220
 _FOLDS = 2
 _CLIP_PERCENT = 0.5
 _BODY_LAYERS, _BODY_DECAY = (32,), 0.6

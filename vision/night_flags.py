@@ -23,8 +23,10 @@ _LEAST_STRONG_PX = 300
 
 def night_flags(night: NightLight) -> tuple[str, ...]:
     """Name what is wrong with the light and the sharpness, in the order of the registry."""
-    bright = float(np.percentile(night.light[::4, ::4].mean(axis=2), 99))
-    burnt = float((night.light[::2, ::2].min(axis=2) >= _BURNT).mean())
+    some = np.ascontiguousarray(night.light[::4, ::4])
+    red, green, blue = cv2.split(some)  # numpy takes ten times as long over the last axis
+    bright = float(np.percentile(red + green + blue, 99)) / 3
+    burnt = float((np.minimum(np.minimum(red, green), blue) >= _BURNT).mean())
     edge = steepest_edge(night)
     wrong = {
         "torch_weak": float(night.foliage.mean()) < _WEAK_FOLIAGE and bright < _WEAK_BRIGHT,
@@ -46,7 +48,8 @@ def steepest_edge(night: NightLight) -> float | None:
     As a share of their own brightness, per working pixel. A shaken photo is drawn out along one
     direction, in which no steep edge is left. None where too little glows.
     """
-    calm = cv2.GaussianBlur(night.light.max(axis=2), (0, 0), 1.2)
+    red, green, blue = cv2.split(night.light)
+    calm = cv2.GaussianBlur(cv2.max(cv2.max(red, green), blue), (0, 0), 1.2)
     nearby = cv2.dilate(calm, np.ones((_EDGE_PX, _EDGE_PX), np.uint8))
     strong = nearby > max(_BRIGHT_TIMES * float(night.foliage.max()), _LEAST_BRIGHT)
     if np.count_nonzero(strong) < _LEAST_STRONG_PX:
