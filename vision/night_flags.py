@@ -49,13 +49,15 @@ def steepest_edge(night: NightLight) -> float | None:
     direction, in which no steep edge is left. None where too little glows.
     """
     red, green, blue = cv2.split(night.light)
-    calm = cv2.GaussianBlur(cv2.max(cv2.max(red, green), blue), (0, 0), 1.2)
+    brightest = cv2.max(cv2.max(red, green), blue)
+    calm = np.asarray(cv2.GaussianBlur(brightest, (0, 0), 1.2), np.float32)
     nearby = cv2.dilate(calm, np.ones((_EDGE_PX, _EDGE_PX), np.uint8))
     strong = nearby > max(_BRIGHT_TIMES * float(night.foliage.max()), _LEAST_BRIGHT)
     if np.count_nonzero(strong) < _LEAST_STRONG_PX:
         return None
-    across, down = (cv2.Sobel(calm, cv2.CV_32F, x, 1 - x, scale=1 / 8) for x in (1, 0))
-    across, down = across[strong] / nearby[strong], down[strong] / nearby[strong]
+    across, down = (
+        cv2.Sobel(calm, cv2.CV_32F, x, 1 - x, scale=1 / 8)[strong] / nearby[strong] for x in (1, 0)
+    )
     return min(
         float(np.percentile(np.abs(np.cos(angle) * across + np.sin(angle) * down), 98))
         for angle in np.linspace(0, np.pi, 8, endpoint=False)
