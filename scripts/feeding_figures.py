@@ -135,7 +135,7 @@ def _row(name: str, results: Sequence[Counted]) -> list[str]:
         name,
         str(len(results)),
         str(true),
-        f"{right / (right + wrong):.3f}" if true else "",
+        f"{right / max(1, right + wrong):.3f}" if true else "",
         f"{right / true:.3f}" if true else "",
         f"{100 * exact:.0f} %",
         f"{100 * np.mean([one.held for one in results]):.0f} %",

@@ -35,6 +35,7 @@ _LEAST_EXTENT = 0.42  # area of a patch ÷ area of its box
 _MOST_LONG = 3.2  # longer ÷ shorter side of the box
 _LEAST_SOLID = 0.6
 _PELLET_GREEN = 1.3  # green ÷ red that a dropping has at most
+_STRICT, _BRIGHTEST_ON_DARK = 0.67, 85  # a looser share is for dark grounds alone
 _BRIGHTEST = 190  # value above which nothing is dark, however light the ground
 _SAME = 0.85  # area of the smaller ÷ the larger of two nested patches that are one
 _MOST_REGIONS = 2500  # per view
@@ -140,7 +141,8 @@ def propose(view: View) -> list[Region]:
     boxes: dict[tuple[int, int], list[tuple[int, int, int]]] = {}
     least = 2 * (_LEAST_PX if view.first else _LEAST_REDUCED_PX) - 3
     for share, opened in product(_SHARES, (0, *_OPENINGS_PX)):
-        limit = np.minimum(cv2.convertScaleAbs(view.ground, alpha=share), np.uint8(_BRIGHTEST))
+        most = _BRIGHTEST if share <= _STRICT else _BRIGHTEST_ON_DARK
+        limit = np.minimum(cv2.convertScaleAbs(view.ground, alpha=share), np.uint8(most))
         dark = cv2.compare(view.grey, limit, cv2.CMP_LT)
         if opened:  # parts a pellet from the crevices and shades that it lies among
             dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, disc(opened))
