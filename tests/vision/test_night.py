@@ -12,6 +12,7 @@ from vision.measure_night import measure_night_photo
 from vision.night_count import count_interval
 from vision.night_reasons import REASONS
 from vision.records import CATERPILLAR, Photo
+from vision.rendered import draw_scene, render
 from vision.uv import is_uv_photo, why_not_uv
 
 # Colours of check values 8b and 8c: foliage and larva [practice], tag and glare [memory].
@@ -214,3 +215,13 @@ def test_the_interval_holds_the_count_and_grows_with_doubt():
     assert count_interval([0.5, 0.5], 1) == (0, 2)
     assert count_interval([], 0) == (0, 0)
     assert count_interval([0.01] * 3, 0) == (0, 1)
+
+
+@pytest.mark.parametrize("background", ["cloth", "grey_board"])
+def test_a_leaf_by_day_on_dark_ground_is_no_uv_photo(background):
+    for number in range(12):
+        rng = np.random.default_rng([61, number])
+        scene = draw_scene(
+            rng, background=background, width_px=320, height_px=240, exposure=0.75, leaves=1
+        )
+        assert not is_uv_photo(render(scene, number).pixels), number
