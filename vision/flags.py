@@ -4,9 +4,10 @@ A flag is a name (in the ``flags`` columns), a sentence for people, and whether 
 still be measured. ``tests/vision/test_flags.py`` freezes the names: other programs rely on them.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["FLAGS", "Flag", "explain"]
+__all__ = ["FLAGS", "Flag", "explain", "in_order"]
 
 
 @dataclass(frozen=True)
@@ -94,3 +95,9 @@ def explain(name: str) -> str:
         When there is no such flag.
     """
     return FLAGS[name].sentence
+
+
+def in_order(names: Iterable[str]) -> tuple[str, ...]:
+    """Return flags once each, in the order in which they are shown."""
+    given = set(names)
+    return tuple(name for name in FLAGS if name in given)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.chewed import Chewed, measure_chewed
-from vision.flags import FLAGS
+from vision.flags import FLAGS, in_order
 from vision.frass import Pellets, find_pellets
 from vision.interval import severity_interval
 from vision.leaf import Leaves, find_leaves
@@ -122,11 +122,7 @@ def _pellet_to_full_size(pellet: Pellet, scale: int) -> Pellet:
 
 def _unmeasured(photo: Photo, flags: tuple[str, ...]) -> DayMeasurement:
     empty = np.zeros(photo.pixels.shape[:2], np.uint8)
-    return DayMeasurement(DayReading((), _in_order(flags)), empty, empty)
-
-
-def _in_order(flags: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(name for name in FLAGS if name in flags)
+    return DayMeasurement(DayReading((), in_order(flags)), empty, empty)
 
 
 def _cut(photo: Photo, leaves: Leaves, pellets: Pellets, number: int) -> _Crop:
@@ -229,7 +225,7 @@ def _leaf_flags(
         "outline_unknown": chewed is None and _outline_seen(crop, leaves),
         "all_sick": crop.healthy.share < _LEAST_HEALTHY_SHARE,
     }
-    return _in_order((*light, *(name for name, true in own.items() if true)))
+    return in_order((*light, *(name for name, true in own.items() if true)))
 
 
 def _full(crop: _Crop, position: float, axis: int) -> float:
@@ -271,7 +267,7 @@ def _sum_up(leaves: list[LeafReading], flags: tuple[str, ...]) -> DayReading:
     # Errors of leaves in one photo share light and camera: they are added, not averaged out.
     return DayReading(
         leaves=tuple(leaves),
-        flags=_in_order(flags + tuple(name for leaf in leaves for name in leaf.flags)),
+        flags=in_order(flags + tuple(name for leaf in leaves for name in leaf.flags)),
         leaf_area_px=area,
         lesion_pct=mean([leaf.lesion_pct for leaf in leaves]),
         halo_pct=mean([leaf.halo_pct for leaf in leaves]),

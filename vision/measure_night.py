@@ -5,7 +5,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.colour import lab_8bit
-from vision.flags import FLAGS
+from vision.flags import in_order
 from vision.night_candidates import find_candidates
 from vision.night_count import count_interval
 from vision.night_features import Sampled, features_by_name
@@ -55,11 +55,11 @@ def measure_night_photo(photo: Photo, torch_off: Photo | None = None) -> NightMe
     empty = np.zeros(photo.pixels.shape[:2], np.uint8)
     refused = why_not_uv(photo.pixels)
     if refused:
-        flags = _in_order((*flags, refused))
+        flags = in_order((*flags, refused))
         return NightMeasurement(NightReading(flags=flags, torch_off_used=used), empty)
     night = read_night_light(pixels)
     found = decide(find_candidates(night), night, load_night_judge())
-    flags = _in_order((*flags, *night_flags(night)))
+    flags = in_order((*flags, *night_flags(night)))
     reading = _reading(found, night, photo.reduction * night.scale, flags, used)
     return NightMeasurement(reading, _classes(found, night, empty))
 
@@ -70,10 +70,6 @@ def _without_off(photo: Photo, torch_off: Photo | None) -> tuple[Pixels, tuple[s
     if torch_off.pixels.shape != photo.pixels.shape:
         return photo.pixels, (*photo.flags, "torch_off_unfit")
     return without_stray_light(photo.pixels, torch_off.pixels), photo.flags
-
-
-def _in_order(flags: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(name for name in FLAGS if name in flags)
 
 
 def _reading(
