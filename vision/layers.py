@@ -1,17 +1,25 @@
 """Small learned networks as plain numbers: measures in, the log-odds of one thing out."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["FARTHEST", "Layers", "layers_of"]
+__all__ = ["FARTHEST", "Layers", "layers_of", "through"]
 
 Floats = NDArray[np.float32]
 
 FARTHEST = 6.0
 """Standard deviations from the mean that an input is taken for at most."""
+
+
+def through(rows: Floats, weights: Sequence[Floats], offsets: Sequence[Floats]) -> Floats:
+    """Pass standardised rows through rectified layers, and return the last one's only output."""
+    for inner, offset in zip(weights[:-1], offsets[:-1], strict=True):
+        rows = np.maximum(rows @ inner + offset, 0)
+    return np.asarray((rows @ weights[-1] + offsets[-1])[:, 0], np.float32)
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,9 +42,7 @@ class Layers:
     def log_odds(self, rows: Floats) -> Floats:
         """Return the log-odds for each row of inputs."""
         values = np.clip((rows - self.mean) / self.spread, -FARTHEST, FARTHEST)
-        for weights, offsets in zip(self.weights[:-1], self.offsets[:-1], strict=True):
-            values = np.maximum(values @ weights + offsets, 0)
-        return np.asarray((values @ self.weights[-1] + self.offsets[-1])[:, 0], np.float32)
+        return through(values, self.weights, self.offsets)
 
 
 def layers_of(stored: dict[str, Any]) -> Layers:

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.layers import through
 from vision.night_features import FEATURES
 from vision.night_join import PAIR_FEATURES
 
@@ -53,9 +54,7 @@ class Net:
     def probability(self, described: Floats) -> Floats:
         """Return the probability for each row."""
         rows = (np.clip(described, self.low, self.high) - self.middle) / self.spread
-        for weights, offsets in zip(self.weights[:-1], self.offsets[:-1], strict=True):
-            rows = np.maximum(rows @ weights + offsets, 0)
-        score = (rows @ self.weights[-1] + self.offsets[-1])[:, 0]
+        score = through(rows, self.weights, self.offsets)
         return np.asarray(1 / (1 + np.exp(-np.clip(score, -30, 30))), np.float32)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rendered.fields import Floats
+from vision.rendered.fields import AnyFloats, Floats
 from vision.rendered.scene import Scene
 
 __all__ = ["Leaflet", "blade_coordinates", "draw_leaflet", "place", "swept"]
@@ -134,6 +134,12 @@ def _teeth(rng: np.random.Generator, s: Points, lobing: float) -> Points:
     size = (0.02 + 0.10 * lobing) * rng.uniform(0.3, 1.0)
     uneven = np.interp(s, np.linspace(0, 1, 9), rng.uniform(0.1, 1.0, 9))
     return np.asarray(size * uneven * (np.minimum(phase / 0.75, (1 - phase) / 0.25) - 0.4))
+
+
+def turned(points: AnyFloats, angle_rad: float) -> Points:
+    """Return points turned about the origin by an angle."""
+    cos, sin = np.cos(angle_rad), np.sin(angle_rad)
+    return np.asarray(points @ np.array([[cos, sin], [-sin, cos]]))
 
 
 def place(leaflet: Leaflet, angle_rad: float, scale: float, shift: tuple[float, float]) -> Leaflet:

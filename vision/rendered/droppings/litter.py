@@ -9,7 +9,7 @@ import numpy as np
 from vision.rendered.droppings.scene import DroppingScene
 from vision.rendered.fields import AnyFloats, Floats, blur, smooth_field
 from vision.rendered.ribbon import Ribbon, Window, follow, frame_window, window_size
-from vision.rendered.shape import Points
+from vision.rendered.shape import Points, turned
 
 __all__ = ["PAINTERS", "Bit", "shade_patch"]
 
@@ -58,11 +58,6 @@ def _polygon(points: Points, shape: tuple[int, ...]) -> tuple[Window, Floats, Fl
     return window, canvas.astype(np.float32) / np.float32(255), np.asarray(inner, np.float32)
 
 
-def _turned(points: AnyFloats, angle: float) -> Points:
-    cos, sin = np.cos(angle), np.sin(angle)
-    return np.asarray(points @ np.array([[cos, sin], [-sin, cos]]))
-
-
 def _coloured(
     rng: np.random.Generator, colour: AnyFloats, size: tuple[int, int], grain: float
 ) -> Floats:
@@ -106,10 +101,10 @@ def _aphid(
         for side in (-1, 1):
             xs = (place, place + 0.2, place - 0.3 * rng.random())
             leg = np.stack([xs, (0.3 * side, 1.0 * side, 1.5 * side)], axis=1) * half
-            points = np.rint((_turned(leg, turn) + at - corner) * 16).astype(np.int32)
+            points = np.rint((turned(leg, turn) + at - corner) * 16).astype(np.int32)
             thick = max(1, round(0.06 * half))
             cv2.polylines(canvas, [points], False, 190, thick, cv2.LINE_AA, shift=4)
-    body = np.rint((_turned(pear, turn) + at - corner) * 16).astype(np.int32)
+    body = np.rint((turned(pear, turn) + at - corner) * 16).astype(np.int32)
     inside = np.zeros_like(canvas)
     cv2.fillPoly(inside, [body], 255, cv2.LINE_AA, shift=4)
     inner = cv2.distanceTransform((inside > 127).astype(np.uint8), cv2.DIST_L2, 3)
@@ -128,7 +123,7 @@ def _seed(
     t = np.linspace(0, 2 * np.pi, 80)
     wide = rng.uniform(0.4, 0.75)
     drop = np.stack([np.cos(t), wide * np.sin(t) * np.sin(t / 2) ** rng.uniform(0.5, 1.2)], axis=1)
-    made = _polygon(_turned(drop * half, rng.uniform(0, 6)) + at, shape)
+    made = _polygon(turned(drop * half, rng.uniform(0, 6)) + at, shape)
     if made is None:
         return None
     window, cover, inner = made
@@ -177,7 +172,7 @@ def shade_patch(
     waves = sum(rng.normal(0, 0.25 / n) * np.cos(n * angle + rng.uniform(0, 6)) for n in (2, 3, 5))
     ring = np.stack([np.cos(angle), rng.uniform(0.3, 0.9) * np.sin(angle)], axis=1)
     ring *= np.asarray(np.clip(1 + waves, 0.3, 2) * size_px)[:, None]
-    ring = _turned(ring, rng.uniform(0, 6))
+    ring = turned(ring, rng.uniform(0, 6))
     soft = max(0.12 * size_px, 1.0)
     window = frame_window(ring + at, 3 * soft, shape)
     if window is None:

@@ -6,7 +6,7 @@ import numpy as np
 
 from vision.rendered.night.scene import NightScene
 from vision.rendered.ribbon import Ribbon
-from vision.rendered.shape import Points
+from vision.rendered.shape import Points, turned
 
 __all__ = ["Body", "draw_body", "moved"]
 
@@ -62,7 +62,7 @@ def draw_body(rng: np.random.Generator, scene: NightScene, number: int) -> Body:
     slender = float(np.clip(scene.slenderness * np.exp(rng.normal(0, 0.08)), 3.5, 11))
     pose = scene.poses[number % len(scene.poses)]
     unit = _spline_axis(rng, pose) if scene.style == "spline" else _chain_axis(rng, pose)
-    axis = _turned(unit * length, rng.uniform(0, 2 * np.pi))
+    axis = turned(unit * length, rng.uniform(0, 2 * np.pi))
     axis -= axis[len(axis) // 2]
     profile = _spline_profile(rng) if scene.style == "spline" else _chain_profile(rng)
     half = max(0.5 * length / slender, 1.5) * profile
@@ -73,13 +73,8 @@ def draw_body(rng: np.random.Generator, scene: NightScene, number: int) -> Body:
 
 def moved(body: Body, angle_rad: float, to: Points) -> Body:
     """Return the body turned about the origin, then moved."""
-    ribbon = Ribbon(_turned(body.ribbon.axis, angle_rad) + to, body.ribbon.half_width)
+    ribbon = Ribbon(turned(body.ribbon.axis, angle_rad) + to, body.ribbon.half_width)
     return replace(body, ribbon=ribbon)
-
-
-def _turned(points: Points, angle_rad: float) -> Points:
-    cos, sin = np.cos(angle_rad), np.sin(angle_rad)
-    return np.asarray(points @ np.array([[cos, sin], [-sin, cos]]))
 
 
 def _spline_axis(rng: np.random.Generator, pose: str) -> Points:

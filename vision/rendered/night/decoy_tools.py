@@ -9,7 +9,7 @@ from vision.rendered.night.foliage import LeafMaterial, cover_of
 from vision.rendered.night.scene import NightScene
 from vision.rendered.night.sheet import Painted, Surface
 from vision.rendered.ribbon import Window, frame_window
-from vision.rendered.shape import Points
+from vision.rendered.shape import Points, turned
 
 __all__ = ["BRIGHTENER", "CREAM", "Pieces", "Place", "blob", "brightener", "distances", "glowing",
            "outlined", "turned", "wander"]  # fmt: skip
@@ -61,12 +61,6 @@ def outlined(
     """Return the window and cover of what an outline encloses; None if outside the photo."""
     window = frame_window(points, margin, shape)
     return None if window is None else (window, cover_of(points, window))
-
-
-def turned(points: AnyFloats, angle: float) -> Points:
-    """Return points turned about the origin by an angle in radians."""
-    cos, sin = np.cos(angle), np.sin(angle)
-    return np.asarray(points @ np.array([[cos, sin], [-sin, cos]]))
 
 
 def brightener(rng: np.random.Generator) -> AnyFloats:

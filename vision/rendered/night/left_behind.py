@@ -10,11 +10,10 @@ from vision.rendered.night.decoy_tools import (
     brightener,
     glowing,
     outlined,
-    turned,
     wander,
 )
 from vision.rendered.ribbon import Ribbon, follow
-from vision.rendered.shape import Points
+from vision.rendered.shape import Points, turned
 
 __all__ = ["paint_cane", "paint_fabric", "paint_lint", "paint_paper", "paint_tag", "paint_twine"]
 

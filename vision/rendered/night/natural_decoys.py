@@ -12,14 +12,13 @@ from vision.rendered.night.decoy_tools import (
     distances,
     glowing,
     outlined,
-    turned,
     wander,
 )
 from vision.rendered.night.foliage import LeafMaterial, leaflet_piece, stem_piece
 from vision.rendered.night.sheet import Painted, Surface
 from vision.rendered.ribbon import Ribbon
 from vision.rendered.scene import Scene
-from vision.rendered.shape import draw_leaflet, place
+from vision.rendered.shape import draw_leaflet, place, turned
 
 __all__ = ["paint_bird_dropping", "paint_dead_leaf", "paint_dew", "paint_egg", "paint_flower",
            "paint_fruit", "paint_glare", "paint_pollen", "paint_stem", "paint_vein"]  # fmt: skip

@@ -10,7 +10,7 @@ from vision.rendered.night.foliage import LeafMaterial, cover_of, leaf_surface
 from vision.rendered.night.scene import NightScene
 from vision.rendered.night.sheet import Painted, Sheet
 from vision.rendered.ribbon import Ribbon, follow, frame_window
-from vision.rendered.shape import Points
+from vision.rendered.shape import Points, turned
 
 __all__ = ["lay_thicket", "oval_piece"]
 
@@ -84,7 +84,7 @@ def oval_piece(
 ) -> Painted | None:
     """Paint a pointed oval leaf: base, tip's direction, length in ``where``; None if outside."""
     base, angle, size = where
-    outline = _oval(rng, size) @ _turn(angle) + base
+    outline = turned(_oval(rng, size), angle) + base
     lit = np.float32(bright * np.exp(rng.normal(0, 0.2)))
     halves = np.exp(rng.normal(0, 0.25, 2))
     ribs, depth = rng.uniform(9, 16), rng.uniform(0, 0.25)
@@ -110,11 +110,6 @@ def _oval(rng: np.random.Generator, size: float) -> Points:
     edge = wide * (1 - 3 * teeth)
     upper, lower = np.stack([t, edge], axis=1), np.stack([t, -edge], axis=1)
     return np.concatenate([upper, lower[::-1]]) * size
-
-
-def _turn(angle: float) -> Points:
-    cos, sin = np.cos(angle), np.sin(angle)
-    return np.array([[cos, sin], [-sin, cos]])
 
 
 def _blade_places(
