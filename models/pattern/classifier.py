@@ -24,7 +24,9 @@ __all__ = [
     "PATTERNS",
     "Classifier",
     "UnfitClassifier",
+    "are_sure",
     "load_classifier",
+    "other_chances",
     "pattern_chances",
     "softmax",
     "standardised",
@@ -69,6 +71,23 @@ def pattern_chances(scores: Floats, temperature: float) -> Floats:
         In the order of ``PATTERNS``; each row sums to 1.
     """
     return softmax(scores[:, [CLASSES.index(name) for name in PATTERNS]] / temperature)
+
+
+def are_sure(
+    scores: Floats,
+    strangeness: Floats,
+    temperature: float,
+    least_probability: float,
+    most_other: float,
+) -> NDArray[np.bool_]:
+    """Tell of which leaves, shape (leaves,), the likeliest pattern is called; else ``unsure``."""
+    likely = pattern_chances(scores, temperature).max(axis=1) >= least_probability
+    return np.asarray(likely & (strangeness <= 1) & (other_chances(scores) < most_other))
+
+
+def other_chances(scores: Floats) -> Floats:
+    """Return the probability, shape (leaves,), that a leaf is sick in another way."""
+    return np.asarray(softmax(scores)[:, CLASSES.index("other")])
 
 
 def standardised(filled: Floats, mean: Floats, scale: Floats) -> Floats:
@@ -141,7 +160,7 @@ class Classifier:
 
     def p_other(self, measured: Floats) -> Floats:
         """Return the probability, shape (leaves,), that a leaf is sick in another way."""
-        return np.asarray(softmax(self.scores(measured))[:, CLASSES.index("other")])
+        return other_chances(self.scores(measured))
 
     def p_late(self, measured: Floats) -> Floats:
         """Return the probability of late against early blight."""
@@ -157,14 +176,15 @@ class Classifier:
     def call(self, measured: NDArray[np.float32]) -> PatternCall:
         """Call one leaf's pattern from its measurements (``measure_pattern``)."""
         row = np.asarray(measured, np.float64)[None]
-        blight, none, spot = (float(p) for p in self.probabilities(row)[0])
-        strange = float(self.strangeness(row)[0])
+        scores, strange = self.scores(row), self.strangeness(row)
+        blight, none, spot = (float(p) for p in pattern_chances(scores, self.temperature)[0])
+        rules = (self.temperature, self.least_probability, self.most_other)
         pattern: Pattern = "unsure"
-        if strange <= 1 and float(self.p_other(row)[0]) < self.most_other:
+        if are_sure(scores, strange, *rules)[0]:
             pattern = call_of(spot, blight, none, self.least_probability)
         kind: BlightKind = self._kind(row) if pattern == "blight" else ""
         why = reason(dict(zip(self.measures, measured.tolist(), strict=True)), pattern)
-        return PatternCall(pattern, spot, blight, none, kind, strange, why)
+        return PatternCall(pattern, spot, blight, none, kind, float(strange[0]), why)
 
     def _kind(self, row: Floats) -> BlightKind:
         late = float(self.p_late(row)[0])

@@ -22,8 +22,8 @@ from models.pattern.classifier import (
     CLASSES,
     PATTERNS,
     Classifier,
+    are_sure,
     pattern_chances,
-    softmax,
     standardised,
 )
 from models.pattern.measures import MEASURES
@@ -235,10 +235,8 @@ class SessionResult:
         self, temperature: float, least_probability: float, most_other: float = _MOST_OTHER
     ) -> NDArray[np.str_]:
         """Return what each leaf is called, or ``unsure`` by the rules of ``Classifier.call``."""
-        other = softmax(self.scores)[:, CLASSES.index("other")]
-        sure = self.probabilities(temperature).max(axis=1) >= least_probability
-        sure &= (self.strangeness <= 1) & (other < most_other)
-        return np.where(sure, self.forced(), "unsure")
+        rules = (temperature, least_probability, most_other)
+        return np.where(are_sure(self.scores, self.strangeness, *rules), self.forced(), "unsure")
 
 
 def leave_sessions_out(leaves: LabelledLeaves) -> list[SessionResult]:
