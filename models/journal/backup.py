@@ -7,6 +7,7 @@ from collections.abc import Callable
 from contextlib import closing, suppress
 from datetime import date, datetime
 from pathlib import Path
+from uuid import uuid4
 
 __all__ = ["backup_before", "backups", "daily_backup", "is_sound", "put_back", "way_back"]
 
@@ -91,7 +92,7 @@ def _copy(file: Path, target: Path, wanted: Callable[[Path], bool] = lambda copy
     """Copy through SQLite, which waits for other writers, and put the copy in place when whole."""
     target.parent.mkdir(exist_ok=True)
     _remove_leftovers(target.parent)
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    part = target.with_name(f".{target.name}.{uuid4().hex}.part")
     try:
         with closing(_open(file)) as source, closing(sqlite3.connect(part)) as copy:
             source.backup(copy)
@@ -147,7 +148,7 @@ def put_back(file: Path, now: datetime | None = None) -> tuple[Path, Path] | Non
     copy = next((copy for copy in backups(file) if is_sound(copy)), None)
     if copy is None:
         return None
-    part = file.with_name(f".{file.name}.{os.getpid()}.part")
+    part = file.with_name(f".{file.name}.{uuid4().hex}.part")
     part.write_bytes(copy.read_bytes())
     aside = file.with_name(f"{file.stem}-damaged-{now or datetime.now():%Y%m%d-%H%M%S}.sqlite")
     # Its rollback file goes along: beside the copy it would be taken for the copy's own.

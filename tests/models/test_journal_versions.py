@@ -2,8 +2,10 @@
 
 import os
 import sqlite3
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import date, datetime, timedelta
+from threading import Barrier
 
 import pytest
 from alembic.autogenerate import compare_metadata
@@ -253,3 +255,18 @@ def test_without_room_for_the_backup_nothing_is_changed(file, garden_folder):
     ):
         journal.log(LogEntry(0, "note", NOON))
     assert execute(file, "SELECT count(*) FROM log") == [(300,)]
+
+
+def test_backups_begun_at_the_same_moment_do_not_get_into_each_others_way(file):
+    for day in range(1, 6):
+        together = Barrier(6)
+
+        def back_up(_, on=date(2025, 7, day), together=together):
+            together.wait()
+            daily_backup(file, on)
+
+        with ThreadPoolExecutor(6) as threads:
+            list(threads.map(back_up, range(6)))  # raises what a thread has raised
+    assert len(backups(file)) == 5
+    assert all(is_sound(copy) for copy in backups(file))
+    assert list((file.parent / "backups").glob(".*.part")) == []
