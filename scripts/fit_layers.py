@@ -1,9 +1,11 @@
 """Fit a small network (``vision.layers``) and return its numbers for a JSON file."""
 
+import warnings
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from sklearn.exceptions import ConvergenceWarning
 from sklearn.linear_model import LogisticRegression
 from sklearn.neural_network import MLPClassifier
 
@@ -18,6 +20,7 @@ def fit(
     hidden: tuple[int, ...],
     names: tuple[str, ...],
     seed: int,
+    rounds: int = 25,
 ) -> dict[str, Any]:
     """Fit a network; without hidden layers it is a logistic regression.
 
@@ -33,13 +36,18 @@ def fit(
         Names of the measures, stored with the numbers.
     seed : int
         Fixes chance.
+    rounds : int
+        How often all rows are gone through.
     """
     mean, spread = inputs.mean(axis=0), inputs.std(axis=0) + 1e-6
     rows = np.clip((inputs - mean) / spread, -FARTHEST, FARTHEST)
     if hidden:
         network = MLPClassifier(
-            hidden, alpha=0.3, batch_size=256, max_iter=25, random_state=seed
-        ).fit(rows, wanted)
+            hidden, alpha=0.3, batch_size=256, max_iter=rounds, random_state=seed
+        )
+        with warnings.catch_warnings():  # stopping early is meant: it keeps the weights small
+            warnings.simplefilter("ignore", ConvergenceWarning)
+            network.fit(rows, wanted)
         layers = list(zip(network.coefs_, network.intercepts_, strict=True))
     else:
         line = LogisticRegression(max_iter=1000).fit(rows, wanted)

@@ -36,8 +36,8 @@ __all__ = [
 Bools = NDArray[np.bool_]
 Mask = NDArray[np.uint8]
 
-BITE_LOG_ODDS = 2.2
-"""From here on (nine to one) a bay is a bite: a lobe that reads as one is worse than a miss."""
+BITE_LOG_ODDS = 1.8
+"""From here on (six to one) a bay is a bite: a lobe that reads as one is worse than a miss."""
 
 CHEWED_PATH = Path(__file__).with_name("chewed.json")
 
@@ -122,9 +122,7 @@ def measure_chewed(leaf: Bools, classes: Mask, judge: BiteJudge | None = None) -
     odds = bite_log_odds(bays, judge)
     holes = _eaten_holes(leaf, classes)
     bites = [bay for bay, one in zip(bays, odds, strict=True) if one > BITE_LOG_ODDS]
-    size = (leaf.shape[1], leaf.shape[0])
-    drawn = cv2.resize(_joined(bites, blade).view(np.uint8), size, interpolation=cv2.INTER_NEAREST)
-    bitten = (drawn > 0) & ~leaf & ~holes
+    bitten = _drawn(bites, leaf.shape) & ~(leaf | holes) if bites else np.zeros_like(leaf)
     missing = judge.gain * np.count_nonzero(bitten) + np.count_nonzero(holes)
     pct = eaten_pct(float(missing / np.count_nonzero(leaf)))
     low, high = chewed_interval(pct, bays, odds, judge)
@@ -177,11 +175,10 @@ def chewed_interval(
     return max(0.0, low), min(100.0, high)
 
 
-def _joined(bays: list[Bay], blade: Bools) -> Bools:
-    joined = np.zeros_like(blade)
-    for bay in bays:
-        joined |= bay.inside
-    return joined
+def _drawn(bays: list[Bay], shape: tuple[int, ...]) -> Bools:
+    """Return all these bays in one mask of the size of the given leaf."""
+    joined = np.any([bay.inside for bay in bays], axis=0).view(np.uint8)
+    return np.asarray(cv2.resize(joined, shape[::-1], interpolation=cv2.INTER_NEAREST) > 0)
 
 
 def _largest_part(leaf: Bools) -> Bools:
@@ -228,23 +225,37 @@ def is_compound(blade: Bools) -> bool:
 
 def _eaten_holes(leaf: Bools, classes: Mask) -> Bools:
     """Return holes without a rim of dead tissue."""
-    gaps = _filled(leaf) & ~leaf
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(gaps.view(np.uint8))
-    eaten = np.zeros(count, bool)
+    eaten = np.zeros(leaf.shape, bool)
+    # outlines, not labels of all pixels, which take five times as long
+    outlines, nested = cv2.findContours(
+        leaf.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE
+    )
+    if nested is None:
+        return eaten
+    least = _LEAST_HOLE * np.count_nonzero(leaf)
     reach = max(2, round(_RIM_OF_LENGTH * max(leaf.shape)))
-    for number in range(1, count):
-        left, top, width, height, area = (int(value) for value in stats[number])
-        if area < _LEAST_HOLE * np.count_nonzero(leaf):
+    for outline, (_, _, _, parent) in zip(outlines, nested[0], strict=True):
+        if parent < 0 or cv2.contourArea(outline) < least:
             continue
-        window = (
-            slice(max(0, top - reach), top + height + reach),
-            slice(max(0, left - reach), left + width + reach),
-        )
-        hole = (labels[window] == number).astype(np.uint8)
-        rim = (cv2.dilate(hole, disc(reach)) > 0) & leaf[window]
+        window, hole = _hole_in(leaf, outline, reach)
+        rim = (cv2.dilate(hole.view(np.uint8), disc(reach)) > 0) & leaf[window]
         dead = np.count_nonzero(rim & (classes[window] == LESION))
-        eaten[number] = dead < _DEAD_RIM * np.count_nonzero(rim)
-    return np.asarray(eaten[labels])
+        if np.count_nonzero(hole) >= least and dead < _DEAD_RIM * np.count_nonzero(rim):
+            eaten[window] |= hole
+    return eaten
+
+
+def _hole_in(
+    leaf: Bools, outline: cv2.typing.MatLike, reach: int
+) -> tuple[tuple[slice, slice], Bools]:
+    """Return a window around a hole, and the hole's pixels in it."""
+    left, top, width, height = cv2.boundingRect(outline)
+    corner = max(0, left - reach), max(0, top - reach)
+    window = slice(corner[1], top + height + reach), slice(corner[0], left + width + reach)
+    drawn = np.zeros(leaf[window].shape, np.uint8)
+    offset = -corner[0], -corner[1]
+    cv2.drawContours(drawn, [outline], 0, 1, cv2.FILLED, offset=offset)
+    return window, (drawn > 0) & ~leaf[window]
 
 
 def bite_judge_of(stored: dict[str, Any]) -> BiteJudge:

@@ -8,7 +8,7 @@ in its place.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -20,7 +20,7 @@ Bools = NDArray[np.bool_]
 Mask = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 
-BAY_LENGTH_PX = 320
+BAY_LENGTH_PX = 160
 """Length to which a longer leaf's outline is reduced before its bays are looked for."""
 
 BAY_MEASURES = (
@@ -48,7 +48,7 @@ _LEAST_AREA = 0.0008  # of the leaf: smaller bays are teeth and noise
 _LEAST_DEPTH = 0.012  # in leaf lengths
 _TURNS_DEG = (-18, -12, -6, 0, 6, 12, 18)  # tilts of the axis that are tried
 _SHIFTS = (-0.06, -0.03, 0.0, 0.03, 0.06)  # and its shifts, in leaf lengths
-_MIRROR_PX = 96
+_MIRROR_PX = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,17 +83,27 @@ def find_bays(leaf: Bools) -> list[Bay]:
     list of Bay
         A bay of the larger ball may hold several of the smaller one.
     """
-    length = float(max(cv2.boundingRect(leaf.view(np.uint8))[2:]))
-    pad = round(max(_BALLS) * length) + 3
-    blade = np.pad(leaf, pad).astype(np.uint8)
+    left, top, width, height = cv2.boundingRect(leaf.view(np.uint8))
+    window = slice(max(0, top - 1), top + height + 1), slice(max(0, left - 1), left + width + 1)
+    blade = np.ascontiguousarray(leaf[window]).view(np.uint8)
     mirror = _Mirror.of(blade)
-    return [bay for ball in _BALLS for bay in _bays_of(blade, length, ball, mirror, pad)]
+    length = float(max(width, height))
+    own = [bay for ball in _BALLS for bay in _bays_of(blade, length, ball, mirror)]
+    return [replace(bay, inside=_placed(bay.inside, window, leaf.shape)) for bay in own]
 
 
-def _bays_of(blade: Mask, length: float, ball: float, mirror: "_Mirror", pad: int) -> Iterator[Bay]:
+def _placed(inside: Bools, window: tuple[slice, slice], shape: tuple[int, ...]) -> Bools:
+    """Return a mask of the whole picture from that of a window."""
+    whole = np.zeros(shape, bool)
+    whole[window] = inside
+    return whole
+
+
+def _bays_of(blade: Mask, length: float, ball: float, mirror: "_Mirror") -> Iterator[Bay]:
     closed = _closed(blade, ball * length)
     bay_px = (closed > 0) & (blade == 0)
-    below = np.asarray(cv2.distanceTransform(closed, cv2.DIST_L2, 5), np.float32)
+    depth = np.asarray(cv2.distanceTransform(np.pad(closed, 1), cv2.DIST_L2, 5), np.float32)
+    below = depth[1:-1, 1:-1]
     count, labels, stats, centres = cv2.connectedComponentsWithStats(bay_px.view(np.uint8))
     area = float(np.count_nonzero(blade))
     deep = np.zeros(count, np.float32)
@@ -101,15 +111,19 @@ def _bays_of(blade: Mask, length: float, ball: float, mirror: "_Mirror", pad: in
     large = (stats[:, cv2.CC_STAT_AREA] >= _LEAST_AREA * area) & (deep >= _LEAST_DEPTH * length)
     large[0] = False
     mirrored = mirror.turned(blade) > 0, mirror.turned(bay_px.view(np.uint8)) > 0
-    whole = _Leaf(blade, closed, below, labels, length, area, ball, mirror, *mirrored)
     areas = stats[large, cv2.CC_STAT_AREA].astype(np.float64)
-    for place, label in enumerate(np.flatnonzero(large)):
-        yield _bay(whole, int(label), areas, place, (centres[label][1], centres[label][0]), pad)
+    solid = area / float(np.count_nonzero(closed))
+    whole = _Leaf(below, labels, length, area, solid, ball, mirror, *mirrored, areas)
+    for label in np.flatnonzero(large):
+        yield _bay(whole, int(label), stats[label], centres[label])
 
 
 def _closed(blade: Mask, radius: float) -> Mask:
-    grown = cv2.distanceTransform(1 - blade, cv2.DIST_L2, 5) <= radius
-    kept = cv2.distanceTransform(grown.view(np.uint8), cv2.DIST_L2, 5) > radius
+    """Close with a disc: the closing lies inside the hull, only the way there needs more room."""
+    pad = int(radius) + 2
+    room = np.pad(1 - blade, pad, constant_values=1)
+    grown = cv2.distanceTransform(room, cv2.DIST_L2, 5) <= radius
+    kept = cv2.distanceTransform(grown.view(np.uint8), cv2.DIST_L2, 5)[pad:-pad, pad:-pad] > radius
     return np.asarray(kept.view(np.uint8) | blade)
 
 
@@ -163,33 +177,29 @@ def _reflection(angle: float, through: NDArray[np.float64]) -> NDArray[np.float6
 
 @dataclass(frozen=True, eq=False)
 class _Leaf:
-    blade: Mask
-    closed: Mask
     below: Floats
     labels: NDArray[np.int32]
     length: float
     area: float
+    solid: float
     ball: float
     mirror: _Mirror
     mirrored_leaf: Bools
     mirrored_bays: Bools
+    areas: NDArray[np.float64]  # of its bays
 
 
-def _bay(
-    whole: _Leaf,
-    label: int,
-    areas: NDArray[np.float64],
-    place: int,
-    centre: tuple[float, float],
-    pad: int,
-) -> Bay:
-    inside = whole.labels == label
-    area, length = float(areas[place]), whole.length
-    edge, mouth_px = _edges(whole, inside)
-    depth = float(whole.below[inside].max())
+def _bay(whole: _Leaf, label: int, box: NDArray[np.int32], centre: NDArray[np.float64]) -> Bay:
+    left, top, width, height, area_px = (int(value) for value in box)
+    window = slice(top, top + height), slice(left, left + width)
+    inside = whole.labels[window] == label
+    below = whole.below[window]
+    area, length = float(area_px), whole.length
+    edge, mouth_px = _edges(inside, below)
+    depth = float(below[inside].max())
     radius, misfit = _circle(edge)
-    at = np.array([centre[1], centre[0]]) - whole.mirror.middle
-    others = np.count_nonzero(areas >= area / 2) - 1
+    at = centre - whole.mirror.middle
+    others = np.count_nonzero(whole.areas >= area / 2) - 1
     values = (
         np.log(area / whole.area),
         depth / length,
@@ -198,27 +208,28 @@ def _bay(
         1 - misfit / max(radius, 1.0),
         min(radius / length, 1.0),
         len(edge) / max(mouth_px, 1.0),
-        float(whole.mirrored_leaf[inside].mean()),
-        float(whole.mirrored_bays[inside].mean()),
+        np.count_nonzero(whole.mirrored_leaf[window] & inside) / area,
+        np.count_nonzero(whole.mirrored_bays[window] & inside) / area,
         whole.mirror.likeness,
         np.log1p(others),
-        np.log(area / float(np.median(areas))),
+        np.log(area / float(np.sort(whole.areas)[len(whole.areas) // 2])),
         min(1.5, abs(float(at @ whole.mirror.axis)) / (length / 2)),
         _sharp_share(edge, length),
-        whole.area / float(np.count_nonzero(whole.closed)),
+        whole.solid,
         whole.ball,
     )
-    own = inside[pad:-pad, pad:-pad].copy()
+    own = np.zeros(whole.labels.shape, bool)
+    own[window] = inside
     return Bay(area / whole.area, own, np.array(values, np.float32))
 
 
-def _edges(whole: _Leaf, inside: Bools) -> tuple[NDArray[np.float64], float]:
+def _edges(inside: Bools, below: Floats) -> tuple[NDArray[np.float64], float]:
     """Return the inner edge as ordered points (x, y), and the mouth's width in pixels."""
     outlines, _ = cv2.findContours(
         inside.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
     )
     points = max(outlines, key=len)[:, 0].astype(np.intp)
-    at_leaf = whole.below[points[:, 1], points[:, 0]] > 1.8
+    at_leaf = below[points[:, 1], points[:, 0]] > 1.8
     if at_leaf.all() or not at_leaf.any():
         return points.astype(np.float64), 1.0
     start = int(np.flatnonzero(~at_leaf)[0])
