@@ -25,7 +25,7 @@ class PatternCall:
     blight_kind : {"early", "late", "unsure", ""}
         Second opinion on a leaf that is called blight; empty otherwise.
     strangeness : float
-        Distance from the leaves learned from, 1 = farther than 99 of 100 of them.
+        Distance from the leaves learned from; above 1 a leaf is unlike them.
     reason : str
         One sentence of measurements for people.
     """

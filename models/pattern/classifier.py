@@ -32,7 +32,7 @@ __all__ = [
     "standardised",
 ]
 
-CLASSIFIER_VERSION = 2
+CLASSIFIER_VERSION = 3
 CLASSIFIER_FILE = Path(__file__).with_name("classifier.json")
 """The classifier that comes with the program."""
 
@@ -74,15 +74,16 @@ def pattern_chances(scores: Floats, temperature: float) -> Floats:
 
 
 def are_sure(
-    scores: Floats,
-    strangeness: Floats,
-    temperature: float,
-    least_probability: float,
-    most_other: float,
+    scores: Floats, strangeness: Floats, temperature: float, least_probability: float
 ) -> NDArray[np.bool_]:
-    """Tell of which leaves, shape (leaves,), the likeliest pattern is called; else ``unsure``."""
-    likely = pattern_chances(scores, temperature).max(axis=1) >= least_probability
-    return np.asarray(likely & (strangeness <= 1) & (other_chances(scores) < most_other))
+    """Tell of which leaves, shape (leaves,), the likeliest pattern is called; else ``unsure``.
+
+    The likeliest probability counts less, the likelier another disease is. Its root is taken
+    because a leaf of a session that was not learned from is too readily thought another's.
+    """
+    likely = pattern_chances(scores, temperature).max(axis=1)
+    likely *= np.sqrt(1 - other_chances(scores))
+    return np.asarray((likely >= least_probability) & (strangeness <= 1))
 
 
 def other_chances(scores: Floats) -> Floats:
@@ -113,9 +114,7 @@ class Classifier:
     temperature : float
         Divides the scores, so that probabilities are as sure as they are right.
     least_probability : float
-        Below it a leaf is ``unsure``.
-    most_other : float
-        Probability of another disease from which a leaf is ``unsure``.
+        A leaf is ``unsure`` below it, once the chance of another disease is taken off.
     late_weights : ndarray, shape (measures,)
     late_offset : float
     least_kind : float
@@ -123,7 +122,8 @@ class Classifier:
     precision : ndarray, shape (measures, measures)
         Of the standardised measurements, for the distance.
     familiar : float
-        Distance that 99 of 100 leaves learned from stay below.
+        Distance from which a leaf is unlike those learned from: a quarter farther than 99 of 100
+        of them.
     summary : dict
         What it was trained on and how well it did on sessions left out.
     """
@@ -136,7 +136,6 @@ class Classifier:
     offsets: Floats = field(repr=False)
     temperature: float
     least_probability: float
-    most_other: float
     late_weights: Floats = field(repr=False)
     late_offset: float
     least_kind: float
@@ -168,7 +167,7 @@ class Classifier:
         return np.asarray(1 / (1 + np.exp(-np.clip(score, -30, 30))))
 
     def strangeness(self, measured: Floats) -> Floats:
-        """Return the distance from the leaves learned from, 1 = farther than 99 of 100."""
+        """Return the distance from the leaves learned from; above 1 a leaf is unlike them."""
         standard = self._standard(measured)
         squared = np.einsum("ij,jk,ik->i", standard, self.precision, standard)
         return np.asarray(np.sqrt(np.maximum(squared, 0)) / self.familiar)
@@ -178,9 +177,8 @@ class Classifier:
         row = np.asarray(measured, np.float64)[None]
         scores, strange = self.scores(row), self.strangeness(row)
         blight, none, spot = (float(p) for p in pattern_chances(scores, self.temperature)[0])
-        rules = (self.temperature, self.least_probability, self.most_other)
         pattern: Pattern = "unsure"
-        if are_sure(scores, strange, *rules)[0]:
+        if are_sure(scores, strange, self.temperature, self.least_probability)[0]:
             pattern = call_of(spot, blight, none, self.least_probability)
         kind: BlightKind = self._kind(row) if pattern == "blight" else ""
         why = reason(dict(zip(self.measures, measured.tolist(), strict=True)), pattern)
@@ -227,10 +225,7 @@ def load_classifier(path: Path | None = None) -> Classifier:
     return _from_stored(stored, path)
 
 
-_NUMBERS = (
-    *("temperature", "least_probability", "most_other"),
-    *("late_offset", "least_kind", "familiar"),
-)
+_NUMBERS = ("temperature", "least_probability", "late_offset", "least_kind", "familiar")
 
 
 def _from_stored(stored: dict[str, Any], path: Path) -> Classifier:

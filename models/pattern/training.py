@@ -44,9 +44,10 @@ _COLUMNS = ("photo", "session", "pattern", "blight_kind", *(measure.name for mea
 _STRENGTH = 0.002  # inverse regularisation; few sessions allow few degrees of freedom
 _KIND_STRENGTH = 0.005  # likewise, of early against late blight
 _RENDERED_WEIGHT = 0.6  # of a painted session against a photographed one
-_LEAST_PROBABILITY = 0.69
-_MOST_OTHER = 0.6
+_LEAST_PROBABILITY = 0.64
+_ROOM = 1.25  # a session not learned from lies farther off than 99 of 100 leaves learned from
 _LEAST_KIND = 0.75
+_DIRECTIONS = 1  # taken out because sessions differ most in them; three take patterns with them
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,8 +137,9 @@ def _fit(leaves: LabelledLeaves) -> Classifier:
     filled = np.where(np.isfinite(measured), measured, typical)
     mean, scale = filled.mean(axis=0), np.maximum(filled.std(axis=0), 1e-6)
     standard = standardised(filled, mean, scale)
+    kept = _without_sessions(standard, leaves)
     model = LogisticRegression(C=_STRENGTH, max_iter=2000)
-    model.fit(standard, leaves.pattern, sample_weight=_weights(leaves))
+    model.fit(standard @ kept, leaves.pattern, sample_weight=_weights(leaves))
     weights, offsets = _all_classes(model)
     late_weights, late_offset = _fit_late(standard, leaves)
     real = ~leaves.rendered if (~leaves.rendered).any() else np.ones(len(standard), bool)
@@ -148,16 +150,15 @@ def _fit(leaves: LabelledLeaves) -> Classifier:
         typical=typical,
         mean=mean,
         scale=scale,
-        weights=weights,
+        weights=weights @ kept,
         offsets=offsets,
         temperature=1.0,
         least_probability=_LEAST_PROBABILITY,
-        most_other=_MOST_OTHER,
         late_weights=late_weights,
         late_offset=late_offset,
         least_kind=_LEAST_KIND,
         precision=np.asarray(spread.precision_),
-        familiar=float(np.quantile(distance, 0.99)),
+        familiar=_ROOM * float(np.quantile(distance, 0.99)),
     )
 
 
@@ -167,6 +168,26 @@ def _typical(measured: Floats) -> Floats:
     had = np.isfinite(measured).any(axis=0)
     typical[had] = np.nanmedian(measured[:, had], axis=0)
     return typical
+
+
+def _without_sessions(standard: Floats, leaves: LabelledLeaves) -> Floats:
+    """Return the projection that takes out what differs most between sessions of one disease.
+
+    Sessions of one pattern and kind, photographed and painted, should measure alike; the direction
+    in which their means differ most says more about the session than about the leaf (nuisance
+    attribute projection: Solomonoff, Campbell & Boardman 2005, ICASSP; from memory).
+    """
+    many = standard.shape[1]
+    kind = np.char.add(leaves.pattern, leaves.blight_kind)
+    apart = [np.zeros((1, many))]
+    for name in np.unique(kind):
+        own = kind == name
+        sessions = np.unique(leaves.session[own])
+        means = [standard[own & (leaves.session == one)].mean(axis=0) for one in sessions]
+        apart.append(np.array(means) - np.mean(means, axis=0))
+    _, strength, directions = np.linalg.svd(np.vstack(apart), full_matrices=False)
+    taken = directions[:_DIRECTIONS][strength[:_DIRECTIONS] > 0]
+    return np.asarray(np.eye(many) - taken.T @ taken)
 
 
 def _all_classes(model: LogisticRegression) -> tuple[Floats, Floats]:
@@ -231,12 +252,10 @@ class SessionResult:
         """Return the likeliest pattern of each leaf, however unsure."""
         return np.asarray(np.array(PATTERNS)[self.probabilities(1.0).argmax(axis=1)])
 
-    def calls(
-        self, temperature: float, least_probability: float, most_other: float = _MOST_OTHER
-    ) -> NDArray[np.str_]:
-        """Return what each leaf is called, or ``unsure`` by the rules of ``Classifier.call``."""
-        rules = (temperature, least_probability, most_other)
-        return np.where(are_sure(self.scores, self.strangeness, *rules), self.forced(), "unsure")
+    def calls(self, temperature: float, least_probability: float) -> NDArray[np.str_]:
+        """Return what each leaf is called, or ``unsure`` by the rule of ``Classifier.call``."""
+        sure = are_sure(self.scores, self.strangeness, temperature, least_probability)
+        return np.where(sure, self.forced(), "unsure")
 
 
 def leave_sessions_out(leaves: LabelledLeaves) -> list[SessionResult]:

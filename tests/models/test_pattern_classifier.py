@@ -141,15 +141,30 @@ def test_a_higher_bar_makes_more_leaves_unsure_and_changes_no_call(leaves, class
 
 
 def test_a_leaf_like_those_with_other_diseases_is_left_unsure(leaves, classifier):
-    strict, lax = (replace(classifier, most_other=bar) for bar in (0.3, 1.1))
     row = leaves.measured[leaves.pattern == "spot"][0].astype(np.float32)
-    likely = replace(lax, offsets=lax.offsets + 50 * (np.array(CLASSES) == "other"))
-    assert likely.p_other(row[None].astype(float))[0] > 0.99
-    assert likely.call(row).pattern == lax.call(row).pattern != "unsure"
-    assert replace(likely, most_other=0.6).call(row).pattern == "unsure"
-    assert strict.probabilities(leaves.measured) == pytest.approx(
-        lax.probabilities(leaves.measured)
+    other = np.array(CLASSES) == "other"
+    unlikely, likely = (
+        replace(classifier, offsets=classifier.offsets + shift * other) for shift in (-50, 50)
     )
+    assert likely.p_other(row[None].astype(float))[0] > 0.99
+    assert unlikely.call(row).pattern == "spot"
+    assert likely.call(row).pattern == "unsure"
+    assert likely.probabilities(leaves.measured) == pytest.approx(
+        unlikely.probabilities(leaves.measured)
+    )
+
+
+def test_what_differs_most_between_sessions_of_one_disease_weighs_nothing(leaves):
+    names = [measure.name for measure in MEASURES]
+    own, rng = names.index("leaf_breadth"), np.random.default_rng(4)
+    measured = leaves.measured.copy()
+    measured[:, own] = rng.normal(0, 1, len(measured))
+    quiet = train(replace(leaves, measured=measured))
+    for number, session in enumerate(np.unique(leaves.session)):  # each has a level of its own
+        measured[leaves.session == session, own] += 60 * (number % 2)
+    loud = train(replace(leaves, measured=measured))
+    assert np.abs(loud.weights[:, own]).max() < 0.02
+    assert np.abs(loud.weights[:, own]).max() < np.abs(quiet.weights).max() / 10
 
 
 def test_a_pattern_that_was_not_among_the_leaves_is_never_called(leaves):
@@ -205,7 +220,7 @@ def test_a_file_with_damaged_numbers_is_refused(stored, changed):
         load_classifier(stored(**changed))
 
 
-@pytest.mark.parametrize("content", [b"", b"[1]", b"{", b"\xff\xfe", b'{"version": 2}', b"7"])
+@pytest.mark.parametrize("content", [b"", b"[1]", b"{", b"\xff\xfe", b'{"version": 3}', b"7"])
 def test_a_file_that_is_no_classifier_is_refused(tmp_path, content):
     path = tmp_path / "own.json"
     path.write_bytes(content)
