@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from vision.night_body import Body
 
-__all__ = ["Hit", "hits_of", "label_of", "matched", "pair_label"]
+__all__ = ["Hit", "hits_of", "joined_label", "label_of", "labels_of", "matched", "pair_label"]
 
 Numbers = NDArray[np.uint8]
 
@@ -17,6 +17,7 @@ _MOSTLY = 0.5  # of a body's pixels on one caterpillar: it is that one, or a pie
 _GREATER_PART = 0.4  # of a caterpillar's visible pixels
 _SCRAP = 0.3
 _BESIDE = 0.25
+_ALL_BUT = 0.85  # of what the whole region covers
 
 
 @dataclass(frozen=True)
@@ -80,6 +81,33 @@ def label_of(hit: Hit) -> int | None:
     if hit.inside >= _MOSTLY and hit.cover >= _GREATER_PART:
         return 1
     return 0 if hit.cover < _SCRAP else None
+
+
+def labels_of(
+    hits: Sequence[Hit], ways_of: Sequence[tuple[int, tuple[tuple[int, ...], ...]]]
+) -> list[int | None]:
+    """Label all bodies of a photo: where a region is one caterpillar, no part of it is another.
+
+    Parameters
+    ----------
+    hits : sequence of Hit
+        Of all bodies.
+    ways_of : sequence
+        As in ``vision.night_candidates.Candidates``.
+    """
+    labels = [label_of(hit) for hit in hits]
+    for whole, ways in ways_of:
+        if labels[whole] != 1:
+            continue
+        for part in (part for way in ways for part in way):
+            if hits[part].cover < _ALL_BUT * hits[whole].cover:
+                labels[part] = 0
+    return labels
+
+
+def joined_label(pair: int | None, joined: Hit) -> int | None:
+    """Return the label of two pieces as one body; None unless they are one."""
+    return label_of(joined) if pair else None
 
 
 def pair_label(one: Hit, other: Hit) -> int | None:

@@ -5,6 +5,7 @@ marks are read off directly, however it is bent.
 """
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from vision.midline import Line, midlines
 from vision.night_light import NightLight
+from vision.night_parting import largest, usual_half_width, ways_to_part
 from vision.night_regions import Region
 
 __all__ = ["STATIONS", "Body", "Parted", "bodies_of", "lay_straight"]
@@ -23,8 +25,6 @@ _WORK_HALF_WIDTH_PX = 6.0  # masks are brought to about this half-width before t
 _MOST_ENLARGED = 4.0
 _MOST_SIDE_PX = 400
 _MARGIN_PX = 3
-_NECK = 0.6  # of the half-width on either side
-_NECK_FROM_END = 1.5  # half-widths
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -48,6 +48,10 @@ class Body:
         Arms of the connected region it was parted from; 1 when it was not parted.
     gap_share : float
         Share of the length that is hidden between two seen pieces; 0 for one piece.
+    region_share : float
+        Share of the connected region's pixels; 1 when it was not parted.
+    cut_ends : tuple of bool
+        Whether the region goes on, as another part, beyond the midline's first and last point.
     """
 
     midline: Floats = field(repr=False)
@@ -57,13 +61,15 @@ class Body:
     left: int
     arms: int = 1
     gap_share: float = 0.0
+    region_share: float = 1.0
+    cut_ends: tuple[bool, bool] = (False, False)
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Length along the midline, in working pixels."""
         return float(np.hypot(*np.diff(self.midline, axis=0).T).sum())
 
-    @property
+    @cached_property
     def width(self) -> float:
         """Usual width: median of the middle stations, in working pixels."""
         quarter = STATIONS // 5
@@ -84,12 +90,12 @@ class Parted:
     ----------
     whole : Body
         All of it as one body.
-    parts : tuple of Body
-        At least two; empty where nothing speaks for several.
+    ways : tuple of tuple of Body
+        Ways to part it into at least two bodies; none where nothing speaks for several.
     """
 
     whole: Body
-    parts: tuple[Body, ...] = ()
+    ways: tuple[tuple[Body, ...], ...] = ()
 
 
 def bodies_of(region: Region, night: NightLight) -> Parted:
@@ -103,40 +109,39 @@ def bodies_of(region: Region, night: NightLight) -> Parted:
         The photo; its glow smooths the outline of small regions.
     """
     mask, scale, row, col = _at_common_width(region, night)
-    depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
-    half = float(np.percentile(depth[mask], 90)) if mask.any() else 1.0
+    half = usual_half_width(mask)
     lines = midlines(mask, half)
     shape = (night.glow.shape[0], night.glow.shape[1])
 
     def body(line: Line, own: Bools) -> Body:
         straight = lay_straight(own, line.points, half)
-        return _within(_to_picture(straight, own, scale, (row, col), line.arms), shape)
+        cut = _cut_ends(straight.midline, own, mask, half)
+        found = _to_picture(straight, own, scale, (row, col), line.arms)
+        share = np.count_nonzero(own) / max(int(np.count_nonzero(mask)), 1)
+        return _within(replace(found, region_share=share, cut_ends=cut), shape)
 
-    whole = body(lines[0], mask)
-    if len(lines) == 1:
-        halves = _parted_at_neck(lines[0], mask, half)
-        return Parted(whole, tuple(body(line, own) for line, own in halves))
-    all_points = [line.points for line in lines[1:]]
-    parts = [body(line, _near(mask, all_points, line.points)) for line in lines[1:]]
-    return Parted(whole, tuple(parts))
+    ways = ways_to_part(mask, lines, half, _light_on(region, night, mask.shape))
+    parted = tuple(tuple(body(line, own) for line, own in way) for way in ways)
+    return Parted(body(lines[0], mask), parted)
 
 
-def _parted_at_neck(line: Line, mask: Bools, half: float) -> list[tuple[Line, Bools]]:
-    """Part a mask where it narrows sharply between two bodies that touch; nothing without a neck.
+def _cut_ends(midline: Floats, own: Bools, mask: Bools, half: float) -> tuple[bool, bool]:
+    """Return whether another part of the mask lies just beyond the ends of a part's midline."""
+    if own is mask:
+        return False, False
+    steps = np.stack([midline[0] - midline[3], midline[-1] - midline[-4]])
+    steps /= np.hypot(*steps.T)[:, None] + 1e-9
+    beyond = midline[[0, -1]] + 0.6 * half * steps
+    first, last = _looked_up(mask & ~own, beyond)
+    return bool(first), bool(last)
 
-    Whether they are two, or one that a stalk half covers, is for the judge.
-    """
-    depth = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5)
-    along = depth[tuple(np.rint(line.points).astype(int).T)]
-    margin = round(_NECK_FROM_END * half)
-    if len(along) < 2 * margin + 3:
-        return []
-    neck = margin + int(np.argmin(along[margin:-margin]))
-    sides = [float(np.median(part)) for part in (along[:neck], along[neck + 1 :])]
-    if along[neck] > _NECK * min(sides):
-        return []
-    halves = [line.points[: max(neck, 1)], line.points[neck + 1 :]]
-    return [(Line(points, 2), _near(mask, halves, points)) for points in halves]
+
+def _light_on(region: Region, night: NightLight, shape: tuple[int, ...]) -> NDArray[np.float32]:
+    """Return the glow of a region at the scale of its mask."""
+    rows, columns = region.window
+    padded = np.pad(night.glow[rows, columns], _MARGIN_PX, mode="edge")
+    size = (shape[1], shape[0])
+    return np.asarray(cv2.resize(padded, size, interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _at_common_width(region: Region, night: NightLight) -> tuple[Bools, float, float, float]:
@@ -154,25 +159,8 @@ def _at_common_width(region: Region, night: NightLight) -> tuple[Bools, float, f
     rows, columns = (max(3, round(side * factor)) for side in padded.shape)
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
     large = cv2.resize(soft, (columns, rows), interpolation=how)
-    mask = _largest(np.asarray(large > 0.5))
+    mask = largest(np.asarray(large > 0.5))
     return mask, padded.shape[0] / rows, region.top - _MARGIN_PX, region.left - _MARGIN_PX
-
-
-def _largest(mask: Bools) -> Bools:
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
-    if count <= 2:
-        return mask
-    return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
-
-
-def _near(mask: Bools, lines: list[Floats], own: Floats) -> Bools:
-    """Return the part of a mask that is nearer to one line than to the others."""
-    canvas = np.full((len(lines), *mask.shape), 255, np.uint8)
-    for number, line in enumerate(lines):
-        canvas[number][tuple(np.rint(line).astype(int).T)] = 0
-    away = [cv2.distanceTransform(one, cv2.DIST_L2, 5) for one in canvas]
-    this = next(number for number, line in enumerate(lines) if line is own)
-    return np.asarray(mask & (away[this] <= np.min(away, axis=0) + 1.0))
 
 
 @dataclass(frozen=True, eq=False)

@@ -28,8 +28,8 @@ class Candidates:
         Bodies; wholes and their parts both.
     features : ndarray of float32, shape (bodies, features)
         From ``describe``.
-    parts_of : tuple of (int, tuple of int)
-        Number of a whole, and the numbers of the parts that it may be instead.
+    ways_of : tuple of (int, tuple of tuple of int)
+        Number of a whole, and the ways to part it: the numbers of the parts of each.
     pairs : tuple of (int, int)
         Numbers of pieces that may belong together.
     pair_features : ndarray of float32, shape (pairs, features)
@@ -38,7 +38,7 @@ class Candidates:
 
     seen: tuple[Sampled, ...]
     features: NDArray[np.float32] = field(repr=False)
-    parts_of: tuple[tuple[int, tuple[int, ...]], ...]
+    ways_of: tuple[tuple[int, tuple[tuple[int, ...], ...]], ...]
     pairs: tuple[tuple[int, int], ...]
     pair_features: NDArray[np.float32] = field(repr=False)
 
@@ -52,20 +52,24 @@ def find_candidates(night: NightLight) -> Candidates:
         The photo.
     """
     seen: list[Sampled] = []
-    parts_of = []
+    ways_of = []
+    kin: list[int] = []
     for region in find_regions(night):
         found = bodies_of(region, night)
         whole = len(seen)
-        seen += [sample(body, night) for body in (found.whole, *found.parts)]
-        if found.parts:
-            parts_of.append((whole, tuple(range(whole + 1, len(seen)))))
-    kin = {number: (whole, *parts) for whole, parts in parts_of for number in (whole, *parts)}
-    pairs = [(i, j) for i, j in possible_pairs(seen) if j not in kin.get(i, ())]
-    measured = [pair_features(seen[i], seen[j], night.glow) for i, j in pairs]
+        seen.append(sample(found.whole, night))
+        ways = []
+        for way in found.ways:
+            ways.append(tuple(range(len(seen), len(seen) + len(way))))
+            seen += [sample(body, night) for body in way]
+        kin += [whole] * (len(seen) - whole)
+        ways_of.append((whole, tuple(ways)))
+    pairs = [(i, j) for i, j in possible_pairs(seen) if kin[i] != kin[j]]
+    measured = [pair_features(seen[i], seen[j], night) for i, j in pairs]
     return Candidates(
         tuple(seen),
         describe(seen, night),
-        tuple(parts_of),
+        tuple(ways_of),
         tuple(pairs),
         np.array(measured, np.float32).reshape(len(pairs), len(PAIR_FEATURES)),
     )

@@ -22,6 +22,7 @@ __all__ = [
     "FEATURES",
     "Sampled",
     "describe",
+    "described_among",
     "features_by_name",
     "normals_of",
     "remapped",
@@ -32,6 +33,7 @@ _OFFSETS = np.linspace(-0.42, 0.42, 9)  # across the body, in widths
 _BESIDE = 0.5  # widths beyond each edge, where the ground is looked at
 _LEAST_BESIDE_PX = 3.0
 _BURNT = 0.95  # linear light
+_ALIKE = 0.3  # ln of length and of width
 
 Floats = NDArray[np.float64]
 
@@ -230,6 +232,8 @@ FEATURES: dict[str, Measure] = {
     "box_fill": lambda s, n: _box_fill(s.body),
     "arms": lambda s, n: float(min(s.body.arms, 6)),
     "gap_share": lambda s, n: s.body.gap_share,
+    "region_share": lambda s, n: s.body.region_share,
+    "cut_ends": lambda s, n: float(sum(s.body.cut_ends)),
     "ends_at_border": lambda s, n: _at_border(s.body, n),
     # Light
     "ln_glow": lambda s, n: _ln(float(np.median(s.glow)), 1),
@@ -268,13 +272,43 @@ def describe(seen: Sequence[Sampled], night: NightLight) -> NDArray[np.float32]:
         In the order of ``FEATURES``; the last column is how many others there are of nearly the
         same length and width, as ln(1 + number): eggs, drops and pollen come in crowds.
     """
-    rows = np.array([[measure(one, night) for measure in FEATURES.values()] for one in seen])
-    if not len(rows):
-        return np.zeros((0, len(FEATURES) + 1), np.float32)
-    sizes = rows[:, :2]
-    near = np.abs(sizes[:, None] - sizes[None]).max(axis=2) < 0.3
-    alike = np.log(near.sum(axis=1))
-    return np.column_stack([rows, alike]).astype(np.float32)
+    rows = _rows(seen, night)
+    return _with_alike(rows, rows, 0)
+
+
+def _rows(seen: Sequence[Sampled], night: NightLight) -> NDArray[np.float64]:
+    rows = [[measure(one, night) for measure in FEATURES.values()] for one in seen]
+    return np.array(rows, np.float64).reshape(len(seen), len(FEATURES))
+
+
+def _with_alike(rows: Floats, others: Floats, itself: int) -> NDArray[np.float32]:
+    """Append how many others are of nearly the same size."""
+    near = np.abs(rows[:, None, :2] - others[None, :, :2]).max(axis=2) < _ALIKE
+    return np.column_stack([rows, np.log(near.sum(axis=1) + itself)]).astype(np.float32)
+
+
+def described_among(
+    some: Sequence[Sampled], others: Sequence[Sampled], night: NightLight
+) -> NDArray[np.float32]:
+    """Measure bodies that are not of a photo's own list, among those that are.
+
+    Parameters
+    ----------
+    some : sequence of Sampled
+        What is measured.
+    others : sequence of Sampled
+        All bodies of the photo: they count as others of the same size.
+    night : NightLight
+        The photo.
+
+    Returns
+    -------
+    ndarray of float32, shape (some, len(FEATURES) + 1)
+        As ``describe`` gives it.
+    """
+    rows = _rows(some, night)
+    own = [[_ln(one.body.length, 1), _ln(one.body.width, 1)] for one in others]
+    return _with_alike(rows, np.array(own, np.float64).reshape(len(others), 2), 1)
 
 
 def features_by_name(seen: Sampled, night: NightLight) -> dict[str, float]:

@@ -2,11 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
 
 import numpy as np
 
+from vision.night_body import Body
 from vision.night_candidates import Candidates
-from vision.night_features import Sampled, describe, sample
+from vision.night_features import Sampled, described_among, sample
 from vision.night_join import joined
 from vision.night_judge import NightJudge
 from vision.night_light import NightLight
@@ -16,8 +18,9 @@ __all__ = ["COUNTED_FROM", "Found", "decide"]
 COUNTED_FROM = 0.5
 """Probability from which a body is counted."""
 
-_JOINED_FROM = 0.5
+_LEAST_TOGETHER, _MOST_PIECES = 0.3, 3
 _SCRAP_SHARE, _SCRAP_REACH, _SCRAP_DOUBT = 0.4, 0.4, 0.45
+_SCRAP_SLENDER, _SCRAP_WIDTH = 3.2, 0.4
 _WORTH_JOINING = 0.12  # probability of at least one piece being a caterpillar
 
 
@@ -57,10 +60,9 @@ def decide(found: Candidates, night: NightLight, judge: NightJudge) -> list[Foun
     if not found.seen:
         return []
     chances = [float(p) for p in judge.caterpillar(found.features)]
-    standing = _chosen(found, chances)
-    groups = _groups(found, judge, standing, chances)
-    decided = [Found(found.seen[g[0]], chances[g[0]]) for g in groups if len(g) == 1]
-    decided += _joined(found, [g for g in groups if len(g) > 1], night, judge, chances)
+    joins = _joins(found, night, judge, chances)
+    standing = _chosen(found, chances, joins)
+    decided = _joined(found, standing, night, judge, chances, joins)
     ordered = sorted(decided, key=lambda one: -one.probability)
     return sorted((_as_scrap(one, ordered) for one in ordered), key=lambda one: -one.probability)
 
@@ -76,63 +78,120 @@ def _as_scrap(one: Found, found: Sequence[Found]) -> Found:
         body = other.seen.body
         if other.probability < COUNTED_FROM or one.seen.body.length > _SCRAP_SHARE * body.length:
             continue
+        if _has_a_bodys_shape(one.seen.body, body):
+            continue
         apart = np.hypot(*(ends[:, None] - body.midline[None, [0, -1]]).T).min()
         if apart < _SCRAP_REACH * body.length:
             return replace(one, probability=_SCRAP_DOUBT * one.probability)
     return one
 
 
-def _chosen(found: Candidates, chances: Sequence[float]) -> list[int]:
-    """Return the numbers of the bodies that stand: a whole, or its parts."""
-    dropped: set[int] = set()
-    for whole, parts in found.parts_of:
-        good = [part for part in parts if chances[part] >= COUNTED_FROM]
-        several = len(good) >= 2 and sum(chances[p] for p in good) > chances[whole]
-        dropped |= {whole} if several else set(parts)
-    return [number for number in range(len(found.seen)) if number not in dropped]
+@dataclass(frozen=True, eq=False)
+class _Join:
+    """Two pieces that may be one: that they belong together, and if so, are a caterpillar."""
+
+    pieces: tuple[int, int]
+    together: float
+    caterpillar: float
+
+    def gain(self, chances: Sequence[float]) -> float:
+        """How much more is gained by counting the two as one than by leaving them apart.
+
+        Where both would be counted, one of them is wrong if they belong together; where at most
+        one would be, joining only tells its length.
+        """
+        less, more = sorted(_gain(chances[number]) for number in self.pieces)
+        joined_gain = _gain(self.caterpillar)
+        if less == 0:
+            return (self.together - 0.5) * joined_gain
+        together = joined_gain - (more - less)
+        return self.together * together - (1 - self.together) * (more + less)
 
 
-def _groups(
-    found: Candidates, judge: NightJudge, standing: Sequence[int], chances: Sequence[float]
-) -> list[list[int]]:
-    """Group the pieces of one body, the likeliest pairs first; each end is used once at most."""
-    group = {number: [number] for number in standing}
-    if len(found.pairs):
-        likely = judge.pair.probability(found.pair_features)
-        for at in np.argsort(-likely):
-            i, j = found.pairs[at]
-            if likely[at] < _JOINED_FROM:
-                break
-            if i not in group or j not in group or group[i] is group[j]:
-                continue
-            if max(chances[i], chances[j]) < _WORTH_JOINING or len(group[i] + group[j]) > 3:
-                continue
-            both = group[i] + group[j]
-            for number in both:
-                group[number] = both
-    unique = {id(members): members for members in group.values()}
-    return list(unique.values())
+def _has_a_bodys_shape(small: Body, large: Body) -> bool:
+    """Whether a small thing is as long for its width as a whole body, and not thin beside it."""
+    slender = small.length > _SCRAP_SLENDER * small.width
+    return slender and small.width > _SCRAP_WIDTH * large.width
+
+
+def _gain(chance: float) -> float:
+    """Return the right counts less the wrong ones to be expected of a body; none if not counted."""
+    return max(2 * chance - 1, 0.0)
+
+
+def _joins(
+    found: Candidates, night: NightLight, judge: NightJudge, chances: Sequence[float]
+) -> list[_Join]:
+    """Judge the pairs that are worth joining, each as one body; those that gain most first."""
+    if not len(found.pairs):
+        return []
+    likely = judge.pair.probability(found.pair_features)
+    worth = [
+        (pair, float(together))
+        for pair, together in zip(found.pairs, likely, strict=True)
+        if together >= _LEAST_TOGETHER and max(chances[n] for n in pair) >= _WORTH_JOINING
+    ]
+    whole = [sample(_as_one(found, pair), night) for pair, _ in worth]
+    judged = judge.caterpillar(described_among(whole, found.seen, night))
+    joins = [
+        _Join(pair, together, float(chance))
+        for (pair, together), chance in zip(worth, judged, strict=True)
+    ]
+    return sorted(joins, key=lambda join: -join.gain(chances))
+
+
+def _as_one(found: Candidates, numbers: Sequence[int]) -> Body:
+    return reduce(joined, (found.seen[number].body for number in numbers))
+
+
+def _chosen(found: Candidates, chances: Sequence[float], joins: Sequence[_Join]) -> list[int]:
+    """Return the numbers of the bodies that stand: of each whole, or of one way to part it."""
+    worth = list(chances)
+    for join in joins:
+        if join.gain(chances) > 0:
+            for number in join.pieces:
+                worth[number] = max(worth[number], join.together * join.caterpillar)
+    standing: list[int] = []
+    for whole, ways in found.ways_of:
+        readings: tuple[tuple[int, ...], ...] = ((whole,), *ways)
+        best = max(readings, key=lambda way: _least_counted(way, worth))
+        standing += best
+    return standing
+
+
+def _least_counted(way: Sequence[int], worth: Sequence[float]) -> float:
+    """Return the chance of the least likely body of a way that would be counted.
+
+    A region is one body or several: that the parts are caterpillars speaks against the whole
+    and the other way round, and several are no likelier than the least likely of them.
+    """
+    counted = [worth[number] for number in way if worth[number] >= COUNTED_FROM]
+    return min(counted, default=0.0 if len(way) > 1 else worth[way[0]])
 
 
 def _joined(
     found: Candidates,
-    groups: Sequence[Sequence[int]],
+    standing: Sequence[int],
     night: NightLight,
     judge: NightJudge,
     chances: Sequence[float],
+    joins: Sequence[_Join],
 ) -> list[Found]:
-    """Join groups, and judge each as one body."""
-    if not groups:
-        return []
-    whole = []
-    for members in groups:
-        body = found.seen[members[0]].body
-        for number in members[1:]:
-            body = joined(body, found.seen[number].body)
-        whole.append(sample(body, night))
-    used = {number for members in groups for number in members}
-    alone = [one for number, one in enumerate(found.seen) if number not in used]
-    rows = describe([*whole, *alone], night)[: len(whole)]
-    likely = judge.caterpillar(rows)
-    best = [max(chances[number] for number in members) for members in groups]
-    return [Found(one, max(float(p), b)) for one, p, b in zip(whole, likely, best, strict=True)]
+    """Join what gains by it, pieces of three too, and judge each as one body."""
+    group: dict[int, tuple[int, ...]] = {number: (number,) for number in standing}
+    for join in joins:
+        i, j = join.pieces
+        if join.gain(chances) <= 0 or i not in group or j not in group or group[i] == group[j]:
+            continue
+        members = (*group[i], *group[j])
+        if len(members) <= _MOST_PIECES:
+            group |= dict.fromkeys(members, members)
+    groups = list(dict.fromkeys(group.values()))
+    alone = [Found(found.seen[g[0]], chances[g[0]]) for g in groups if len(g) == 1]
+    several = [g for g in groups if len(g) > 1]
+    whole = [sample(_as_one(found, g), night) for g in several]
+    judged = judge.caterpillar(described_among(whole, found.seen, night))
+    best = (max(chances[number] for number in g) for g in several)
+    return alone + [
+        Found(one, max(float(p), b)) for one, p, b in zip(whole, judged, best, strict=True)
+    ]

@@ -11,11 +11,11 @@ from vision.night_light import NightLight
 
 __all__ = ["night_flags", "steepest_edge", "unevenness"]
 
-_WEAK_FOLIAGE, _WEAK_BRIGHT = 0.0042, 0.02  # linear light: a few levels of sRGB
+_WEAK_FOLIAGE, _WEAK_BRIGHT = 0.0042, 0.014  # linear light: a few levels of sRGB
 _BURNT, _BURNT_SHARE = 0.97, 0.01
 _UNEVEN = 3.0
-_SOFT = 0.068  # of the brightness, per pixel
-_HIDDEN_BELOW, _HIDDEN_ABOVE = -2.25, 0.25  # ln; foliage of other photos lies between
+_SOFT = 0.072  # of the brightness, per pixel
+_HIDDEN_BELOW, _HIDDEN_ABOVE = -2.1, 0.25  # ln; foliage of other photos lies between
 _EDGE_PX = 15
 _BRIGHT_TIMES, _LEAST_BRIGHT = 2.0, 0.02
 _LEAST_STRONG_PX = 300
@@ -25,12 +25,13 @@ def night_flags(night: NightLight) -> tuple[str, ...]:
     """Name what is wrong with the light and the sharpness, in the order of the registry."""
     some = np.ascontiguousarray(night.light[::4, ::4])
     red, green, blue = cv2.split(some)  # numpy takes ten times as long over the last axis
-    bright = float(np.percentile(red + green + blue, 99)) / 3
+    bright = float(np.percentile(red + green + blue, 97)) / 3
     burnt = float((np.minimum(np.minimum(red, green), blue) >= _BURNT).mean())
     edge = steepest_edge(night)
+    weak = float(night.foliage.mean()) < _WEAK_FOLIAGE and bright < _WEAK_BRIGHT
     wrong = {
-        "torch_weak": float(night.foliage.mean()) < _WEAK_FOLIAGE and bright < _WEAK_BRIGHT,
-        "hot_spot": burnt > _BURNT_SHARE or unevenness(night) > _UNEVEN,
+        "torch_weak": weak,
+        "hot_spot": not weak and (burnt > _BURNT_SHARE or unevenness(night) > _UNEVEN),
         "shaken": edge is not None and edge < _SOFT,
         "glow_hidden": not _HIDDEN_BELOW <= night.foliage_greenness <= _HIDDEN_ABOVE,
     }

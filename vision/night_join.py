@@ -6,14 +6,13 @@ at each other, width and colour of the light are alike. How much each of these c
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import combinations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.night_body import STATIONS, Body
-from vision.night_features import Sampled
+from vision.night_features import Sampled, remapped
+from vision.night_light import FLOOR, NightLight
 
 __all__ = ["PAIR_FEATURES", "joined", "pair_features", "possible_pairs"]
 
@@ -30,12 +29,22 @@ PAIR_FEATURES = (
     "ln_shorter_slenderness",
     "sideways_in_widths",
     "ground_in_gap",
+    "ln_longer_slenderness",
+    "facing_end_small",
+    "facing_end_large",
+    "cut_facing_ends",
+    "cut_other_ends",
+    "facing_end_far_small",
+    "facing_end_far_large",
+    "turn_over_gap",
+    "ln_gap_light",
 )
 """What is measured on two pieces; turns are in radians, the others are ratios or their ln."""
 
 _MOST_GAP_IN_WIDTHS = 5.0
 _MOST_TURN = 1.5
 _MOST_WIDTH_RATIO = 2.5
+_END_DEPTH, _FAR_DEPTH = 0.12, 0.35  # widths
 
 Floats = NDArray[np.float64]
 
@@ -43,23 +52,28 @@ Floats = NDArray[np.float64]
 def possible_pairs(seen: Sequence[Sampled]) -> list[tuple[int, int]]:
     """Return the pairs that are worth a closer look, as numbers in the sequence."""
     bodies = [one.body for one in seen]
-    return [
-        (i, j)
-        for i, j in combinations(range(len(bodies)), 2)
-        if _may_belong_together(bodies[i], bodies[j])
-    ]
+    if len(bodies) < 2:
+        return []
+    near = np.triu(_near_each_other(bodies), 1)
+    pairs = ((int(i), int(j)) for i, j in np.argwhere(near))
+    return [(i, j) for i, j in pairs if max(_turns(*_facing(bodies[i], bodies[j]))) <= _MOST_TURN]
 
 
-def _may_belong_together(one: Body, other: Body) -> bool:
-    width = (one.width + other.width) / 2
-    ratio = max(one.width, other.width) / max(min(one.width, other.width), 1e-6)
-    if ratio > _MOST_WIDTH_RATIO or min(one.length, other.length) < 0.5 * width:
-        return False
-    first, second = _facing(one, other)
-    gap = float(np.hypot(*(second[0] - first[-1])))
-    if not 0 < gap <= min(_MOST_GAP_IN_WIDTHS * width, 0.8 * (one.length + other.length)):
-        return False
-    return max(_turns(first, second)) <= _MOST_TURN
+def _near_each_other(bodies: Sequence[Body]) -> NDArray[np.bool_]:
+    """Tell for each two bodies whether their ends are near and their widths alike."""
+    ends = np.array([body.midline[[0, -1]] for body in bodies])
+    gap = np.hypot(*(ends[:, None, :, None] - ends[None, :, None]).transpose(4, 0, 1, 2, 3))
+    gap = gap.min(axis=(2, 3))
+    width, length = (
+        np.array([getattr(body, name) for body in bodies]) for name in ("width", "length")
+    )
+    usual = (width[:, None] + width) / 2
+    alike = np.maximum(width[:, None], width) <= _MOST_WIDTH_RATIO * np.minimum(
+        width[:, None], width
+    )
+    long = np.minimum(length[:, None], length) >= 0.5 * usual
+    reach = np.minimum(_MOST_GAP_IN_WIDTHS * usual, 0.8 * (length[:, None] + length))
+    return np.asarray(alike & long & (gap > 0) & (gap <= reach))
 
 
 def _facing(one: Body, other: Body) -> tuple[Floats, Floats]:
@@ -87,22 +101,27 @@ def _angle(one: Floats, other: Floats) -> float:
     return float(np.arccos(np.clip((one @ other) / lengths, -1, 1)))
 
 
-def pair_features(one: Sampled, other: Sampled, glow: NDArray[np.float32]) -> list[float]:
+def pair_features(one: Sampled, other: Sampled, night: NightLight) -> list[float]:
     """Measure two pieces, in the order of ``PAIR_FEATURES``.
 
     Parameters
     ----------
     one, other : Sampled
         The pieces.
-    glow : ndarray of float32, shape (rows, columns)
-        From ``NightLight``: how bright the gap is.
+    night : NightLight
+        The photo: how bright the gap is.
     """
     first, second = _facing(one.body, other.body)
     gap = float(np.hypot(*(second[0] - first[-1])))
     width = (one.body.width + other.body.width) / 2
     length = one.body.length + other.body.length + gap
     turns = _turns(first, second)
-    shorter = min((one.body, other.body), key=lambda body: body.length)
+    shorter, longer = sorted((one.body, other.body), key=lambda body: body.length)
+    near, far = (
+        sorted(_end_width(*end, depth) for end in ((one.body, first), (other.body, second[::-1])))
+        for depth in (_END_DEPTH, _FAR_DEPTH)
+    )
+    cut = [_cut(one.body, first), _cut(other.body, second)[::-1]]
     own = np.log(one.own_light), np.log(other.own_light)
     colours = [abs(float((own[0][1] - own[0][c]) - (own[1][1] - own[1][c]))) for c in (2, 0)]
     return [
@@ -115,8 +134,33 @@ def pair_features(one: Sampled, other: Sampled, glow: NDArray[np.float32]) -> li
         float(np.log(length / width)),
         float(np.log(max(shorter.length / width, 0.1))),
         _sideways(first, second) / width,
-        _gap_glow(first[-1], second[0], glow) / (float(np.median(one.glow)) + 1e-3),
+        _gap_glow(first[-1], second[0], night.glow) / (float(np.median(one.glow)) + 1e-3),
+        float(np.log(max(longer.length / width, 0.1))),
+        *near,
+        float(cut[0][1] + cut[1][1]),
+        float(cut[0][0] + cut[1][0]),
+        *far,
+        _angle(_ahead(first), -_ahead(second[::-1])),
+        _gap_light(first[-1], second[0], night) - _ln_light(one) / 2 - _ln_light(other) / 2,
     ]
+
+
+def _ln_light(piece: Sampled) -> float:
+    """Return the light that is sent back beside a piece, as ln."""
+    return float(np.log(piece.ground[0] + piece.ground[2] + 2 * FLOOR))
+
+
+def _end_width(body: Body, line: Floats, depth: float) -> float:
+    """Return the width just before a line's last point ÷ usual width: near 1 where it is cut."""
+    at = np.clip(depth * body.width / max(body.length, 1e-6), 0, 0.5) * (STATIONS - 1)
+    widths = _in_order(body, line)[::-1]
+    return float(np.interp(at, np.arange(STATIONS), widths) / max(body.width, 1e-6))
+
+
+def _cut(body: Body, line: Floats) -> tuple[bool, bool]:
+    """Return a body's cut ends in the direction of its midline as given."""
+    first, last = body.cut_ends
+    return (first, last) if np.array_equal(line, body.midline) else (last, first)
 
 
 def _sideways(first: Floats, second: Floats) -> float:
@@ -128,9 +172,17 @@ def _sideways(first: Floats, second: Floats) -> float:
 
 
 def _gap_glow(start: Floats, end: Floats, glow: NDArray[np.float32]) -> float:
-    points = start + np.linspace(0.2, 0.8, 7)[:, None] * (end - start)
-    row, col = points[:, :1].astype(np.float32), points[:, 1:].astype(np.float32)
-    return float(np.median(cv2.remap(glow, col, row, cv2.INTER_LINEAR)))
+    return float(np.median(remapped(glow, _in_gap(start, end))))
+
+
+def _gap_light(start: Floats, end: Floats, night: NightLight) -> float:
+    """Return the light that the gap sends back, as ln: a leaf that lies over a body is lit."""
+    red, _, blue = np.median(remapped(night.light, _in_gap(start, end)), axis=(0, 1))
+    return float(np.log(red + blue + 2 * FLOOR))
+
+
+def _in_gap(start: Floats, end: Floats) -> Floats:
+    return np.asarray(start + np.linspace(0.2, 0.8, 7)[:, None] * (end - start))[:, None]
 
 
 def joined(one: Body, other: Body) -> Body:
@@ -144,8 +196,10 @@ def joined(one: Body, other: Body) -> Body:
     mask, top, left = _union(one, other)
     hidden = one.gap_share * one.length + other.gap_share * other.length + gap
     share = hidden / max(one.length + other.length + gap, 1e-6)
+    cut = _cut(one, first)[0], _cut(other, second)[1]
     return replace(one, midline=line, widths=widths, mask=mask, top=top, left=left, arms=1,
-                   gap_share=share)  # fmt: skip
+                   gap_share=share, cut_ends=cut,
+                   region_share=min(one.region_share, other.region_share))  # fmt: skip
 
 
 def _in_order(body: Body, line: Floats) -> Floats:

@@ -25,6 +25,7 @@ FLOOR = np.float32(0.0015)
 _SMOOTHING_PX = 0.8
 _TORCH_SHARE = 0.08  # of the long side: the torch's light changes over such reaches
 _FOLIAGE_PERCENTILES = (12, 42)  # of the greenness of what is lit
+_LEAST_LIT = 0.04  # of the picture
 _BRIGHTEST_LEAF = np.float32(4)  # times the usual; paper and cloth are brighter and no measure
 _DIMMEST = 0.06  # of the brightest part of the scene: what lies deeper in the dark counts as there
 
@@ -104,8 +105,8 @@ def _foliage_light(light: Floats) -> Floats:
     some = np.asarray(light[::step, ::step]).reshape(-1, 3)
     sent_back = (some[:, 0] + some[:, 2]) / 2
     lit = sent_back > max(float(2 * FLOOR), float(np.percentile(sent_back, 40)))
-    if not lit.any():
-        return np.zeros(3, np.float32)
+    if np.count_nonzero(lit) < _LEAST_LIT * len(some):  # a weak torch: only what glows is lit
+        lit = sent_back >= np.percentile(sent_back, 40)
     greenness = np.log((some[lit, 1] + FLOOR) / (sent_back[lit] + FLOOR))
     low, high = np.percentile(greenness, _FOLIAGE_PERCENTILES)
     usual = (greenness >= low) & (greenness <= high)

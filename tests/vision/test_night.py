@@ -132,6 +132,18 @@ def test_two_that_cross_are_two_and_a_bent_one_is_one():
     assert count(soft(bent(field(), (300, 200), 20, length=120, width=18, bend=1.8))) == 1
 
 
+def test_two_side_by_side_are_two():
+    canvas = field()
+    for row in (190, 212):
+        bent(canvas, (270, row), 5, length=120, width=18, bend=0.1)
+    assert count(soft(canvas)) == 2
+
+
+def test_a_small_one_at_the_end_of_a_large_one_is_counted_too():
+    canvas = bent(field(), (250, 200), 10, length=200, width=32, bend=0.2)
+    assert count(soft(bent(canvas, (375, 160), 80, length=70, width=15))) == 2
+
+
 def test_one_behind_a_stem_is_one():
     canvas = bent(field(), (300, 200), 0, length=130, width=22, bend=0.3)
     cv2.line(canvas, (300, 100), (310, 300), (45, 20, 55), 10, cv2.LINE_AA)
