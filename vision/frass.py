@@ -1,9 +1,9 @@
 """Count caterpillar droppings (frass) in a day photo.
 
-The story is ``find_pellets``: propose dark patches, look closely at the likeliest, judge each by
-itself, choose among those that overlap, judge them in each other's company, count, and say
-between which numbers the count lies. Droppings that cannot be told from crumbs or shade widen
-the interval.
+The story is ``find_pellets``: find spots, look at the likeliest, outline and measure the likeliest
+of these, judge each by itself, choose among those that overlap, judge them in each other's company,
+count, and say between which numbers the count lies. Droppings that cannot be told from crumbs or
+shade widen the interval.
 """
 
 from dataclasses import dataclass, field
@@ -13,31 +13,45 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.frass_judge import Judge, load_judge
-from vision.frass_measures import MEASURES, Measured, keep_company, measure_region, with_photo
-from vision.frass_regions import Region, propose, views
+from vision.frass_look import looks
+from vision.frass_measures import MEASURES, Measured, keep_company, measure_regions
+from vision.frass_peaks import PAD_PX, Peaks, View, find_peaks, glanced, views
+from vision.frass_regions import Region, Spot, region_of
 from vision.records import Pellet
 
 __all__ = [
     "COUNTED",
+    "LOOKS",
     "Candidate",
     "Pellets",
     "apart",
     "candidates",
     "count_interval",
+    "distinct",
     "find_pellets",
+    "look_at",
     "look_closely",
+    "outlined_places",
+    "places_of",
+    "rows_of",
+    "spot_places",
 ]
 
 Floats = NDArray[np.float32]
 Numbers = NDArray[np.float64]
 
-COUNTED = 0.65
-"""Probability from which a patch counts as a dropping: a lesion must not become one."""
+COUNTED = 0.55
+"""Probability from which a spot counts as a dropping: a lesion must not become one."""
 
-_CLOSE_LOOKS = 150  # patches of a photo that are measured
-_GLANCE_LEAST = -6.0  # log-odds below which a glance is enough
-_HOPELESS = -5.0  # log-odds below which a patch is not looked at in company
-_OVERLAP = 0.3  # of the smaller one's area: patches that overlap more are one thing
+LOOKS = 800
+"""Spots of a photo that are looked at, at most."""
+
+_CLOSE_LOOKS = 160  # spots of a photo that are outlined at most
+_LOOK_LEAST = -4.5  # log-odds below which a look is enough
+_HOPELESS = -5.0  # log-odds below which a spot is not looked at in company
+_APART_SPOTS, _APART = 0.12, 0.32  # of the sum of both diameters: what is nearer is one thing
+_APART_COUNTED = 0.37  # of the same sum: slender ones side by side are 0.73 diameters apart
+_FROM_EDGE = 0.35  # diameters by which a spot is inside the photo at least
 _DOUBTFUL = 0.02  # probability below which a patch does not widen the interval
 _PER_PATCH = 0.03  # droppings that a crowded ground may hide, per patch looked at in company
 _ALIKE = 0.7  # shape of the distribution of what is missed: below 1, grounds differ much
@@ -46,14 +60,14 @@ _TAIL = 0.025  # probability left outside the interval on either side
 
 @dataclass(frozen=True, eq=False)
 class Candidate:
-    """A patch that was looked at closely.
+    """A spot that was outlined and measured.
 
     Attributes
     ----------
     measured : Measured
-        The patch and its measures.
-    row : ndarray of float32, shape (len(MEASURES),)
-        All its measures, those of the photo filled in.
+        Its outline and measures.
+    row : ndarray of float32, shape (len(CLOSE),)
+        All that is known of it.
     score : float
         Log-odds of being a dropping.
     """
@@ -111,7 +125,7 @@ def find_pellets(
     """
     judge = judge or load_judge()
     things = [one for one in candidates(pixels, judge) if not _is_hidden(one, hidden)]
-    counted = [one for one in things if one.probability >= COUNTED]
+    counted = _each_once([one for one in things if one.probability >= COUNTED])
     low, high = count_interval([one.score for one in things], judge)
     mask = np.zeros(pixels.shape[:2], np.uint8)
     for one in counted:
@@ -120,89 +134,141 @@ def find_pellets(
     return Pellets(found, low, high, mask.view(np.bool_))
 
 
+def _each_once(counted: list[Candidate]) -> list[Candidate]:
+    """Leave out what lies so near to a surer one that it is another part of the same thing."""
+    if not counted:
+        return []
+    places = outlined_places([one.measured for one in counted])
+    scores = np.array([one.score for one in counted], np.float32)
+    return [counted[n] for n in _far_apart(places, scores, _APART_COUNTED, -np.inf)]
+
+
 def _is_hidden(one: Candidate, hidden: NDArray[np.uint8] | None) -> bool:
     if hidden is None:
         return False
-    top, left, low, right = _box(one.measured.region)
-    row, col = min(round((top + low) / 2), hidden.shape[0] - 1), round((left + right) / 2)
-    return bool(hidden[row, min(col, hidden.shape[1] - 1)])
+    row, col = (
+        min(max(round(at), 0), most - 1)
+        for at, most in zip(_middle(one.measured), hidden.shape, strict=True)
+    )
+    return bool(hidden[row, col])
 
 
 def candidates(pixels: NDArray[np.uint8], judge: Judge) -> list[Candidate]:
-    """Return the patches that may be droppings, none over another, the likeliest first."""
+    """Return the spots that may be droppings, none over another, the likeliest first."""
     seen = look_closely(pixels, judge)
     if not seen:
         return []
-    rows = with_photo(seen)
-    scores = judge.close.log_odds(rows)
-    chosen = apart(seen, scores)
-    if not chosen:
-        return []
-    rows, own = rows[chosen], scores[chosen]
-    final = judge.company.log_odds(keep_company(rows, own))
-    order = np.argsort(-final, kind="stable")
-    return [Candidate(seen[chosen[n]], rows[n], float(final[n])) for n in order]
+    rows = rows_of(seen)
+    scores = judge.close_log_odds(rows)
+    believed = np.zeros(len(seen), bool)
+    believed[apart(seen, scores)] = True
+    final = judge.company.log_odds(keep_company(rows, scores, believed))
+    # Chosen again by the verdict in company: of two outlines of one thing, that of a usual size.
+    return [Candidate(seen[n], rows[n], float(final[n])) for n in apart(seen, final)]
 
 
 def look_closely(pixels: NDArray[np.uint8], judge: Judge) -> list[Measured]:
-    """Propose patches and measure those that are worth it after a glance."""
-    regions = [region for view in views(pixels) for region in propose(view)]
-    if not regions:
+    """Find spots, and outline and measure those that are worth it after a glance and a look."""
+    found = list(glanced(find_peaks(views(pixels)), judge.glance, LOOKS))
+    if not found:
         return []
-    glances = np.array([region.glance for region in regions], np.float32)
-    promise = judge.glance.log_odds(glances)
-    best = np.argsort(-promise, kind="stable")[:_CLOSE_LOOKS]
-    return [measure_region(regions[n]) for n in best if promise[n] > _GLANCE_LEAST]
+    seen = [look_at(peaks) for peaks in found]
+    promise = judge.look.log_odds(np.concatenate(seen))
+    return measure_regions([region_of(spot) for spot in distinct(found, seen, promise)])
+
+
+def look_at(peaks: Peaks) -> Floats:
+    """Return what a glance and a look show of spots: a row for each."""
+    return np.concatenate([peaks.glance, looks(peaks)], axis=1)
+
+
+def rows_of(seen: list[Measured]) -> Floats:
+    """Return all that is known of outlined spots: a row for each."""
+    return np.stack([np.concatenate([one.values, one.region.spot.look]) for one in seen])
+
+
+def distinct(found: list[Peaks], seen: list[Floats], promise: Floats) -> list[Spot]:
+    """Return the most promising spots, each thing but once."""
+    of = np.concatenate([np.full(len(peaks.rows), n) for n, peaks in enumerate(found)])
+    number = np.concatenate([np.arange(len(peaks.rows)) for peaks in found])
+    places = np.concatenate([places_of(peaks) for peaks in found])
+    whole = _inside(places, found[0].view)
+    promise = np.where(whole, promise, -np.inf)
+    chosen = _far_apart(places, promise, _APART_SPOTS, _LOOK_LEAST)[:_CLOSE_LOOKS]
+    return [_spot(found[of[n]], number[n], seen[of[n]][number[n]]) for n in chosen]
+
+
+def _inside(places: Numbers, view: View) -> NDArray[np.bool_]:
+    """Whether spots are not cut off by the edge of the photo, where half a thing looks round."""
+    edge = np.array([side - 2 * PAD_PX for side in view.pixels.shape[:2]]) * view.factor
+    room = np.minimum(places[:, :2], edge - 1 - places[:, :2]).min(axis=1)
+    return np.asarray(room >= _FROM_EDGE * places[:, 2])
+
+
+def places_of(peaks: Peaks) -> Numbers:
+    """Return row, column and diameter of spots in pixels of the given picture."""
+    middles = (np.stack([peaks.rows, peaks.cols], axis=1) - PAD_PX + 0.5) * peaks.view.factor - 0.5
+    size = np.full((len(middles), 1), peaks.size_px * peaks.view.factor)
+    return np.concatenate([middles, size], axis=1)
+
+
+def _spot(peaks: Peaks, number: int, look: Floats) -> Spot:
+    """Return a spot, to be seen twice as large as it was found."""
+    view = peaks.view
+    row, col, size_px = int(peaks.rows[number]), int(peaks.cols[number]), peaks.size_px
+    if view.finer is None:
+        return Spot(view, row, col, size_px, look)
+    larger = view.factor / view.finer.factor
+    row, col = (round((at - PAD_PX + 0.5) * larger - 0.5) + PAD_PX for at in (row, col))
+    return Spot(view.finer, row, col, size_px * larger, look)
 
 
 def apart(seen: list[Measured], scores: Floats) -> list[int]:
-    """Choose patches, the best first, that do not overlap."""
+    """Choose outlined spots, the best first, that do not overlap."""
+    return _far_apart(outlined_places(seen), scores, _APART, _HOPELESS)
+
+
+def outlined_places(seen: list[Measured]) -> Numbers:
+    """Return row, column and diameter of outlines in pixels of the given picture."""
+    return np.array(
+        [
+            (*_middle(one), 2 * np.sqrt(np.count_nonzero(one.region.inside) / np.pi) * _factor(one))
+            for one in seen
+        ]
+    )
+
+
+def spot_places(seen: list[Measured]) -> Numbers:
+    """Return row, column and diameter of the spots that were outlined, in the same pixels."""
+    spots = [one.region.spot for one in seen]
+    factor = np.array([spot.view.factor for spot in spots])[:, None]
+    at = np.array([(spot.row, spot.col) for spot in spots])
+    size = np.array([spot.size_px for spot in spots])[:, None]
+    return np.concatenate([(at - PAD_PX + 0.5) * factor - 0.5, size * factor], axis=1)
+
+
+def _far_apart(places: Numbers, scores: Floats, share: float, least: float) -> list[int]:
+    """Choose places, the best first, that are farther apart than a share of their diameters."""
     chosen: list[int] = []
+    left = scores >= least
+    rows, cols, sizes = places.T
     for number in np.argsort(-scores, kind="stable"):
-        if scores[number] < _HOPELESS:
-            break
-        own = seen[number].region
-        if not any(_overlap(own, seen[other].region) > _OVERLAP for other in chosen):
-            chosen.append(int(number))
+        if not left[number]:
+            continue
+        chosen.append(int(number))
+        away = np.hypot(rows - rows[number], cols - cols[number])
+        left &= away >= share * (sizes + sizes[number])
     return chosen
 
 
-def _overlap(one: Region, other: Region) -> float:
-    """Return the share of the smaller patch's area that two patches have in common, roughly.
-
-    Patches of one view are compared by pixels, those of two views by their boxes.
-    """
-    boxes = [_box(region) for region in (one, other)]
-    top, left = (max(box[n] for box in boxes) for n in (0, 1))
-    low, right = (min(box[n] for box in boxes) for n in (2, 3))
-    if low <= top or right <= left:
-        return 0.0
-    areas = [np.count_nonzero(region.inside) * region.view.factor**2 for region in (one, other)]
-    common = float((low - top) * (right - left))
-    if one.view is other.view:
-        window = [round(edge / one.view.factor) for edge in (top, left, low, right)]
-        shared = _part(one, window) & _part(other, window)
-        common = np.count_nonzero(shared) * one.view.factor**2
-    return common / min(areas)
+def _factor(one: Measured) -> float:
+    return one.region.spot.view.factor
 
 
-def _part(region: Region, window: list[int]) -> NDArray[np.bool_]:
-    """Return what a window (top, left, bottom, right) of its view shows of a patch."""
-    top, left, low, right = window
-    return region.inside[
-        top - region.row : low - region.row, left - region.col : right - region.col
-    ]
-
-
-def _box(region: Region) -> tuple[float, float, float, float]:
-    """Return top, left, bottom and right in pixels of the given picture."""
-    factor, (height, width) = region.view.factor, region.inside.shape
-    return (
-        region.row * factor,
-        region.col * factor,
-        (region.row + height) * factor,
-        (region.col + width) * factor,
-    )
+def _middle(one: Measured) -> tuple[float, float]:
+    """Return row and column in pixels of the given picture."""
+    row, col = ((at - PAD_PX + 0.5) * _factor(one) - 0.5 for at in (one.row, one.col))
+    return row, col
 
 
 def count_interval(scores: list[float], judge: Judge) -> tuple[int, int]:
@@ -252,28 +318,27 @@ def _unseen(mean: float, most: int) -> Numbers:
 
 
 def _fill(mask: NDArray[np.uint8], region: Region) -> None:
-    """Draw a patch into a mask of the given picture's size."""
-    factor, (height, width) = region.view.factor, region.inside.shape
-    top, left = round(region.row * factor), round(region.col * factor)
+    """Draw an outlined spot into a mask of the given picture's size."""
+    factor, (height, width) = region.spot.view.factor, region.inside.shape
+    top, left = (round((at - PAD_PX) * factor) for at in (region.row, region.col))
     size = (max(1, round(width * factor)), max(1, round(height * factor)))
     soft = cv2.resize(region.inside.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
-    drawn = soft > 0.5
     from_row, from_col = max(0, -top), max(0, -left)
     target = mask[max(0, top) : top + size[1], max(0, left) : left + size[0]]
-    target |= drawn[from_row:, from_col:][: target.shape[0], : target.shape[1]].view(np.uint8)
+    drawn = (soft > 0.5)[from_row:, from_col:][: target.shape[0], : target.shape[1]]
+    target |= drawn.view(np.uint8)
 
 
 def _pellet(one: Candidate) -> Pellet:
-    measured, region = one.measured, one.measured.region
-    factor = region.view.factor
-    rows, cols = np.nonzero(region.inside)
+    measured, factor = one.measured, _factor(one.measured)
+    row, col = _middle(measured)
     ground, own = (one.row[MEASURES.index(name)] for name in ("lightness_far", "lightness"))
     return Pellet(
-        row_px=float((rows.mean() + region.row + 0.5) * factor - 0.5),
-        col_px=float((cols.mean() + region.col + 0.5) * factor - 0.5),
+        row_px=row,
+        col_px=col,
         length_px=measured.length * factor,
         width_px=measured.width * factor,
-        area_px=len(rows) * factor**2,
+        area_px=np.count_nonzero(measured.region.inside) * factor**2,
         darkness=float(ground - own),
         confidence=one.probability,
     )

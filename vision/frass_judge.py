@@ -1,8 +1,8 @@
-"""The learned part of finding droppings: three small networks, their numbers in ``frass.json``.
+"""The learned part of finding droppings: four small networks, their numbers in ``frass.json``.
 
-The first takes a glance at every dark patch and chooses those worth a close look; the second
-weighs the measures of each of these; the third weighs its verdict against the other droppings of
-the photo, for droppings of one caterpillar are of one size and colour.
+The first takes a glance at every spot and chooses those worth a look; the second chooses those
+worth an outline; the third weighs all that was measured; the fourth weighs its verdict against the
+other droppings of the photo, for droppings of one caterpillar are of one size and colour.
 ``python -m scripts.train_frass`` learns them again.
 """
 
@@ -12,15 +12,25 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from vision.frass_measures import COMPANY, MEASURES
-from vision.frass_regions import GLANCE
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.frass_look import LOOK
+from vision.frass_measures import COMPANY, FOLDED, MEASURES
+from vision.frass_peaks import GLANCE
 from vision.layers import Layers, layers_of
 
-__all__ = ["JUDGE_PATH", "Judge", "judge_of", "load_judge"]
+__all__ = ["CLOSE", "JUDGE_PATH", "LOOKED", "Judge", "judge_of", "load_judge"]
+
+LOOKED = (*GLANCE, *LOOK)
+"""What is known of a spot before it is outlined."""
+
+CLOSE = (*MEASURES, *FOLDED, *LOOKED)
+"""What is known of a spot that is outlined."""
 
 JUDGE_PATH = Path(__file__).with_name("frass.json")
 
-_SEEN = {"glance": GLANCE, "close": MEASURES, "company": COMPANY}
+_SEEN = {"glance": GLANCE, "look": LOOKED, "close": CLOSE, "company": COMPANY}
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,8 +39,10 @@ class Judge:
 
     Attributes
     ----------
-    glance, close, company : Layers
+    glance, look, company : Layers
         See the module.
+    close : tuple of Layers
+        Several that were begun by different chance, for their mean errs less.
     doubt : float
         Divisor of the log-odds for the interval, from 1: how much surer the networks are than
         they should be.
@@ -39,10 +51,15 @@ class Judge:
     """
 
     glance: Layers
-    close: Layers
+    look: Layers
+    close: tuple[Layers, ...]
     company: Layers
     doubt: float
     missed_share: float
+
+    def close_log_odds(self, rows: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return the mean log-odds of outlined spots by their own measures."""
+        return np.asarray(np.mean([one.log_odds(rows) for one in self.close], axis=0), np.float32)
 
 
 def judge_of(stored: dict[str, Any]) -> Judge:
@@ -53,10 +70,17 @@ def judge_of(stored: dict[str, Any]) -> Judge:
     ValueError
         In one sentence, when they belong to other measures.
     """
-    if any(stored[name]["inputs"] != list(inputs) for name, inputs in _SEEN.items()):
+    networks = [(name, one) for name in _SEEN for one in _as_list(stored[name])]
+    if any(one["inputs"] != list(_SEEN[name]) for name, one in networks):
         raise ValueError("frass.json was made for other measures: learn it again.")
-    glance, close, company = (layers_of(stored[name]) for name in _SEEN)
-    return Judge(glance, close, company, float(stored["doubt"]), float(stored["missed_share"]))
+    glance, look, company = (layers_of(stored[name]) for name in ("glance", "look", "company"))
+    close = tuple(layers_of(one) for one in stored["close"])
+    doubt, missed = (float(stored[name]) for name in ("doubt", "missed_share"))
+    return Judge(glance, look, close, company, doubt, missed)
+
+
+def _as_list(networks: dict[str, Any] | list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return networks if isinstance(networks, list) else [networks]
 
 
 @cache

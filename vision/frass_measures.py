@@ -1,6 +1,6 @@
-"""What is measured of a dark patch, so that a dropping can be told from what only looks like one.
+"""What is measured of an outlined spot, so that a dropping can be told from what only looks alike.
 
-A dropping is a solid, convex barrel of one dark colour. It is black or nearly so whatever it lies
+A dropping is a solid, convex barrel of one colour. It is darker than most things whatever it lies
 on, its edge is as sharp as the photo allows, it throws a shadow to one side, its ridges catch the
 light, and what it lies on looks the same close to it and farther away. A lesion is part of the
 leaf: brown, with a slope or a halo at its edge. A crumb is irregular and brown, a shade has no
@@ -13,109 +13,167 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.frass_peaks import LOG_STEPS, LOG_TABLE
 from vision.frass_regions import Region
 
-__all__ = ["COMPANY", "MEASURES", "Measured", "keep_company", "measure_region", "with_photo"]
+__all__ = ["COMPANY", "FOLDED", "MEASURES", "Measured", "keep_company", "measure_regions"]
 
 Floats = NDArray[np.float32]
 Bools = NDArray[np.bool_]
 
 MEASURES = (
-    "size",  # natural log of the root of the area, in pixels of the photo as it is looked at
-    "size_seen",  # the same in pixels of the view in which it was found
+    "size",  # natural log of the root of the area, in pixels of the photo as it is given
+    "size_seen",  # the same in pixels of the view
+    "size_of_spot",  # natural log of the root of the area ÷ diameter of the spot
+    "off_middle",  # from the spot's middle, in its diameters
     "elongation",  # long ÷ short side of the narrowest box
     "solidity",  # area ÷ area of the convex hull
     "fullness",  # area ÷ area of the ellipse in the narrowest box
-    "contrast",  # natural log of the grey value around it ÷ its own
-    "contrast_near",  # the same, close to its edge
-    "shadow_side",  # how one-sided the darkness close to its edge is, 0 to 1
-    "edge",  # mean grey slope along the outline ÷ contrast, per pixel
+    "shadow_side",  # how one-sided the likeness close to its edge is, 0 to 1
+    "edge",  # mean slope of the scale from ground to spot along the outline, per pixel
     "edge_low",  # the same, at the softest fifth of the outline
-    "growth",  # log of area at three quarters ÷ at one quarter of the way to the ground
-    "dark_around",  # share of the surroundings that is as dark
-    "dark_near",  # share of the strip close to its edge that is as dark
-    "contrast_weak",  # grey step to the darkest fifth of that strip ÷ step to the surroundings
+    "growth",  # log of area at one quarter ÷ at three quarters of that scale
+    "like_around",  # share of the surroundings that is nearer to the spot's colour
+    "like_near",  # share of the strip close to its edge that is
+    "like_most",  # place on the scale of the most alike fifth of that strip
+    "unlike_inside",  # share inside that is nearer to the ground's colour
     "lightness",  # median L* inside, CIELAB
     "lightness_low",  # 10th percentile of it
     "gloss",  # 95th percentile of L* inside minus the median
     "grain",  # standard deviation of L* inside
-    *("a", "b"),  # median a*, b* inside
+    *("a", "b"),  # mean a*, b* inside
     *("lightness_far", "a_far", "b_far"),  # of the surroundings
     "grain_far",  # standard deviation of L* of the surroundings
-    *("a_near", "b_near"),  # close to the edge minus farther away: a halo
-    "part",  # 1 for a part of a larger patch, else 0
-    "darker_share",  # share of the photo's patches that are darker
+    *("lightness_near", "a_near", "b_near"),  # close to the edge minus farther away: a halo
+    "step",  # distance of its colour from that of the surroundings, CIELAB
 )
-"""What is measured of one patch, in order."""
+"""What is measured of one outlined spot, in order."""
+
+FOLDED = tuple(
+    f"{name}_{row}_{col}_{channel}"
+    for name in ("mean", "spread")
+    for row in range(5)
+    for col in range(5)
+    for channel in ("light", "green")
+)
+"""What a spot looks like, turned along its axis and folded twice, for its ends are alike and so are
+its sides: mean and spread of the four parts laid over each other, in 5 × 5 fields from the outer
+corner to the middle; logarithms of grey and of green ÷ red, against the rim's."""
 
 COMPANY = (
-    "score",  # log-odds by the patch's own measures
+    "score",  # log-odds by its own measures
     "others",  # how many other droppings are believed, log of 1 + their probabilities
     "size_apart",  # |log size − that of the other droppings|, 0 where there are none
     "lightness_apart",  # |L* − that of the other droppings|
+    "colour_apart",  # distance in a*, b* from the other droppings
     "size",  # as in MEASURES
-    "contrast",  # as in MEASURES
+    "step",  # as in MEASURES
 )
-"""What is measured of a patch among the others of its photo, in order."""
+"""What is measured of a spot among the others of its photo, in order."""
 
-_RING_OF_SIZE = 0.3  # width of the strip close to the edge, of the patch's size
-_PAD_OF_SIZE = 0.8  # how far the surroundings reach
+_FOLD_PX, _FOLD_REACH = 20, 1.7  # side of the folded picture, in pixels and in diameters
+_FOLD_RIM_PX = 3
+_RING_OF_SIZE = 0.3  # width of the strip close to the edge, of the spot's size
 _LAB_SCALE = np.array([100 / 255, 1, 1], np.float32)  # of OpenCV's 8-bit coding
 _LAB_ZERO = np.array([0, 128, 128], np.float32)
+_RIM = np.ones((_FOLD_PX, _FOLD_PX), bool)
+_RIM[_FOLD_RIM_PX:-_FOLD_RIM_PX, _FOLD_RIM_PX:-_FOLD_RIM_PX] = False
 
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """One patch with its measures.
+    """One outlined spot with its measures.
 
     Attributes
     ----------
     region : Region
-        The patch.
-    values : ndarray of float32, shape (len(MEASURES),)
-        In the order of ``MEASURES``; the last is set by ``with_photo``.
+        Its outline.
+    values : ndarray of float32, shape (len(MEASURES) + len(FOLDED),)
+        In the order of ``MEASURES``, then of ``FOLDED``.
+    row, col : float
+        Its middle, in pixels of the view's picture.
     length, width : float
-        Sides of the narrowest box around it, in pixels of its view.
+        Sides of the narrowest box around it, in the same pixels.
     """
 
     region: Region
     values: Floats = field(repr=False)
+    row: float
+    col: float
     length: float
     width: float
 
 
-def measure_region(region: Region) -> Measured:
-    """Measure a patch in its view.
+def measure_regions(regions: list[Region]) -> list[Measured]:
+    """Measure outlined spots in their views.
 
     Parameters
     ----------
-    region : Region
+    regions : list of Region
         From ``vision.frass_regions``.
-
-    Returns
-    -------
-    Measured
-        With the last measure still 0: it needs all patches of the photo.
     """
-    seen = _Seen.of(region)
+    if not regions:
+        return []
+    shown = [region.spot.view.pixels[region.window] for region in regions]
+    joined = np.concatenate([part.reshape(-1, 3) for part in shown])[None]
+    lab = cv2.cvtColor(joined, cv2.COLOR_RGB2LAB)[0].astype(np.float32)  # a call each costs more
+    lab = lab * _LAB_SCALE - _LAB_ZERO
+    ends = np.cumsum([region.inside.size for region in regions])[:-1]
+    return [
+        _measured(region, part.reshape(*region.inside.shape, 3))
+        for region, part in zip(regions, np.split(lab, ends), strict=True)
+    ]
+
+
+def _measured(region: Region, lab: Floats) -> Measured:
+    seen, spot = _Seen.of(region, lab), region.spot
     form, length, width = _form(seen.inside)
+    rows, cols = np.nonzero(region.inside)
+    row, col = region.row + float(rows.mean()), region.col + float(cols.mean())
     size = np.log(np.sqrt(seen.area))
     values = [
-        *(size + np.log(region.view.factor), size, *form),
+        size + np.log(spot.view.factor),
+        size,
+        size - np.log(spot.size_px),
+        float(np.hypot(row - spot.row, col - spot.col)) / spot.size_px,
+        *form,
         *_edges(seen),
         *_colours(seen),
-        float(region.part),
-        0.0,
     ]
-    return Measured(region, np.array(values, np.float32), length, width)
+    all_values = np.concatenate([np.array(values, np.float32), _folded(region, row, col)])
+    return Measured(region, all_values, row, col, length, width)
+
+
+def _folded(region: Region, row: float, col: float) -> Floats:
+    """Return ``FOLDED`` of an outlined spot whose middle is given."""
+    moments = cv2.moments(region.inside.view(np.uint8), binaryImage=True)
+    angle = 0.5 * np.arctan2(2 * moments["mu11"], moments["mu20"] - moments["mu02"])
+    step = _FOLD_REACH * 2 * np.sqrt(moments["m00"] / np.pi) / _FOLD_PX
+    cos, sin, middle = step * np.cos(angle), step * np.sin(angle), (_FOLD_PX - 1) / 2
+    turn = np.array(
+        [[cos, -sin, col - (cos - sin) * middle], [sin, cos, row - (sin + cos) * middle]]
+    )
+    seen = cv2.warpAffine(
+        region.spot.view.pixels,
+        turn,
+        (_FOLD_PX, _FOLD_PX),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REFLECT,
+    )
+    red, green, blue = np.moveaxis(cv2.LUT(seen, LOG_TABLE).astype(np.float32) / LOG_STEPS, 2, 0)
+    planes = np.stack([0.3 * red + 0.6 * green + 0.1 * blue, green - red], axis=-1)
+    planes -= np.median(planes[_RIM], axis=0)
+    four = np.stack([planes, planes[:, ::-1], planes[::-1], planes[::-1, ::-1]])
+    four = four[:, : _FOLD_PX // 2, : _FOLD_PX // 2]
+    fields = [part.reshape(5, 2, 5, 2, 2).mean(axis=(1, 3)) for part in (four.mean(0), four.std(0))]
+    return np.asarray(np.concatenate([field.ravel() for field in fields]), np.float32)
 
 
 @dataclass(frozen=True, eq=False)
 class _Seen:
-    """A patch with its surroundings, all of one shape."""
+    """An outlined spot with its surroundings, all of one shape."""
 
-    grey: Floats
-    slope: Floats
+    scale: Floats
     lab: Floats
     inside: NDArray[np.uint8]
     core: Bools
@@ -124,40 +182,22 @@ class _Seen:
     area: float
 
     @classmethod
-    def of(cls, region: Region) -> "_Seen":
-        size = float(np.sqrt(np.count_nonzero(region.inside)))
-        window, inside = _around(region, round(_PAD_OF_SIZE * size) + 3)
+    def of(cls, region: Region, lab: Floats) -> "_Seen":
+        inside = region.inside.view(np.uint8)
+        area = float(np.count_nonzero(inside))
         away = cv2.distanceTransform(1 - inside, cv2.DIST_L2, 3)
-        ring = 1.5 + max(2.0, _RING_OF_SIZE * size)
+        ring = 1.5 + max(2.0, _RING_OF_SIZE * float(np.sqrt(area)))
         near, far = (away > 1.5) & (away <= ring), away > ring
         core = cv2.erode(inside, np.ones((3, 3), np.uint8), borderValue=0) > 0
-        lab = cv2.cvtColor(region.view.pixels[window], cv2.COLOR_RGB2LAB).astype(np.float32)
         return cls(
-            region.view.grey[window].astype(np.float32),
-            region.view.slope[window].astype(np.float32) * np.float32(0.5),
-            lab * _LAB_SCALE - _LAB_ZERO,
+            region.scale,
+            lab,
             inside,
             core if core.any() else inside > 0,
-            near,
-            next((part for part in (far, near, away > 0) if part.any()), inside > 0),
-            float(np.count_nonzero(inside)),
+            near if near.any() else inside > 0,
+            next((part for part in (far, near) if part.any()), inside > 0),
+            area,
         )
-
-
-def _around(region: Region, pad: int) -> tuple[tuple[slice, slice], NDArray[np.uint8]]:
-    """Return the window of the view around a patch, and the patch drawn in it."""
-    spans, own_spans = [], []
-    for start, side, most in zip(
-        (region.row, region.col), region.inside.shape, region.view.grey.shape, strict=True
-    ):
-        spans.append(slice(max(0, start - pad), min(most, start + side + pad)))
-        own_spans.append(slice(max(0, -start), min(side, most - start)))
-    inside = np.zeros([span.stop - span.start for span in spans], np.uint8)
-    own = region.inside[own_spans[0], own_spans[1]]
-    row = region.row + own_spans[0].start - spans[0].start
-    col = region.col + own_spans[1].start - spans[1].start
-    inside[row : row + own.shape[0], col : col + own.shape[1]] = own
-    return (spans[0], spans[1]), inside
 
 
 def _form(inside: NDArray[np.uint8]) -> tuple[tuple[float, float, float], float, float]:
@@ -173,41 +213,36 @@ def _form(inside: NDArray[np.uint8]) -> tuple[tuple[float, float, float], float,
 
 
 def _edges(seen: _Seen) -> tuple[float, ...]:
-    """Return contrast to shadow_side, edge to contrast_weak."""
-    own, around, close = (
-        _share_of(np.sort(seen.grey[part]), 0.5) for part in (seen.core, seen.far, seen.near)
-    )
-    step = max(around - own, 4.0)
+    """Return shadow_side to unlike_inside."""
     rim = (cv2.dilate(seen.inside, np.ones((3, 3), np.uint8)) > 0) & ~seen.core
-    along = seen.slope[rim] / step
-    middle = seen.grey < own + step / 2
+    across, down = (
+        cv2.Sobel(seen.scale, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1))
+    )
+    along = np.sort(np.hypot(across[rim], down[rim]))
     reach = cv2.dilate(seen.inside, np.ones((5, 5), np.uint8)) > 0
-    wide = np.count_nonzero((seen.grey < own + 0.75 * step) & reach)
-    tight = np.count_nonzero((seen.grey < own + 0.25 * step) & reach)
+    wide, tight = (np.count_nonzero((seen.scale > at) & reach) for at in (0.25, 0.75))
+    near = np.sort(seen.scale[seen.near])
+    like = seen.scale > 0.5
     return (
-        float(np.log((around + 5) / (own + 5))),
-        float(np.log((close + 5) / (own + 5))),
-        _one_sidedness(seen, around),
+        _one_sidedness(seen),
         float(along.mean()),
-        _share_of(np.sort(along), 0.2),
+        _share_of(along, 0.2),
         float(np.log((wide + 2) / (tight + 2))),
-        int(np.count_nonzero(middle & seen.far)) / int(np.count_nonzero(seen.far)),
-        int(np.count_nonzero(middle & seen.near)) / max(1, int(np.count_nonzero(seen.near))),
-        (_share_of(np.sort(seen.grey[seen.near]), 0.2) - own) / step,
+        *(np.count_nonzero(like & part) / np.count_nonzero(part) for part in (seen.far, seen.near)),
+        _share_of(near, 0.8),
+        np.count_nonzero(~like & (seen.inside > 0)) / seen.area,
     )
 
 
-def _one_sidedness(seen: _Seen, around: float) -> float:
-    """Length of the mean direction in which it is dark close to the edge, 0 to 1."""
+def _one_sidedness(seen: _Seen) -> float:
+    """Length of the mean direction in which it is like the spot close to the edge, 0 to 1."""
     rows, cols = np.nonzero(seen.near)
-    if len(rows) == 0:
-        return 0.0
     own_rows, own_cols = np.nonzero(seen.inside)
     down, right = rows - own_rows.mean(), cols - own_cols.mean()
     away = np.hypot(down, right) + 1e-6
-    dark = np.maximum(around - seen.grey[rows, cols], 0)
-    total = float(dark.sum()) + 2.0 * len(rows)
-    return float(np.hypot((dark * down / away).sum(), (dark * right / away).sum()) / total)
+    like = np.clip(seen.scale[rows, cols], 0, 1)
+    total = float(like.sum()) + 0.05 * len(rows)
+    return float(np.hypot((like * down / away).sum(), (like * right / away).sum()) / total)
 
 
 def _share_of(ordered: Floats, share: float) -> float:
@@ -216,51 +251,49 @@ def _share_of(ordered: Floats, share: float) -> float:
 
 
 def _colours(seen: _Seen) -> tuple[float, ...]:
-    """Return lightness to b_near."""
-    own = seen.lab[seen.core].T
-    lightness = np.sort(own[0])
+    """Return lightness to step."""
+    own, far, near = (seen.lab[part] for part in (seen.core, seen.far, seen.near))
+    lightness = np.sort(own[:, 0])
     low, middle, high = (_share_of(lightness, share) for share in (0.1, 0.5, 0.95))
-    far = seen.lab[seen.far].T
-    near = seen.lab[seen.near].T if seen.near.any() else far
-    far_a, far_b = float(far[1].mean()), float(far[2].mean())
+    mean, mean_far = own.mean(axis=0), far.mean(axis=0)
     return (
         *(middle, low, high - middle, float(lightness.std())),
-        *(float(own[1].mean()), float(own[2].mean())),
-        *(float(far[0].mean()), far_a, far_b),
-        float(far[0].std()),
-        *(float(near[1].mean()) - far_a, float(near[2].mean()) - far_b),
+        *(float(value) for value in mean[1:]),
+        *(float(value) for value in mean_far),
+        float(far[:, 0].std()),
+        *(float(value) for value in near.mean(axis=0) - mean_far),
+        float(np.linalg.norm(mean - mean_far)),
     )
 
 
-def with_photo(measured: list[Measured]) -> Floats:
-    """Return the measures of all patches of one photo as rows, the photo's own filled in."""
-    rows = np.stack([one.values for one in measured])
-    lightness = rows[:, MEASURES.index("lightness")]
-    order = np.argsort(np.argsort(lightness, kind="stable"), kind="stable")
-    rows[:, -1] = order / len(rows)
-    return rows
-
-
-def keep_company(rows: Floats, scores: Floats) -> Floats:
-    """Return ``COMPANY`` of each patch.
+def keep_company(rows: Floats, scores: Floats, believed: Bools | None = None) -> Floats:
+    """Return ``COMPANY`` of each spot.
 
     Parameters
     ----------
-    rows : ndarray of float32, shape (patches, len(MEASURES))
-        Patches that do not overlap.
-    scores : ndarray of float32, shape (patches,)
+    rows : ndarray of float32, shape (spots, at least len(MEASURES))
+        ``MEASURES`` come first.
+    scores : ndarray of float32, shape (spots,)
         Log-odds of each by its own measures.
+    believed : ndarray of bool, shape (spots,), optional
+        Which of them may be the company of others: those that do not overlap. All by default.
     """
-    chance = 1 / (1 + np.exp(-scores))
-    chance = np.where(chance > 0.2, chance, 0.0)
-    size, lightness, contrast = (
-        rows[:, MEASURES.index(name)] for name in ("size", "lightness", "contrast")
+    chance = np.asarray(1 / (1 + np.exp(-scores)), np.float32)
+    chance[chance <= 0.2] = 0
+    if believed is not None:
+        chance[~believed] = 0
+    size, lightness, a, b, step = (
+        rows[:, MEASURES.index(name)] for name in ("size", "lightness", "a", "b", "step")
     )
-    others = chance.sum() - chance
-    weight = np.maximum(others, 1e-6)
-    apart = []
-    for values in (size, lightness):
-        mean = ((chance * values).sum() - chance * values) / weight
-        apart.append(np.where(others > 0.3, np.abs(values - mean), 0.0))
-    columns = (scores, np.log1p(others), *apart, size, contrast)
+    others = np.asarray(chance.sum() - chance, np.float32)
+    apart = [
+        np.where(others > 0.3, values - _mean_of_others(values, chance, others), 0.0)
+        for values in (size, lightness, a, b)
+    ]
+    columns = (scores, np.log1p(others), np.abs(apart[0]), np.abs(apart[1]),
+               np.hypot(apart[2], apart[3]), size, step)  # fmt: skip
     return np.stack(columns, axis=1).astype(np.float32)
+
+
+def _mean_of_others(values: Floats, chance: Floats, others: Floats) -> Floats:
+    return np.asarray(((chance * values).sum() - chance * values) / np.maximum(others, 1e-6))

@@ -12,6 +12,7 @@ from vision.rendered.droppings import (
     LITTER,
     DroppingScene,
     draw_dropping_scene,
+    lay_on_photo,
     render_droppings,
 )
 
@@ -86,6 +87,35 @@ def test_each_kind_of_litter_is_painted_and_is_no_dropping(kind):
     assert [one.kind for one in photo.litter] == [kind]
     assert photo.litter[0].area_px == np.count_nonzero(photo.litter_numbers)
     assert not np.any((photo.litter_numbers > 0) & (photo.numbers > 0))
+
+
+def test_droppings_that_dry_out_are_lighter_and_those_of_other_food_are_browner():
+    fresh, dried, brown = (
+        render_droppings(replace(CALM, **change), 4)
+        for change in ({}, {"dried": 1.0}, {"brown": 1.0})
+    )
+    mean = [p.pixels[p.numbers > 0].mean(axis=0) for p in (fresh, dried, brown)]
+    assert mean[1].mean() > mean[0].mean() + 10
+    red_over_green = [float(colour[0] - colour[1]) for colour in mean]
+    assert red_over_green[2] > red_over_green[0] + 3
+
+
+def test_the_step_from_the_ground_is_large_on_paper_and_decides_what_is_faint():
+    photo = render_droppings(CALM, 5)
+    assert min(p.step for p in photo.pellets) > 30
+    assert not any(p.faint for p in photo.pellets)
+    assert replace(photo.pellets[0], step=3.9).faint
+
+
+def test_droppings_are_laid_on_a_photo_and_the_rest_of_it_stays():
+    board = np.full((240, 320, 3), (150, 140, 130), np.uint8)
+    before = board.copy()
+    pixels, numbers = lay_on_photo(replace(CALM, pellets=4), board, 8.0, 1)
+    np.testing.assert_array_equal(board, before)
+    assert numbers.max() == 4
+    assert pixels[numbers > 0].mean() < 80
+    away = cv2.distanceTransform((numbers == 0).astype(np.uint8), cv2.DIST_L2, 5)
+    np.testing.assert_array_equal(pixels[away > 60], board[away > 60])
 
 
 def test_droppings_are_darker_than_crumbs_of_soil():

@@ -4,7 +4,7 @@ A ``DroppingScene`` says what lies there, ``draw_dropping_scene`` draws one, and
 ``render_droppings`` paints it as a ``RenderedDroppings``. Nothing here is a photo of anything.
 """
 
-from vision.rendered.droppings.paint import render_droppings
+from vision.rendered.droppings.paint import lay_on_photo, render_droppings
 from vision.rendered.droppings.scene import GROUNDS, LITTER, DroppingScene, draw_dropping_scene
 from vision.rendered.droppings.truth import LitterTruth, PelletTruth, RenderedDroppings
 
@@ -16,5 +16,6 @@ __all__ = [
     "PelletTruth",
     "RenderedDroppings",
     "draw_dropping_scene",
+    "lay_on_photo",
     "render_droppings",
 ]

@@ -1,23 +1,27 @@
 """The story of a painted photo of droppings: the ground, litter, droppings, the camera."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.records import BACKGROUND, HALO, LESION
+from vision.colour import LINEAR_LIGHT
+from vision.records import BACKGROUND, HALO, LEAF, LESION
 from vision.rendered.camera import photograph
 from vision.rendered.droppings.bark import paint_bark
 from vision.rendered.droppings.litter import PAINTERS, Bit, shade_patch
 from vision.rendered.droppings.pellet import Pellet, draw_pellet, pellet_form, pellet_reflectance
 from vision.rendered.droppings.scene import DroppingScene
 from vision.rendered.droppings.truth import LitterTruth, PelletTruth, RenderedDroppings
+from vision.rendered.fields import blur
 from vision.rendered.jpeg import jpeg_loss
 from vision.rendered.light import cast_shadow, shade
 from vision.rendered.paint import Painting, paint_light, settle_kind
+from vision.rendered.ribbon import frame_window
 
-__all__ = ["render_droppings"]
+__all__ = ["lay_on_photo", "render_droppings"]
 
 _TRIES = 60
 
@@ -70,8 +74,51 @@ def render_droppings(scene: DroppingScene, seed: int) -> RenderedDroppings:
         array.flags.writeable = False
     scale = painting.px_per_mm
     return RenderedDroppings(pixels, ground.numbers, ground.litter, leaf,
-                             tuple(_pellet_truths(ground, scale)),
+                             tuple(_pellet_truths(ground, pixels)),
                              tuple(_litter_truths(scene, ground)), scene, seed, scale)  # fmt: skip
+
+
+def lay_on_photo(
+    scene: DroppingScene, photo: NDArray[np.uint8], px_per_mm: float, seed: int
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Paint a scene's droppings and litter onto a photo, as they would look through its lens.
+
+    Parameters
+    ----------
+    scene : DroppingScene
+        Droppings, litter, light, blur and noise; its ground is not painted.
+    photo : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first. Not changed.
+    px_per_mm : float
+        Scale of the photo.
+    seed : int
+        Fixes everything that the scene leaves to chance.
+
+    Returns
+    -------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        The photo with droppings on it.
+    numbers : ndarray of uint8, shape (rows, columns)
+        0, or the number of the dropping seen at this pixel.
+    """
+    rng = np.random.default_rng(seed)
+    shape = photo.shape[:2]
+    canvas = LINEAR_LIGHT[photo]
+    before = canvas.copy()
+    mask, none = np.full(shape, LEAF, np.uint8), np.zeros(shape, np.uint8)
+    painting = Painting(canvas, mask, none, none, (), px_per_mm, 0)
+    ground = _open_ground(replace(scene, litter=()), painting)
+    for number, kind in enumerate(scene.litter, start=1):
+        _lay_litter(rng, scene, ground, kind, number)
+    for _ in range(scene.pellets):
+        _lay_pellet(rng, scene, ground)
+    # The lens blurs what is new alone: the photo has been through one already.
+    change = canvas / np.maximum(before, np.float32(1e-3))
+    touched = blur(np.any(np.abs(change - 1) > 0.01, axis=-1).astype(np.float32), 1.0)[..., None]
+    seen = photograph(rng, replace(scene.day, vignette=0.0, height_px=shape[0], width_px=shape[1],
+                                   exposure=1.0, cast=(1.0, 1.0, 1.0)), canvas)  # fmt: skip
+    mixed = photo + np.clip(touched, 0, 1) * (seen.astype(np.float32) - photo)
+    return np.asarray(np.rint(mixed), np.uint8), ground.numbers
 
 
 def _open_ground(scene: DroppingScene, painting: Painting) -> _Ground:
@@ -183,25 +230,40 @@ def _radius(pellet: Pellet, angle: float) -> float:
     return float(1 / np.hypot(u / pellet.half_length, v / pellet.half_width))
 
 
-def _pellet_truths(ground: _Ground, px_per_mm: float) -> list[PelletTruth]:
-    found = []
+def _pellet_truths(ground: _Ground, pixels: NDArray[np.uint8]) -> Iterator[PelletTruth]:
+    px_per_mm = ground.painting.px_per_mm
     for number, pellet in enumerate(ground.pellets, start=1):
-        rows, cols = np.nonzero(ground.numbers == number)
         length, width = 2 * pellet.half_length, 2 * pellet.half_width
-        found.append(
-            PelletTruth(
-                number,
-                float(rows.mean()),
-                float(cols.mean()),
-                length,
-                width,
-                length / px_per_mm,
-                width / px_per_mm,
-                len(rows),
-                pellet.on_end,
-            )
+        middle = np.array([[pellet.x, pellet.y]])
+        window = frame_window(middle, 1.6 * pellet.half_length + 5, ground.shape)
+        if window is None:
+            continue
+        own = ground.numbers[window] == number
+        rows, cols = np.nonzero(own)
+        yield PelletTruth(
+            number,
+            float(rows.mean() + window[0].start),
+            float(cols.mean() + window[1].start),
+            length,
+            width,
+            length / px_per_mm,
+            width / px_per_mm,
+            len(rows),
+            pellet.on_end,
+            _step(pixels[window], own, ground.numbers[window] > 0, length),
         )
-    return found
+
+
+def _step(
+    pixels: NDArray[np.uint8], own: NDArray[np.bool_], any_one: NDArray[np.bool_], length: float
+) -> float:
+    """Return how far a dropping's mean colour is from its ground's, in CIELAB units."""
+    lab = cv2.cvtColor(pixels.astype(np.float32) / np.float32(255), cv2.COLOR_RGB2LAB)
+    away = cv2.distanceTransform((~own).astype(np.uint8), cv2.DIST_L2, 3)
+    around = (away > 1.5) & (away < length / 2 + 2) & ~any_one
+    if not around.any():
+        return 0.0
+    return float(np.linalg.norm(lab[own].mean(axis=0) - lab[around].mean(axis=0)))
 
 
 def _litter_truths(scene: DroppingScene, ground: _Ground) -> list[LitterTruth]:

@@ -12,7 +12,8 @@ __all__ = ["Pellet", "draw_pellet", "pellet_form", "pellet_reflectance"]
 
 _BLACK = np.array([0.014, 0.012, 0.010], np.float32)
 _GREEN = np.array([0.030, 0.042, 0.012], np.float32)
-_BLUNT = 3.2  # exponent of the outline: 2 would be an ellipse, more is nearer to a box
+_BROWN = np.array([0.034, 0.026, 0.014], np.float32)
+_BLEACHED = np.array([0.046, 0.042, 0.035], np.float32)  # added where it has dried out in the sun
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ def draw_pellet(rng: np.random.Generator, scene: DroppingScene, px_per_mm: float
     """Draw a dropping's size and view, its middle at the origin."""
     length = scene.pellet_mm * np.exp(rng.normal(0, scene.spread))
     half = max(0.5 * float(np.clip(length, 0.4, 7)) * px_per_mm, 3.0)
-    slender = rng.uniform(1.15, 1.65)
+    slender = rng.uniform(1.05, 1.85)
     on_end = bool(rng.random() < 0.2)
     half_length = half / slender * rng.uniform(1.0, 1.12) if on_end else half
     return Pellet(0, 0, float(half_length), float(half / slender), rng.uniform(0, np.pi), on_end)
@@ -84,10 +85,11 @@ def _seen_from_side(
     rng: np.random.Generator, scene: DroppingScene, pellet: Pellet, u: Floats, v: Floats
 ) -> tuple[Floats, Floats]:
     """Return a barrel with six ridges along it, of which three or four show, and two waists."""
-    barrel = 1 - np.float32(rng.uniform(0.08, 0.25)) * u * u
+    barrel = 1 - np.float32(rng.uniform(0.04, 0.3)) * u * u - np.float32(rng.normal(0, 0.06)) * u
+    blunt = np.float32(rng.uniform(2.2, 4.2))  # 2 would be an ellipse, more is nearer to a box
     uneven = 1 + 0.06 * smooth_field(rng, u.shape, max(0.6 * pellet.half_width, 2))
     across = v / barrel * uneven
-    reach = (np.abs(u) ** _BLUNT + np.abs(across) ** _BLUNT) ** np.float32(1 / _BLUNT)
+    reach = (np.abs(u) ** blunt + np.abs(across) ** blunt) ** (1 / blunt)
     cover = np.clip(0.5 + (1 - reach) * np.float32(pellet.half_width), 0, 1)
     round_off = np.sqrt(np.clip(1 - np.clip(across, -1, 1) ** 2, 0, 1))
     ends = np.clip(1 - np.abs(u) ** 6, 0, 1) ** np.float32(0.5)
@@ -116,8 +118,16 @@ def _seen_on_end(
 def pellet_reflectance(
     rng: np.random.Generator, scene: DroppingScene, shape: tuple[int, ...], px: float
 ) -> Floats:
-    """Return a dropping's colour: black to dark green, a little uneven, with bits of leaf."""
-    mix = np.float32(np.clip(scene.green + rng.normal(0, 0.1), 0, 1))
-    colour = (_BLACK + mix * (_GREEN - _BLACK)) * np.float32(np.exp(rng.normal(0.1, 0.25)))
+    """Return a dropping's colour, a little uneven, with bits of leaf.
+
+    It is black to dark green or dark brown, greyer and lighter where it has dried out.
+    """
+    green, brown, dried = (
+        np.float32(np.clip(share + rng.normal(0, 0.1) * (share > 0), 0, 1))
+        for share in (scene.green, scene.brown, scene.dried)
+    )
+    colour = _BLACK + green * (_GREEN - _BLACK)
+    colour = (colour + brown * (_BROWN - colour)) * np.float32(np.exp(rng.normal(0.1, 0.25)))
+    colour = colour + dried * _BLEACHED
     grain = np.exp(0.25 * smooth_field(rng, (shape[0], shape[1]), max(0.25 * px, 1.2), 2))
     return np.asarray(colour * grain[..., None], np.float32)

@@ -36,6 +36,10 @@ class DroppingScene:
         Share of droppings that touch another, 0 to 1.
     green : float
         0 = black, 1 = dark green.
+    brown : float
+        How far that is turned to dark brown, 0 to 1.
+    dried : float
+        0 = fresh, 1 = dried out: greyer and lighter.
     bark : bool
         Whether mulch is bark instead of straw.
     moist : float
@@ -58,6 +62,8 @@ class DroppingScene:
     spread: float = 0.2
     clumped: float = 0.0
     green: float = 0.3
+    brown: float = 0.0
+    dried: float = 0.0
     bark: bool = False
     moist: float = 0.4
     ridges: float = 0.6
@@ -124,6 +130,8 @@ def _draw_droppings(rng: np.random.Generator) -> dict[str, Any]:
         "spread": float(rng.uniform(0.05, 0.3)),
         "clumped": clumped,
         "green": float(rng.beta(1, 1.5)),
+        "brown": float(rng.beta(0.6, 1.6)),
+        "dried": float(rng.beta(0.6, 2.5)),
         "moist": float(rng.beta(1.3, 1.5)),
         "ridges": float(rng.uniform(0.3, 1)),
         "litter": tuple(str(kind) for kind in rng.choice(LITTER, kinds, replace=False)),

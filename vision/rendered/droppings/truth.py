@@ -7,7 +7,14 @@ from numpy.typing import NDArray
 
 from vision.rendered.droppings.scene import DroppingScene
 
-__all__ = ["LitterTruth", "PelletTruth", "RenderedDroppings"]
+__all__ = ["FAINT_STEP", "LitterTruth", "PelletTruth", "RenderedDroppings"]
+
+FAINT_STEP = 4.0
+"""Colour step, in CIELAB units, below which a dropping can hardly be told from its ground.
+
+About twice what a person just sees between two plain fields side by side (2.3: Mahy, Van Eycken
+& Oosterlinck 1994, Color Res. Appl. 19:105) [memory], for the ground is not plain.
+"""
 
 
 @dataclass(frozen=True)
@@ -28,6 +35,9 @@ class PelletTruth:
         Visible pixels.
     on_end : bool
         Whether it is seen from an end.
+    step : float
+        Distance of its mean colour in the photo from that of what it lies on, within half its
+        length around it, in CIELAB units.
     """
 
     number: int
@@ -39,6 +49,12 @@ class PelletTruth:
     width_mm: float
     area_px: int
     on_end: bool
+    step: float
+
+    @property
+    def faint(self) -> bool:
+        """Whether nobody can be blamed for not seeing it, nor for seeing it."""
+        return self.step < FAINT_STEP
 
 
 @dataclass(frozen=True)
