@@ -15,6 +15,7 @@ Numbers = NDArray[np.uint8]
 
 _MOSTLY = 0.5  # of a body's pixels on one caterpillar: it is that one, or a piece of it
 _GREATER_PART = 0.4  # of a caterpillar's visible pixels
+_NEARLY_ALL, _MOST_ACROSS = 0.85, 0.7  # a small one may lie across a large one and lie within it
 _SCRAP = 0.3
 _BESIDE = 0.25
 _ALL_BUT = 0.85  # of what the whole region covers
@@ -76,7 +77,8 @@ def _hit(body: Body, truth: Numbers, whole: NDArray[np.int64]) -> Hit:
 
 def label_of(hit: Hit) -> int | None:
     """Return 1 for a caterpillar, 0 for none (or two in one), None where it is neither clearly."""
-    if hit.inside < _BESIDE or hit.others_cover >= _GREATER_PART:
+    two = hit.others_cover >= (_GREATER_PART if hit.inside < _NEARLY_ALL else _MOST_ACROSS)
+    if hit.inside < _BESIDE or two:
         return 0
     if hit.inside >= _MOSTLY and hit.cover >= _GREATER_PART:
         return 1

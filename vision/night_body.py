@@ -25,6 +25,7 @@ _WORK_HALF_WIDTH_PX = 6.0  # masks are brought to about this half-width before t
 _MOST_ENLARGED = 4.0
 _MOST_SIDE_PX = 400
 _MARGIN_PX = 3
+_STANDS_OUT = 0.8  # ln of how many times greener than foliage: else no groove is looked for
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -120,7 +121,9 @@ def bodies_of(region: Region, night: NightLight) -> Parted:
         share = np.count_nonzero(own) / max(int(np.count_nonzero(mask)), 1)
         return _within(replace(found, region_share=share, cut_ends=cut), shape)
 
-    ways = ways_to_part(mask, lines, half, _light_on(region, night, mask.shape))
+    light = np.pad(night.glow[region.window], _MARGIN_PX, mode="edge")
+    stands_out = np.median(night.ratio[region.window][region.mask]) > _STANDS_OUT
+    ways = ways_to_part(mask, lines, half, light if stands_out else None)
     parted = tuple(tuple(body(line, own) for line, own in way) for way in ways)
     return Parted(body(lines[0], mask), parted)
 
@@ -134,14 +137,6 @@ def _cut_ends(midline: Floats, own: Bools, mask: Bools, half: float) -> tuple[bo
     beyond = midline[[0, -1]] + 0.6 * half * steps
     first, last = _looked_up(mask & ~own, beyond)
     return bool(first), bool(last)
-
-
-def _light_on(region: Region, night: NightLight, shape: tuple[int, ...]) -> NDArray[np.float32]:
-    """Return the glow of a region at the scale of its mask."""
-    rows, columns = region.window
-    padded = np.pad(night.glow[rows, columns], _MARGIN_PX, mode="edge")
-    size = (shape[1], shape[0])
-    return np.asarray(cv2.resize(padded, size, interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _at_common_width(region: Region, night: NightLight) -> tuple[Bools, float, float, float]:

@@ -4,7 +4,7 @@ Along the arms of its midlines, at a neck, and where what is deep inside it, or 
 Which way holds, if any, is for the judge.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import cv2
 import numpy as np
@@ -17,8 +17,9 @@ __all__ = ["Way", "largest", "usual_half_width", "ways_to_part"]
 _NECK = 0.6  # of the half-width on either side
 _NECK_FROM_END = 1.5  # half-widths
 _LEAST_PARTED_PX = 150  # at the scale at which masks are thinned
-_PEAK_PX = 25  # about two bodies wide
-_SEED_CUTS = ((0.0, 0.5), (0.5, 0.35), (0.0, 0.7), (0.7, 0.35))  # share of the peak, of the depth
+_DEPTHS, _BRIGHT = (0.5, 0.7), (0.55, 0.7, 0.82)  # of the greatest depth; of the brightness nearby
+_OWN_WIDTH_PERCENT, _OWN_WIDTHS = 40, 1.2
+_PEAK_REACH = 1.2  # half-widths
 _LEAST_SEED_SHARE, _MOST_SEEDS = 0.12, 3
 
 Floats = NDArray[np.float64]
@@ -27,7 +28,7 @@ Way = list[tuple[Line, Bools]]
 
 
 def ways_to_part(
-    mask: Bools, lines: Sequence[Line], half: float, light: NDArray[np.float32]
+    mask: Bools, lines: Sequence[Line], half: float, light: NDArray[np.float32] | None
 ) -> list[Way]:
     """Return each way as midlines with the pixels of each; none where nothing speaks for several.
 
@@ -39,15 +40,16 @@ def ways_to_part(
         Its midlines, from ``vision.midline.midlines``.
     half : float
         Half its usual width in pixels.
-    light : ndarray of float32, shape (rows, columns)
-        How bright it is.
+    light : ndarray of float32, or None
+        How bright it is, over the same ground at the photo's own scale: a groove between two
+        bodies may be finer than the mask's pixels. None where no groove is to be looked for.
     """
     if len(lines) == 1:
         first = _parted_at_neck(lines[0], mask, half)
     else:
-        points = [line.points for line in lines[1:]]
-        first = [(line, _near(mask, points, line.points)) for line in lines[1:]]
-    return [way for way in (first, _parted_at_seeds(mask, light)) if way]
+        first = [(line, _along(mask, line.points)) for line in lines[1:]]
+    groove = [] if light is None else _parted_at_groove(mask, light)
+    return [way for way in (first, _parted_at_depth(mask), groove) if way]
 
 
 def usual_half_width(mask: Bools) -> float:
@@ -87,23 +89,38 @@ def _parted_at_neck(line: Line, mask: Bools, half: float) -> Way:
     return [(Line(points, 2), _near(mask, halves, points)) for points in halves]
 
 
-def _parted_at_seeds(mask: Bools, light: NDArray[np.float32]) -> Way:
-    """Part a mask into what stays connected where it is deep and bright; nothing if one does.
-
-    Bodies that lie side by side have a darker groove between them or a narrow bridge.
-    """
+def _parted_at_depth(mask: Bools) -> Way:
+    """Part a mask into what stays connected deep inside it: bodies with a bridge between them."""
     if np.count_nonzero(mask) < _LEAST_PARTED_PX:
         return []
-    peak = cv2.dilate(light, np.ones((_PEAK_PX, _PEAK_PX), np.uint8))
     depth = _depth(mask)
-    greatest = float(depth.max())
-    for bright, deep in _SEED_CUTS:
-        kept = mask & (light >= bright * peak) & (depth >= deep * greatest)
-        _, labels, stats, _ = cv2.connectedComponentsWithStats(kept.astype(np.uint8))
+    return _first_parted(mask, (depth >= share * float(depth.max()) for share in _DEPTHS))
+
+
+def _parted_at_groove(mask: Bools, light: NDArray[np.float32]) -> Way:
+    """Part a mask into what stays connected where it is bright: bodies side by side."""
+    if np.count_nonzero(mask) < _LEAST_PARTED_PX:
+        return []
+    rows, columns = light.shape
+    inside = cv2.resize(mask.astype(np.uint8), (columns, rows), interpolation=cv2.INTER_NEAREST) > 0
+    seen = np.where(inside, light, np.float32(0))
+    reach = 2 * max(2, round(_PEAK_REACH * usual_half_width(inside))) + 1
+    peak = cv2.dilate(cv2.blur(seen, (3, 3)), np.ones((reach, reach), np.uint8))
+    return _first_parted(mask, (inside & (seen >= share * peak) for share in _BRIGHT))
+
+
+def _first_parted(mask: Bools, cuts: Iterable[Bools]) -> Way:
+    """Part a mask by the first cut that leaves two or three large pieces."""
+    for kept in cuts:
+        found = cv2.connectedComponentsWithStats(kept.astype(np.uint8), connectivity=4)
+        _, labels, stats, _ = found
         areas = stats[1:, cv2.CC_STAT_AREA]
         large = np.flatnonzero(areas >= _LEAST_SEED_SHARE * areas.sum()) + 1
         if 2 <= len(large) <= _MOST_SEEDS:
-            return _grown(mask, [np.asarray(labels == number) for number in large])
+            size = (mask.shape[1], mask.shape[0])
+            seeds = [(labels == number).astype(np.uint8) for number in large]
+            fitted = [cv2.resize(one, size, interpolation=cv2.INTER_AREA) for one in seeds]
+            return _grown(mask, [np.asarray(one > 0) for one in fitted])
     return []
 
 
@@ -121,16 +138,33 @@ def _grown(mask: Bools, seeds: list[Bools]) -> Way:
     found = []
     for number in range(len(seeds)):
         own = largest(mask & (nearest == number))
+        if not own.any():
+            return []
         line = midlines(own, usual_half_width(own))[0]
         found.append((Line(line.points, len(seeds)), own))
     return found
 
 
-def _near(mask: Bools, lines: list[Floats], own: Floats) -> Bools:
+def _near(mask: Bools, lines: Sequence[Floats], own: Floats) -> Bools:
     """Return the part of a mask that is nearer to one line than to the others."""
-    canvas = np.full((len(lines), *mask.shape), 255, np.uint8)
-    for number, line in enumerate(lines):
-        canvas[number][tuple(np.rint(line).astype(int).T)] = 0
-    away = [cv2.distanceTransform(one, cv2.DIST_L2, 5) for one in canvas]
+    away = [_away(mask, line) for line in lines]
     this = next(number for number, line in enumerate(lines) if line is own)
     return np.asarray(mask & (away[this] <= np.min(away, axis=0) + 1.0))
+
+
+def _along(mask: Bools, line: Floats) -> Bools:
+    """Return the part of a mask that is as near to a line as the line's body is wide.
+
+    Bodies that cross share what lies where they cross, a thin one no more of a thick one than that.
+    """
+    at = tuple(np.rint(line).astype(int).T)
+    half = max(float(np.percentile(_depth(mask)[at], _OWN_WIDTH_PERCENT)), 1.0)
+    return np.asarray(mask & (_away(mask, line) <= _OWN_WIDTHS * half + 0.5))
+
+
+def _away(mask: Bools, line: Floats) -> NDArray[np.float32]:
+    """Return how far each pixel lies from a line, over the gaps between its points too."""
+    canvas = np.full(mask.shape, 255, np.uint8)
+    course = np.rint(line[:, ::-1]).astype(np.int32)
+    cv2.polylines(canvas, [course], False, 0, 1)
+    return np.asarray(cv2.distanceTransform(canvas, cv2.DIST_L2, 5), np.float32)
