@@ -38,6 +38,8 @@ _GREEN_HUE_DEG = 104.0  # greens lie above, yellows and browns below (common pra
 _LEAST_GREEN_HUE_DEG = 98.0
 _LEAST_CHROMA = 3.0  # below, hue is noise
 _FARTHEST_MARGIN = 0.1
+_USUAL_LIGHTNESS = 40.0  # L* of healthy tissue from which nothing is changed
+_MOST_STRETCH = 1.4  # more would bring out noise
 
 
 @dataclass(frozen=True)
@@ -177,9 +179,20 @@ def contrasts(lab: Floats, leaf: NDArray[np.bool_], healthy: Healthy, length: fl
     ):
         columns[column : column + 3] = _means_inside(parts, inside, reach * length, at)
     columns[12] = _grain(from_local[0], inside, _GRAIN * length, at)
+    columns[:16] *= _stretch(healthy)
     depth = cv2.distanceTransform(leaf.astype(np.uint8), cv2.DIST_L2, 3)
     columns[16] = np.minimum(np.take(depth, at) / np.float32(length), np.float32(_FARTHEST_MARGIN))
     return columns.T
+
+
+def _stretch(healthy: Healthy) -> np.float32:
+    """Return the factor that brings a dark leaf's colour differences to those in good light.
+
+    Light stretches L* + 16, a* and b* by one factor, the cube root of its own (CIE 1976), so in
+    half the light the same lesion differs from its leaf by a fifth less.
+    """
+    factor = (_USUAL_LIGHTNESS + 16) / (max(healthy.lab[0], 0.0) + 16)
+    return np.float32(np.clip(factor, 1.0, _MOST_STRETCH))
 
 
 def _means_inside(
