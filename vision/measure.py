@@ -130,10 +130,9 @@ def _cut(photo: Photo, leaves: Leaves, pellets: Pellets, number: int) -> _Crop:
     pixels, leaf = photo.pixels[window], leaves.numbers[window] == number
     factor = min(1.0, LEAF_LENGTH_PX / longest)
     pixels = shrunk(pixels, factor)
-    leaf, droppings = (
-        np.asarray(shrunk(mask.astype(np.uint8) * 255, factor) > 127)
-        for mask in (leaf, pellets.mask[window])
-    )
+    leaf = _mask_shrunk(leaf, factor)
+    droppings = pellets.mask[window]
+    droppings = _mask_shrunk(droppings, factor) if pellets.found else np.zeros_like(leaf)
     lab = leaf_lab(pixels)
     return _Crop(
         number,
@@ -147,6 +146,10 @@ def _cut(photo: Photo, leaves: Leaves, pellets: Pellets, number: int) -> _Crop:
         origin_px=(window[0].start * photo.reduction, window[1].start * photo.reduction),
         healthy=healthy_colour(lab, leaf),
     )
+
+
+def _mask_shrunk(mask: NDArray[np.bool_], factor: float) -> NDArray[np.bool_]:
+    return np.asarray(shrunk(mask.astype(np.uint8) * 255, factor) > 127)
 
 
 def _with_borrowed_colour(crops: list[_Crop]) -> list[_Crop]:
