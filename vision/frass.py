@@ -17,7 +17,8 @@ from vision.frass_look import looks
 from vision.frass_measures import MEASURES, Measured, keep_company, measure_regions
 from vision.frass_peaks import PAD_PX, Peaks, View, find_peaks, glanced, views
 from vision.frass_regions import Region, Spot, region_of
-from vision.records import Pellet
+from vision.raster import disc
+from vision.records import LESION, Pellet
 
 __all__ = [
     "COUNTED",
@@ -35,6 +36,7 @@ __all__ = [
     "places_of",
     "rows_of",
     "spot_places",
+    "without_dead_tissue",
 ]
 
 Floats = NDArray[np.float32]
@@ -56,6 +58,9 @@ _DOUBTFUL = 0.02  # probability below which a patch does not widen the interval
 _PER_PATCH = 0.03  # droppings that a crowded ground may hide, per patch looked at in company
 _ALIKE = 0.7  # shape of the distribution of what is missed: below 1, grounds differ much
 _TAIL = 0.025  # probability left outside the interval on either side
+_RIM_PX = 4  # a dropping's blurred edge and shadow reach this far
+_AROUND_LENGTHS = 1.0  # of a dropping, to each side of its middle: where its surroundings are seen
+_IN_LESION = 0.6  # share of them that is dead tissue
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,6 +137,46 @@ def find_pellets(
         _fill(mask, one.measured.region)
     found = tuple(_pellet(one) for one in counted)
     return Pellets(found, low, high, mask.view(np.bool_))
+
+
+def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets:
+    """Leave out what lies within a lesion: the dark middle of dead tissue looks like a dropping.
+
+    Parameters
+    ----------
+    pellets : Pellets
+        From `find_pellets`.
+    classes : ndarray of uint8, shape (rows, columns)
+        Mask values of the same picture, as if there were no droppings.
+
+    Returns
+    -------
+    Pellets
+        The lower end of the interval is no higher than what is left; the upper end stays, for a
+        dropping may lie on dead tissue too.
+    """
+    if not pellets.found or not (classes == LESION).any():
+        return pellets
+    near = cv2.dilate(pellets.mask.view(np.uint8), disc(_RIM_PX)) > 0
+    kept = tuple(one for one in pellets.found if not _in_lesion(one, classes, near))
+    if len(kept) == len(pellets.found):
+        return pellets
+    _, labels = cv2.connectedComponents(pellets.mask.view(np.uint8))
+    own = np.zeros(int(labels.max()) + 1, bool)
+    own[[labels[round(one.row_px), round(one.col_px)] for one in kept]] = True
+    own[0] = False
+    return Pellets(kept, min(pellets.low, len(kept)), pellets.high, own[labels])
+
+
+def _in_lesion(pellet: Pellet, classes: NDArray[np.uint8], near: NDArray[np.bool_]) -> bool:
+    reach = round(_AROUND_LENGTHS * pellet.length_px) + _RIM_PX
+    row, col = round(pellet.row_px), round(pellet.col_px)
+    window = (
+        slice(max(0, row - reach), row + reach + 1),
+        slice(max(0, col - reach), col + reach + 1),
+    )
+    around = classes[window][~near[window]]
+    return len(around) > 0 and bool(np.mean(around == LESION) > _IN_LESION)
 
 
 def _each_once(counted: list[Candidate]) -> list[Candidate]:

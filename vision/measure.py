@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from vision.chewed import Chewed, measure_chewed
 from vision.flags import FLAGS, in_order
-from vision.frass import Pellets, find_pellets
+from vision.frass import Pellets, find_pellets, without_dead_tissue
 from vision.interval import severity_interval
 from vision.leaf import Leaves, find_leaves
 from vision.lesion import LEAF_LENGTH_PX, Symptoms, classify, lesions_of, without_droppings
@@ -49,7 +49,6 @@ class _Crop:
     pixels: NDArray[np.uint8] = field(repr=False)
     lab: NDArray[np.float32] = field(repr=False)
     leaf: NDArray[np.bool_] = field(repr=False)
-    droppings: NDArray[np.bool_] = field(repr=False)
     length: float
     scale: float  # full-size photo pixels per crop pixel
     origin_px: tuple[float, float]  # row and column of the crop's corner in the full-size photo
@@ -80,13 +79,19 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
         unmeasured = _unmeasured(photo, (*photo.flags, *leaves.flags))
         return _with_pellets(unmeasured, photo, pellets)
     numbers = range(1, leaves.count + 1)
-    crops = _with_borrowed_colour([_cut(photo, leaves, pellets, n) for n in numbers])
+    crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in numbers])
+    sorted_ = [
+        classify(crop.lab, crop.leaf, crop.healthy, crop.length, load_surface()) for crop in crops
+    ]
     classes = np.zeros(photo.pixels.shape[:2], np.uint8)
-    readings = []
-    for crop in crops:
-        symptoms = classify(crop.lab, crop.leaf, crop.healthy, crop.length, load_surface())
-        symptoms = without_droppings(symptoms, crop.droppings)
+    for crop, symptoms in zip(crops, sorted_, strict=True):
         _paste(classes, leaves.numbers, crop, symptoms)
+    pellets = without_dead_tissue(pellets, classes)
+    readings = []
+    for crop, found in zip(crops, sorted_, strict=True):
+        symptoms = without_droppings(found, _droppings(crop, pellets))
+        if symptoms is not found:
+            _paste(classes, leaves.numbers, crop, symptoms)
         readings.append(_read_leaf(crop, symptoms, leaves))
     flags = (*photo.flags, *leaves.flags)
     if not all(FLAGS[name].measurable for name in readings[0].flags):
@@ -125,14 +130,12 @@ def _unmeasured(photo: Photo, flags: tuple[str, ...]) -> DayMeasurement:
     return DayMeasurement(DayReading((), in_order(flags)), empty, empty)
 
 
-def _cut(photo: Photo, leaves: Leaves, pellets: Pellets, number: int) -> _Crop:
+def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
     window, longest = window_around(leaves.numbers == number, 2, 0.02)
     pixels, leaf = photo.pixels[window], leaves.numbers[window] == number
     factor = min(1.0, LEAF_LENGTH_PX / longest)
     pixels = shrunk(pixels, factor)
     leaf = _mask_shrunk(leaf, factor)
-    droppings = pellets.mask[window]
-    droppings = _mask_shrunk(droppings, factor) if pellets.found else np.zeros_like(leaf)
     lab = leaf_lab(pixels)
     return _Crop(
         number,
@@ -140,12 +143,21 @@ def _cut(photo: Photo, leaves: Leaves, pellets: Pellets, number: int) -> _Crop:
         pixels,
         lab,
         leaf,
-        droppings,
         length=factor * longest,
         scale=photo.reduction / factor,
         origin_px=(window[0].start * photo.reduction, window[1].start * photo.reduction),
         healthy=healthy_colour(lab, leaf),
     )
+
+
+def _droppings(crop: _Crop, pellets: Pellets) -> NDArray[np.bool_]:
+    """Return the droppings on one leaf, the size of its crop."""
+    seen = pellets.mask[crop.window]
+    if not seen.any():
+        return np.zeros_like(crop.leaf)
+    rows, columns = crop.leaf.shape
+    share = cv2.resize(seen.astype(np.uint8) * 255, (columns, rows), interpolation=cv2.INTER_AREA)
+    return np.asarray(share) > 127
 
 
 def _mask_shrunk(mask: NDArray[np.bool_], factor: float) -> NDArray[np.bool_]:

@@ -7,11 +7,18 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.frass import count_interval, find_pellets, look_closely, spot_places
+from vision.frass import (
+    Pellets,
+    count_interval,
+    find_pellets,
+    look_closely,
+    spot_places,
+    without_dead_tissue,
+)
 from vision.frass_judge import judge_of, load_judge
 from vision.larva import frass_size_class
 from vision.measure import measure_day_photo
-from vision.records import DROPPING, LESION, Photo
+from vision.records import DROPPING, LEAF, LESION, Pellet, Photo
 from vision.rendered import Scene, render
 from vision.rendered.droppings import DroppingScene, draw_dropping_scene, render_droppings
 
@@ -216,3 +223,31 @@ def test_numbers_learned_for_other_measures_are_refused():
 def test_size_classes_grow_with_the_length():
     """Classes follow guesses by stage [memory, low]; pea size is the last stage [read, weak]."""
     assert [frass_size_class(mm) for mm in (0.5, 2.5, 7)] == ["small", "middle", "large"]
+
+
+def test_the_dark_middle_of_dead_tissue_is_no_dropping_but_one_on_living_tissue_is():
+    places = ((100, 60), (100, 240))
+    mask = np.zeros((200, 300), np.uint8)
+    for row, col in places:
+        cv2.circle(mask, (col, row), 6, 1, cv2.FILLED)
+    found = tuple(Pellet(row, col, 13.0, 13.0, 120.0, 20.0, 0.9) for row, col in places)
+    classes = np.full((200, 300), LEAF, np.uint8)
+    cv2.circle(classes, (60, 100), 50, LESION, cv2.FILLED)  # a lesion around the first
+    classes[mask > 0] = LESION  # both look dead to the leaf's thresholds
+    left = without_dead_tissue(Pellets(found, 2, 5, mask.view(np.bool_)), classes)
+    assert [one.col_px for one in left.found] == [240]
+    assert (left.low, left.high) == (1, 5)
+    assert left.mask[100, 240]
+    assert not left.mask[100, 60]
+
+
+def test_droppings_close_together_do_not_pass_for_dead_tissue():
+    mask = np.zeros((200, 300), np.uint8)
+    found = []
+    for row in (80, 96, 112):
+        for col in (120, 136, 152):
+            cv2.circle(mask, (col, row), 6, 1, cv2.FILLED)
+            found.append(Pellet(row, col, 13.0, 13.0, 120.0, 20.0, 0.9))
+    classes = np.where(mask > 0, LESION, LEAF).astype(np.uint8)
+    pellets = Pellets(tuple(found), 9, 9, mask.view(np.bool_))
+    assert without_dead_tissue(pellets, classes) is pellets
