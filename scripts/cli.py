@@ -101,7 +101,7 @@ def demo(
     ] = False,
     jobs: Jobs = None,
 ) -> None:
-    """Score the sample garden and its night round, to see what you would get.
+    """Score the sample garden, its night round and its droppings, to see what you would get.
 
     Reads the sample photos (invented and painted, no real garden). Writes tables, masks and
     overlays into DIR, then names the files to open first. Costs a few seconds.
@@ -121,8 +121,8 @@ def _demo_garden(out: Path, jobs: int | None) -> None:
     garden = sample_garden()
     if garden is None:
         fail("The sample garden is missing from this installation: install spotlamp again.")
-    night = garden.parent / "night" / "garden"
-    rounds = [garden, night] if night.is_dir() else [garden]
+    further = [garden.parent / name / "garden" for name in ("night", "droppings")]
+    rounds = [garden, *(folder for folder in further if folder.is_dir())]
     run = _score(rounds, out, masks=True, overlays=True, jobs=jobs)
     _close(run)
     say(f"Then open {out / 'photos.csv'} in a spreadsheet, and look through {out / 'overlays'}.")

@@ -200,11 +200,12 @@ def _urgent(found: Sequence[Standing]) -> list[str]:
 
 def _droppings(run: Run) -> list[str]:
     """Name the plants under or on which droppings lie, those with the most first."""
+    plants = _plant_names({_group(result) for result in run.results if result.plant})
     counts: dict[str, list[int]] = {}
     for result in run.results:
-        if result.reading is not None and result.reading.frass_count:
-            name = result.name.rpartition("/")[0] or result.name
-            counts.setdefault(printable(name), []).append(result.reading.frass_count)
+        if frass := _frass(result):
+            name = plants[_group(result)] if result.plant else result.name
+            counts.setdefault(printable(name), []).append(frass)
     if not counts:
         return []
     most = sorted(counts.items(), key=lambda item: -max(item[1]))[:_MOST_LINES]
@@ -250,8 +251,9 @@ def _with_care(run: Run) -> list[str]:
 
 
 def _files(run: Run) -> list[str]:
+    droppings = ", frass.csv" if any(_frass(result) for result in run.results) else ""
     night = ", caterpillars.csv" if counted(run.results) else ""
-    names = f"photos.csv, leaves.csv, lesions.csv{night}"
+    names = f"photos.csv, leaves.csv, lesions.csv{droppings}{night}"
     lines = [f"Tables in {run.out}: {names} (their columns: spotlamp columns)"]
     if worst := worst_overlay(run):
         lines.append(f"Look first at {worst}")

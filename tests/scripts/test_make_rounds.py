@@ -93,15 +93,14 @@ def test_photos_of_the_rounds_are_small():
     assert max(sizes) <= 75_000
 
 
-def test_the_demo_counts_the_caterpillars_of_the_night_round_beside_the_garden(
+def test_the_demo_counts_the_caterpillars_and_droppings_of_the_rounds_beside_the_garden(
     tmp_path, monkeypatch
 ):
+    on_leaf, on_paper = (HERE / "droppings" / "garden" / f"{DROPPINGS[n].name}.jpg" for n in (1, 0))
     photos = {
-        tmp_path / "garden" / "day.jpg": HERE / "droppings" / "garden" / f"{DROPPINGS[1].name}.jpg",
-        tmp_path / "night" / "garden" / "uv.jpg": HERE
-        / "night"
-        / "garden"
-        / f"{NIGHT[1].name}.jpg",
+        tmp_path / "garden" / "day.jpg": on_leaf,
+        tmp_path / "night" / "garden" / "uv.jpg": HERE / "night/garden" / f"{NIGHT[1].name}.jpg",
+        tmp_path / "droppings" / "garden" / "sheet.jpg": on_paper,
     }
     for target, source in photos.items():
         target.parent.mkdir(parents=True)
@@ -113,6 +112,11 @@ def test_the_demo_counts_the_caterpillars_of_the_night_round_beside_the_garden(
         rows = {row["photo"]: row for row in csv.DictReader(table)}
     assert (rows["day.jpg"]["mode"], rows["day.jpg"]["caterpillar_count"]) == ("day", "")
     assert (rows["uv.jpg"]["mode"], rows["uv.jpg"]["caterpillar_count"]) == ("night", "1")
+    true = int(_table("droppings/truth/truth.csv")[0]["frass_count"])
+    counted = int(rows["sheet.jpg"]["frass_count"])
+    assert abs(counted - true) <= 1
+    assert f"sheet.jpg ({counted})" in result.output
+    assert "frass.csv" in result.output
 
 
 def test_the_command_paints_into_the_folder_it_is_given(tmp_path, monkeypatch):
