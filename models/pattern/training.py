@@ -43,8 +43,7 @@ Floats = NDArray[np.float64]
 _COLUMNS = ("photo", "session", "pattern", "blight_kind", *(measure.name for measure in MEASURES))
 _STRENGTH = 0.002  # inverse regularisation; few sessions allow few degrees of freedom
 _KIND_STRENGTH = 0.005  # likewise, of early against late blight
-_RENDERED_WEIGHT = 0.6  # of a painted session against a photographed one
-_LEAST_PROBABILITY = 0.65
+_LEAST_PROBABILITY = 0.645
 _ROOM = 1.25  # a session not learned from lies farther off than 99 of 100 leaves learned from
 _LEAST_KIND = 0.75
 _DIRECTIONS = 1  # taken out because sessions differ most in them; three take patterns with them
@@ -213,15 +212,14 @@ def _fit_late(standard: Floats, leaves: LabelledLeaves) -> tuple[Floats, float]:
 
 
 def _weights(leaves: LabelledLeaves, *, by_kind: bool = False) -> Floats:
-    """Let each class weigh the same, and each session within it; painted ones weigh less."""
+    """Let each class weigh the same, and each session within it."""
     classes = leaves.blight_kind if by_kind else leaves.pattern
     weight = np.zeros(len(classes))
     for name in np.unique(classes):
         own = classes == name
         for session in np.unique(leaves.session[own]):
             part = own & (leaves.session == session)
-            share = _RENDERED_WEIGHT if session.startswith("rendered") else 1.0
-            weight[part] = share / np.count_nonzero(part)
+            weight[part] = 1 / np.count_nonzero(part)
         weight[own] /= weight[own].sum()
     return np.asarray(weight * len(weight) / weight.sum())
 
