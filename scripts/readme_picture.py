@@ -25,7 +25,7 @@ __all__ = ["NIGHT_PICTURE", "PICTURE", "SHOWN", "night_picture", "readme_picture
 SHOWN = "bed-1/plant-A1/2025-07-12_plant-A1_1.jpg"
 PICTURE = Path(__file__).resolve().parent.parent / "sample_images" / "overlay.jpg"
 
-SHOWN_BY_NIGHT = "bed-2/plant-B2/2025-07-12_2243_plant-B2_1.jpg"
+SHOWN_BY_NIGHT = "bed-2/plant-B3/2025-07-12_2249_plant-B3_2.jpg"
 NIGHT_PICTURE = PICTURE.with_name("night-overlay.jpg")
 
 _COLUMNS = 840
