@@ -27,7 +27,7 @@ from sklearn.model_selection import StratifiedKFold, cross_val_predict
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from models.pattern import CLASSIFIER_FILE
+from models.pattern import CLASSIFIER_FILE, Classifier
 from models.pattern.figures import UnseenFigures, unseen_figures
 from models.pattern.measures import MEASURES
 from models.pattern.training import LabelledLeaves, leave_sessions_out, read_labelled, train
@@ -143,20 +143,26 @@ def _baseline(photos: Path, jobs: int) -> LabelledLeaves:
     )
 
 
-def _figures(leaves: LabelledLeaves) -> UnseenFigures:
+def _tried(leaves: LabelledLeaves) -> tuple[UnseenFigures, Classifier]:
+    """Return how sessions left out were called, and the classifier that learned from all."""
     results = leave_sessions_out(leaves)
     classifier = train(leaves, results)
-    return unseen_figures(results, classifier.temperature, classifier.least_probability)
+    at = (classifier.temperature, classifier.least_probability)
+    return unseen_figures(results, *at), classifier
 
 
 def report(pairs: Sequence[tuple[str, LabelledLeaves]]) -> str:
     """Lay both checks out as a table, one column for each way of describing a leaf."""
-    figures = [vars(_figures(leaves)) for _, leaves in pairs]
+    tried = [_tried(leaves) for _, leaves in pairs]
+    figures = [vars(figures) for figures, _ in tried]
     rows = [
         [name.replace("_", " "), *("" if f[name] is None else f"{f[name]:.2f}" for f in figures)]
         for name in figures[0]
     ]
-    checks = [_session_checks(leaves) for _, leaves in pairs]
+    checks = [
+        _session_checks(leaves, classifier)
+        for (_, leaves), (_, classifier) in zip(pairs, tried, strict=True)
+    ]
     rows += [[name, *(f"{check[name]:.2f}" for check in checks)] for name in checks[0]]
     lesions = pairs[0][1]
     amounts = _filled(lesions)[:, [_NAMES.index(name) for name in _AMOUNTS]]
@@ -165,11 +171,11 @@ def report(pairs: Sequence[tuple[str, LabelledLeaves]]) -> str:
     return as_table(["sessions left out in turn", *(name for name, _ in pairs)], rows)
 
 
-def _session_checks(leaves: LabelledLeaves) -> dict[str, float]:
+def _session_checks(leaves: LabelledLeaves, classifier: Classifier) -> dict[str, float]:
     filled, diseases = _filled(leaves), _diseases(leaves)
     by_pattern, shuffled = recognisable_sessions(leaves, leaves.pattern, filled)
     by_disease, _ = recognisable_sessions(leaves, diseases, filled)
-    by_scores, _ = recognisable_sessions(leaves, diseases, train(leaves).scores(leaves.measured))
+    by_scores, _ = recognisable_sessions(leaves, diseases, classifier.scores(leaves.measured))
     return {
         "sessions of one pattern told apart": by_pattern,
         "the same, sessions shuffled": shuffled,

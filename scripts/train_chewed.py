@@ -35,7 +35,7 @@ from vision.chewed import (
 from vision.chewed_bays import BAY_LENGTH_PX, BAY_MEASURES, Bay
 from vision.layers import layers_of
 from vision.leaf import find_leaves
-from vision.raster import shrunk
+from vision.raster import largest_part, shrunk
 from vision.rendered import Scene, draw_scene
 from vision.rendered.feeding import cut_gaps
 from vision.rendered.layout import lay_out
@@ -143,13 +143,8 @@ def cases(outlines: Iterator[tuple[str, Bools]], seed: int) -> Iterator[Case]:
             continue
         yield _case(f"{kind}, whole", number, leaf, leaf)
         for most in (10, 30):
-            rest = _largest(bitten(rng, leaf, float(rng.uniform(0.5, most))))
+            rest = largest_part(bitten(rng, leaf, float(rng.uniform(0.5, most))))
             yield _case(f"{kind}, bitten", number, leaf, rest)
-
-
-def _largest(leaf: Bools) -> Bools:
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(leaf.astype(np.uint8))
-    return np.asarray(labels == 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax()))
 
 
 def _case(kind: str, number: int, whole: Bools, rest: Bools) -> Case:

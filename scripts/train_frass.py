@@ -26,7 +26,7 @@ from scripts.outline_pictures import read
 from vision import frass
 from vision.frass_judge import CLOSE, JUDGE_PATH, LOOKED, Judge, judge_of
 from vision.frass_measures import COMPANY, Measured, keep_company
-from vision.frass_peaks import FRASS_LONG_PX, GLANCE, PAD_PX, find_peaks, glanced, views
+from vision.frass_peaks import FRASS_LONG_PX, GLANCE, find_peaks, glanced, views
 from vision.frass_regions import Region
 from vision.layers import layers_of
 from vision.raster import shrunk
@@ -219,7 +219,7 @@ def overlap_of(region: Region, truth: Truth, areas: NDArray[np.int64]) -> tuple[
     """Return the largest overlap of an outline with a dropping (shared ÷ joint area), and which."""
     factor = region.spot.view.factor
     at = [
-        np.rint((np.arange(side) + start - PAD_PX + 0.5) * factor - 0.5).astype(int)
+        np.rint(region.spot.view.in_photo(np.arange(side) + start)).astype(int)
         for side, start in zip(region.inside.shape, (region.row, region.col), strict=True)
     ]
     inside = region.inside.copy()

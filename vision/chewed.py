@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from vision.chewed_bays import BAY_LENGTH_PX, BAY_MEASURES, Bay, find_bays
 from vision.layers import Layers, layers_of
-from vision.raster import disc, shrunk
+from vision.raster import disc, largest_part, shrunk
 from vision.records import LESION
 
 __all__ = [
@@ -114,7 +114,7 @@ def measure_chewed(leaf: Bools, classes: Mask, judge: BiteJudge | None = None) -
     judge = judge or load_bite_judge()
     factor = min(1.0, BAY_LENGTH_PX / max(leaf.shape))
     small = shrunk(leaf.astype(np.uint8) * 255, factor) > 127
-    whole = _filled(_largest_part(small))
+    whole = _filled(largest_part(small))
     blade = without_stalk(whole)
     if np.count_nonzero(blade) < _MAIN_PART * np.count_nonzero(small) or is_compound(whole):
         return None
@@ -181,13 +181,6 @@ def _drawn(bays: list[Bay], shape: tuple[int, ...]) -> Bools:
     return np.asarray(cv2.resize(joined, shape[::-1], interpolation=cv2.INTER_NEAREST) > 0)
 
 
-def _largest_part(leaf: Bools) -> Bools:
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(leaf.astype(np.uint8))
-    if count < 2:
-        return leaf
-    return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
-
-
 def _filled(leaf: Bools) -> Bools:
     """Close all holes."""
     outlines, _ = cv2.findContours(leaf.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -209,8 +202,8 @@ def without_stalk(leaf: Bools) -> Bools:
     core = cv2.distanceTransform(padded, cv2.DIST_L2, 5)[1:-1, 1:-1] > width
     if not core.any():
         return leaf
-    grown = cv2.dilate(_largest_part(core).view(np.uint8), disc(width + 2))
-    return _largest_part((grown > 0) & leaf)
+    grown = cv2.dilate(largest_part(core).view(np.uint8), disc(width + 2))
+    return largest_part((grown > 0) & leaf)
 
 
 def is_compound(blade: Bools) -> bool:

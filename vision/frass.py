@@ -252,7 +252,7 @@ def _inside(places: Numbers, view: View) -> NDArray[np.bool_]:
 
 def places_of(peaks: Peaks) -> Numbers:
     """Return row, column and diameter of spots in pixels of the given picture."""
-    middles = (np.stack([peaks.rows, peaks.cols], axis=1) - PAD_PX + 0.5) * peaks.view.factor - 0.5
+    middles = peaks.view.in_photo(np.stack([peaks.rows, peaks.cols], axis=1))
     size = np.full((len(middles), 1), peaks.size_px * peaks.view.factor)
     return np.concatenate([middles, size], axis=1)
 
@@ -286,10 +286,12 @@ def outlined_places(seen: list[Measured]) -> Numbers:
 def spot_places(seen: list[Measured]) -> Numbers:
     """Return row, column and diameter of the spots that were outlined, in the same pixels."""
     spots = [one.region.spot for one in seen]
-    factor = np.array([spot.view.factor for spot in spots])[:, None]
-    at = np.array([(spot.row, spot.col) for spot in spots])
-    size = np.array([spot.size_px for spot in spots])[:, None]
-    return np.concatenate([(at - PAD_PX + 0.5) * factor - 0.5, size * factor], axis=1)
+    return np.array(
+        [
+            (*spot.view.in_photo((spot.row, spot.col)), spot.size_px * spot.view.factor)
+            for spot in spots
+        ]
+    )
 
 
 def _far_apart(places: Numbers, scores: Floats, share: float, least: float) -> list[int]:
@@ -312,8 +314,8 @@ def _factor(one: Measured) -> float:
 
 def _middle(one: Measured) -> tuple[float, float]:
     """Return row and column in pixels of the given picture."""
-    row, col = ((at - PAD_PX + 0.5) * _factor(one) - 0.5 for at in (one.row, one.col))
-    return row, col
+    row, col = one.region.spot.view.in_photo((one.row, one.col))
+    return float(row), float(col)
 
 
 def count_interval(scores: list[float], judge: Judge) -> tuple[int, int]:

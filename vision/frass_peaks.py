@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from vision.layers import Layers
 from vision.raster import shrunk
@@ -87,6 +87,13 @@ class View:
     tone: Plane = field(repr=False)
     factor: float
     finer: "View | None" = field(repr=False)
+
+    def in_photo(self, at: ArrayLike) -> NDArray[np.float64]:
+        """Map rows or columns of the picture to those of the given photo.
+
+        Pixel centres are whole numbers in both.
+        """
+        return (np.asarray(at) - PAD_PX + 0.5) * self.factor - 0.5
 
 
 @dataclass(frozen=True, eq=False)

@@ -135,7 +135,7 @@ def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
     pixels, leaf = photo.pixels[window], leaves.numbers[window] == number
     factor = min(1.0, LEAF_LENGTH_PX / longest)
     pixels = shrunk(pixels, factor)
-    leaf = _mask_shrunk(leaf, factor)
+    leaf = _mask_as_large(leaf, pixels.shape)
     lab = leaf_lab(pixels)
     return _Crop(
         number,
@@ -155,13 +155,14 @@ def _droppings(crop: _Crop, pellets: Pellets) -> NDArray[np.bool_]:
     seen = pellets.mask[crop.window]
     if not seen.any():
         return np.zeros_like(crop.leaf)
-    rows, columns = crop.leaf.shape
-    share = cv2.resize(seen.astype(np.uint8) * 255, (columns, rows), interpolation=cv2.INTER_AREA)
+    return _mask_as_large(seen, crop.leaf.shape)
+
+
+def _mask_as_large(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    """Bring a mask to the size of a picture that ``shrunk`` has made smaller."""
+    size = (shape[1], shape[0])
+    share = cv2.resize(mask.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
     return np.asarray(share) > 127
-
-
-def _mask_shrunk(mask: NDArray[np.bool_], factor: float) -> NDArray[np.bool_]:
-    return np.asarray(shrunk(mask.astype(np.uint8) * 255, factor) > 127)
 
 
 def _with_borrowed_colour(crops: list[_Crop]) -> list[_Crop]:

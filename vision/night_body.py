@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from vision.midline import Line, midlines
 from vision.night_light import NightLight
-from vision.night_parting import largest, usual_half_width, ways_to_part
+from vision.night_parting import usual_half_width, ways_to_part
 from vision.night_regions import Region
+from vision.raster import largest_part
 
 __all__ = ["STATIONS", "Body", "Parted", "bodies_of", "lay_straight"]
 
@@ -154,7 +155,7 @@ def _at_common_width(region: Region, night: NightLight) -> tuple[Bools, float, f
     rows, columns = (max(3, round(side * factor)) for side in padded.shape)
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
     large = cv2.resize(soft, (columns, rows), interpolation=how)
-    mask = largest(np.asarray(large > 0.5))
+    mask = largest_part(np.asarray(large > 0.5))
     return mask, padded.shape[0] / rows, region.top - _MARGIN_PX, region.left - _MARGIN_PX
 
 

@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.midline import Line, midlines
+from vision.raster import largest_part
 
-__all__ = ["Way", "largest", "usual_half_width", "ways_to_part"]
+__all__ = ["Way", "usual_half_width", "ways_to_part"]
 
 _NECK = 0.6  # of the half-width on either side
 _NECK_FROM_END = 1.5  # half-widths
@@ -55,20 +56,6 @@ def ways_to_part(
 def usual_half_width(mask: Bools) -> float:
     """Return half the usual width of a mask, in pixels; 1 for an empty one."""
     return float(np.percentile(_depth(mask)[mask], 90)) if mask.any() else 1.0
-
-
-def largest(mask: Bools) -> Bools:
-    """Return the largest connected part of a mask.
-
-    Parameters
-    ----------
-    mask : ndarray of bool, shape (rows, columns)
-        Not changed.
-    """
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
-    if count <= 2:
-        return mask
-    return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
 
 
 def _parted_at_neck(line: Line, mask: Bools, half: float) -> Way:
@@ -137,7 +124,7 @@ def _grown(mask: Bools, seeds: list[Bools]) -> Way:
     nearest = away.argmin(axis=0)
     found = []
     for number in range(len(seeds)):
-        own = largest(mask & (nearest == number))
+        own = largest_part(mask & (nearest == number))
         if not own.any():
             return []
         line = midlines(own, usual_half_width(own))[0]

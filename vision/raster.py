@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["disc", "shrunk", "window_around"]
+__all__ = ["disc", "largest_part", "shrunk", "window_around"]
 
 
 def disc(radius_px: int) -> NDArray[np.uint8]:
@@ -22,6 +22,20 @@ def disc(radius_px: int) -> NDArray[np.uint8]:
     """
     side = 2 * radius_px + 1
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
+
+
+def largest_part(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the largest connected part of a mask.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (rows, columns)
+        Not changed; returned as it is where it has no more than one part.
+    """
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
+    if count <= 2:
+        return mask
+    return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
 
 
 def shrunk(picture: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
