@@ -43,6 +43,7 @@ _SIZES_PX = ((288, 256), (256, 300), (480, 400))
 _BACKGROUNDS = ("grey_board", "violet_board", "paper", "bench", "cloth")
 _PATTERNS = (("none", "spot", "blight"), (0.16, 0.42, 0.42))
 _CROWDED = 0.5  # share of leaves on which spots merge at the margin
+_SPOT_SPREAD = (0.1, 0.35)  # spots of a leaf are near uniform in size (extension notes, read)
 _HARD_LIGHT = 0.4  # share of leaves in hard sun with gloss and blisters, which look like lesions
 
 Row = NDArray[np.float32]
@@ -81,6 +82,8 @@ def painted_scene(number: int) -> Scene:
         scene = replace(scene, young=scene.young // 5)
     if rng.random() < _HARD_LIGHT:
         scene = replace(scene, direct=0.95, gloss=0.9, roughness=0.95)
+    if scene.pattern == "spot":
+        scene = replace(scene, spot_spread=float(rng.uniform(*_SPOT_SPREAD)))
     return scene
 
 

@@ -32,7 +32,7 @@ __all__ = [
     "standardised",
 ]
 
-CLASSIFIER_VERSION = 3
+CLASSIFIER_VERSION = 4
 CLASSIFIER_FILE = Path(__file__).with_name("classifier.json")
 """The classifier that comes with the program."""
 

@@ -12,7 +12,15 @@ from vision.raster import shrunk, window_around
 from vision.records import BACKGROUND, DROPPING, HALO, LEAF, LESION, DayMeasurement
 from vision.tissue import healthy_colour, leaf_lab
 
-__all__ = ["MARGIN", "LeafView", "LesionTable", "leaf_view", "lesion_table", "mean_by"]
+__all__ = [
+    "MARGIN",
+    "LeafView",
+    "LesionTable",
+    "distance_inside",
+    "leaf_view",
+    "lesion_table",
+    "mean_by",
+]
 
 VIEW_LENGTH_PX = 240
 """Length of the leaf at which patterns are measured: what a thumbnail still holds."""
@@ -72,6 +80,10 @@ class LeafView:
         """The side of a square of the leaf's area: the unit of lengths."""
         return float(np.sqrt(self.area_px))
 
+    def of_lesions(self, which: Bools) -> Bools:
+        """Mark the pixels of some lesions; ``which`` has one element a lesion."""
+        return np.asarray(np.concatenate([[False], which])[self.labels])
+
 
 @dataclass(frozen=True, eq=False)
 class LesionTable:
@@ -105,6 +117,12 @@ def mean_by(values: Floats, weights: Floats, which: Bools, empty: float = float(
     """Return the weighted mean of some values, or ``empty`` where there are none."""
     weight = weights[which]
     return float((values[which] * weight).sum() / weight.sum()) if weight.sum() > 0 else empty
+
+
+def distance_inside(part: Bools) -> Floats:
+    """Return each pixel's distance from what is not the part, in pixels; the frame is not."""
+    inside = cv2.distanceTransform(np.pad(part, 1).astype(np.uint8), cv2.DIST_L2, 5)
+    return np.asarray(inside, np.float32)[1:-1, 1:-1]
 
 
 def leaf_view(pixels: NDArray[np.uint8], measurement: DayMeasurement, number: int) -> LeafView:
@@ -156,7 +174,7 @@ def _view(lab: Floats, classes: NDArray[np.uint8], healthy: tuple[float, float, 
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     closed = cv2.morphologyEx((classes == LESION).astype(np.uint8), cv2.MORPH_CLOSE, disc)
     dead = (np.asarray(closed) > 0) & leaf
-    depth = cv2.distanceTransform(np.pad(leaf, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    depth = distance_inside(leaf)
     _, labels, stats, centres = cv2.connectedComponentsWithStats(dead.astype(np.uint8))
     return LeafView(
         lab,
@@ -167,7 +185,7 @@ def _view(lab: Floats, classes: NDArray[np.uint8], healthy: tuple[float, float, 
         labels=np.asarray(labels, np.int32),
         stats=np.asarray(stats[1:], np.int32),
         centres=np.asarray(centres[1:, ::-1], np.float32),
-        depth=np.asarray(depth, np.float32),
+        depth=depth,
         healthy_lab=healthy,
     )
 

@@ -12,7 +12,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from models.pattern.leaf_view import MARGIN, LeafView, LesionTable, leaf_view, lesion_table, mean_by
+from models.pattern.edges import edge_measures
+from models.pattern.leaf_view import (
+    MARGIN,
+    LeafView,
+    LesionTable,
+    distance_inside,
+    leaf_view,
+    lesion_table,
+    mean_by,
+)
+from models.pattern.position import position_measures
 from vision.records import DayMeasurement
 
 __all__ = ["MEASURES", "Measure", "measure_leaf", "measure_pattern"]
@@ -78,11 +88,25 @@ MEASURES = (
     Measure("inner_amount", "ln(1 + % of leaf)", "dead tissue that does not"),
     Measure("yellowed", "0 to 1", "share of living tissue that has turned yellow: early blight"),
     Measure("leaf_breadth", "leaf sides", "inscribed width of the leaf: less when it curls up"),
+    Measure("pieces_1", "ln(1 + number)", "symptoms worn down by 1 % of a side: spots part"),
+    Measure("pieces_2", "ln(1 + number)", "by 2 %: spots that have merged come apart"),
+    Measure("pieces_4", "ln(1 + number)", "by 4 %: broader than spots are"),
+    Measure("pieces_8", "ln(1 + number)", "by 8 %: blight"),
+    Measure("small_edge", "of healthy L* a pixel", "spots have a sharp edge, blight fades"),
+    Measure("solidity", "0 to 1, by area", "of the convex hull: less where veins bound a lesion"),
+    Measure("halo_width", "leaf sides", "yellow rim along the edges: often wide with spot"),
+    Measure("tip_reach", "0 middle to 1", "towards tip or stalk: late blight often starts there"),
+    Measure("off_midrib", "leaf half breadths", "dead tissue along the midrib or out on the blade"),
+    Measure("clustering", "ratio", "distance to the next lesion against that by chance: 1"),
+    Measure("lesion_chroma", "of healthy chroma", "grey against brown"),
+    Measure("rim_yellowness", "Δb* of healthy chroma", "yellow against water-soaked border"),
 )
 """All measurements, in the order of the columns; sizes and signs: common practice, no source."""
 
 _MARK_SIZES = (0.035, 0.06, 0.10, 0.20, np.inf)  # leaf sides across, halo included
 _MARKS = ("tiny_marks", "small_marks", "middle_marks", "large_marks")
+_WORN_PCT = (1, 2, 4, 8)  # of a leaf side
+_FEW_PX = 5  # fewer have no colour that can be trusted
 _YELLOWER_DEG = 12  # of hue, from the leaf's own healthy green
 _LOWER, _SMALL, _MIDDLE = 0.05, 0.10, 0.20  # leaf sides that part tiny, small, middle and large
 
@@ -122,6 +146,9 @@ def measure_leaf(view: LeafView) -> Floats:
         | _marks(view)
         | _margin(view)
         | _whole_leaf(view)
+        | _pieces(view)
+        | edge_measures(view, table)
+        | position_measures(view, table)
     )
     return np.array([values[measure.name] for measure in MEASURES], np.float32)
 
@@ -194,8 +221,7 @@ def _breadths(view: LeafView) -> dict[str, float]:
 def _broader(part: NDArray[np.bool_], radius_px: float) -> float:
     """Share of a part that a disc of the radius can reach inside it (a granulometry)."""
     total = np.count_nonzero(part)
-    inner = cv2.distanceTransform(np.pad(part, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
-    core = np.asarray(inner > radius_px)
+    core = distance_inside(part) > radius_px
     if not total or not core.any():
         return 0.0
     away = cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, 3)
@@ -227,14 +253,16 @@ def _profiles(table: LesionTable) -> dict[str, float]:
 
 def _colours(view: LeafView, table: LesionTable) -> dict[str, float]:
     lesion, rim, halo = (_colour(view, part) for part in (view.dead, _rim(view, table), view.halo))
-    large = _of_lesions(view, table.clear & (table.thickness > 0.1))
+    large = view.of_lesions(table.clear & (table.thickness > 0.1))
     grain = np.nan
     if np.count_nonzero(large) > 20:
         grain = float(view.lab[..., 0][large].std()) / view.healthy_lab[0]
     return {
         "lesion_lightness": lesion[0],
         "lesion_redness": lesion[1],
+        "lesion_chroma": _chroma(view),
         "rim_redness": rim[1],
+        "rim_yellowness": rim[2],
         "halo_redness": halo[1],
         "large_grain": grain,
     }
@@ -248,6 +276,16 @@ def _marks(view: LeafView) -> dict[str, float]:
     across = np.sqrt(stats[1:, cv2.CC_STAT_AREA] * (4 / np.pi)) / view.side_px
     counts, _ = np.histogram(across[inner[1:]], bins=_MARK_SIZES)
     return dict(zip(_MARKS, np.log1p(counts).tolist(), strict=True))
+
+
+def _pieces(view: LeafView) -> dict[str, float]:
+    """Count what is left of the symptoms when they are worn down: spots that merged come apart."""
+    deep = distance_inside(view.sick)
+    counts = {
+        pct: cv2.connectedComponents((deep > pct / 100 * view.side_px).astype(np.uint8))[0] - 1
+        for pct in _WORN_PCT
+    }
+    return {f"pieces_{pct}": float(np.log1p(count)) for pct, count in counts.items()}
 
 
 def _margin(view: LeafView) -> dict[str, float]:
@@ -276,23 +314,31 @@ def _whole_leaf(view: LeafView) -> dict[str, float]:
     }
 
 
-def _colour(view: LeafView, part: NDArray[np.bool_]) -> tuple[float, float]:
-    """Median lightness of a part, of the healthy one, and how much redder it is."""
-    if np.count_nonzero(part) < 5:
-        return np.nan, np.nan
-    lightness, a, _ = np.median(view.lab[part], axis=0)
+def _colour(view: LeafView, part: NDArray[np.bool_]) -> tuple[float, float, float]:
+    """Median lightness of a part, of the healthy one, and how much redder and yellower it is."""
+    if np.count_nonzero(part) < _FEW_PX:
+        return np.nan, np.nan, np.nan
+    lightness, a, b = np.median(view.lab[part], axis=0)
     healthy_l, healthy_a, healthy_b = view.healthy_lab
-    return float(lightness / healthy_l), float((a - healthy_a) / np.hypot(healthy_a, healthy_b))
+    chroma = np.hypot(healthy_a, healthy_b)
+    return (
+        float(lightness / healthy_l),
+        float((a - healthy_a) / chroma),
+        float((b - healthy_b) / chroma),
+    )
 
 
-def _of_lesions(view: LeafView, which: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Mark the pixels of some lesions."""
-    return np.asarray(np.concatenate([[False], which])[view.labels])
+def _chroma(view: LeafView) -> float:
+    """Median chroma of dead tissue, of the healthy one."""
+    if np.count_nonzero(view.dead) < _FEW_PX:
+        return np.nan
+    _, a, b = view.lab[view.dead].T
+    return float(np.median(np.hypot(a, b)) / np.hypot(*view.healthy_lab[1:]))
 
 
 def _rim(view: LeafView, table: LesionTable) -> NDArray[np.bool_]:
     """Mark the tissue next to clear lesions, inside the leaf."""
-    clear = _of_lesions(view, table.clear)
+    clear = view.of_lesions(table.clear)
     side = max(3, int(0.04 * view.side_px) | 1)
     grown = cv2.dilate(clear.astype(np.uint8), np.ones((side, side), np.uint8))
     return np.asarray((np.asarray(grown) > 0) & view.leaf & ~view.dead & (view.depth > 3))

@@ -220,7 +220,7 @@ def test_a_file_with_damaged_numbers_is_refused(stored, changed):
         load_classifier(stored(**changed))
 
 
-@pytest.mark.parametrize("content", [b"", b"[1]", b"{", b"\xff\xfe", b'{"version": 3}', b"7"])
+@pytest.mark.parametrize("content", [b"", b"[1]", b"{", b"\xff\xfe", b'{"version": 4}', b"7"])
 def test_a_file_that_is_no_classifier_is_refused(tmp_path, content):
     path = tmp_path / "own.json"
     path.write_bytes(content)

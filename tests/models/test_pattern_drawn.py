@@ -3,6 +3,7 @@
 The leaf is a square of 200 × 200 pixels: its area is 40 000 px, its side 200 px.
 """
 
+import cv2
 import numpy as np
 import pytest
 
@@ -14,7 +15,7 @@ LN2 = np.log(2)
 
 def test_each_measure_is_named_once_with_its_unit_and_reason():
     names = [measure.name for measure in MEASURES]
-    assert len(set(names)) == len(names) == 48
+    assert len(set(names)) == len(names) == 60
     assert all(measure.unit and measure.reason for measure in MEASURES)
 
 
@@ -24,7 +25,8 @@ def test_a_healthy_leaf_has_amounts_of_zero_and_no_shapes(drawn_leaf):
     assert none == {
         "small_roundness", "roundness", "dominance", "size_spread", "small_share", "inner_share",
         "rings", "pale_centre", "lesion_lightness", "lesion_redness", "rim_redness",
-        "halo_redness", "large_grain", "depth",
+        "halo_redness", "large_grain", "depth", "small_edge", "solidity", "halo_width", "tip_reach",
+        "off_midrib", "clustering", "lesion_chroma", "rim_yellowness",
     }  # fmt: skip
     assert values.pop("leaf_breadth") == pytest.approx(1, abs=0.02)  # a square of leaf
     assert {value for name, value in values.items() if name not in none} == {0.0}
@@ -204,6 +206,73 @@ def test_colours_are_relative_to_the_healthy_tissue(drawn_leaf):
     assert yellow["halo_redness"] > 0.2
 
 
+def test_yellow_beside_a_lesion_and_grey_dead_tissue_are_told(drawn_leaf):
+    bare = drawn_leaf().disc(100, 100, 40).measured()
+    yellow = drawn_leaf().halo(100, 100, 70).disc(100, 100, 40).measured()
+    assert yellow["rim_yellowness"] > bare["rim_yellowness"] + 0.2
+    assert bare["rim_yellowness"] == pytest.approx(0, abs=0.02)
+    grey = drawn_leaf().disc(100, 100, 40, (120, 120, 120)).measured()
+    assert grey["lesion_chroma"] < 0.05 < 0.3 < bare["lesion_chroma"]
+
+
+def test_spots_that_have_merged_come_apart_when_worn_down(drawn_leaf):
+    # Two discs of radius 20 px, 36 px apart: the neck is 2·√(20² - 18²) = 17 px wide, so 2 and
+    # 4 px a side (1 and 2 %) leave one piece, and 16 px (8 %) two.
+    merged = drawn_leaf().disc(100, 82, 40).disc(100, 118, 40).measured()
+    assert merged["inner_lesions"] == pytest.approx(LN2)
+    assert merged["pieces_1"] == merged["pieces_2"] == pytest.approx(LN2)
+    assert merged["pieces_8"] == pytest.approx(np.log(3))
+    assert drawn_leaf().disc(100, 100, 30).measured()["pieces_8"] == 0  # 15 px are less than 16
+
+
+def test_a_sharp_edge_is_told_from_one_that_fades(drawn_leaf):
+    sharp, faded = drawn_leaf().disc(100, 100, 18), drawn_leaf().disc(100, 100, 18)
+    faded.pixels = cv2.GaussianBlur(faded.pixels, (0, 0), 3)
+    assert sharp.measured()["small_edge"] > 1.5 * faded.measured()["small_edge"]
+
+
+def test_solidity_is_the_share_of_the_convex_hull(drawn_leaf):
+    assert drawn_leaf().disc(100, 100, 60).measured()["solidity"] == pytest.approx(1, abs=0.03)
+    cross = drawn_leaf().bar(50, 90, 100, 20).bar(90, 50, 20, 100)
+    # Two bars of 100 × 20 crossed have 3600 px; their hull is the square of 100 less its four
+    # corners of 40 × 40 / 2: 6800 px. Closing the gaps rounds the inner corners a little.
+    assert cross.measured()["solidity"] == pytest.approx(3600 / 6800, abs=0.03)
+
+
+def test_the_halos_width_is_its_area_by_the_length_of_the_edge(drawn_leaf):
+    leaf = drawn_leaf().halo(100, 100, 60).disc(100, 100, 40)
+    # The edge of a disc of pixels has about 8 r of them: π(30² - 20²) / (8 · 20) = 9.8 px of 200.
+    assert leaf.measured()["halo_width"] == pytest.approx(9.8 / 200, rel=0.05)
+
+
+@pytest.mark.parametrize("turn", [0, 1], ids=["across", "upright"])
+def test_on_a_long_leaf_tip_and_midrib_are_told(drawn_leaf, turn):
+    def measured(row, col):
+        leaf = drawn_leaf()
+        leaf.classes[:70] = leaf.classes[150:] = 0  # leaves 200 × 80 px
+        leaf.disc(row, col, 10)
+        leaf.pixels, leaf.classes = (np.rot90(a, turn).copy() for a in (leaf.pixels, leaf.classes))
+        values = leaf.measured()
+        return values["tip_reach"], values["off_midrib"]
+
+    # 80 of 100 px from the middle along the leaf; 25 px across it, where the half breadth of an
+    # ellipse of the same spread is 2 · 80/√12 = 46 px.
+    assert measured(100, 180) == (pytest.approx(0.8, abs=0.02), pytest.approx(0.04, abs=0.05))
+    assert measured(125, 100) == (pytest.approx(0.02, abs=0.02), pytest.approx(25 / 46, abs=0.03))
+
+
+def test_lesions_in_a_grid_lie_apart_and_crowded_ones_do_not(drawn_leaf):
+    places = [(row, col) for row in range(25, 200, 50) for col in range(25, 200, 50)]
+    grid, crowd = drawn_leaf(), drawn_leaf()
+    for row, col in places:
+        grid.disc(row, col, 8)
+        crowd.disc(60 + row * 0.3, 60 + col * 0.3, 8)
+    # 16 lesions 50 px apart on 40 000 px: 50 / (0.5 · √(40 000/16)) = 2, the most there can be in
+    # squares (Clark & Evans 1954; from memory).
+    assert grid.measured()["clustering"] == pytest.approx(2, rel=0.02)
+    assert crowd.measured()["clustering"] == pytest.approx(0.6, rel=0.05)
+
+
 def test_turning_and_mirroring_the_leaf_changes_nothing(drawn_leaf):
     leaf = drawn_leaf().halo(60, 70, 40).disc(60, 70, 24).bar(120, 30, 40, 12).disc(2, 150, 30)
     before = leaf.measured()
@@ -212,7 +281,8 @@ def test_turning_and_mirroring_the_leaf_changes_nothing(drawn_leaf):
         leaf.classes = np.ascontiguousarray(turned(leaf.classes))
         after = leaf.measured()
         for name, value in before.items():
-            if name != "covered":  # its fields begin at a corner
+            # The fields of "covered" begin at a corner; a square has no length to go by.
+            if name not in ("covered", "tip_reach", "off_midrib"):
                 assert after[name] == pytest.approx(value, abs=0.02, nan_ok=True), name
 
 

@@ -35,8 +35,18 @@ def forced(measured) -> str:
     return PATTERNS[int(chance.argmax())]
 
 
-@pytest.fixture(scope="module")
-def painted(measure_pixels):
+USUAL_MM = 75.0
+UNIFORM = (
+    0.2  # "uniform size" (Septoria: note of 2011 and a gene database, read); the number is ours
+)
+
+
+def spread(kind) -> dict[str, float]:
+    """Return how unlike in size the spots of a kind are painted; the painter's own otherwise."""
+    return {"spot_spread": UNIFORM} if kind == "septoria" else {}
+
+
+def paint_all(measure_pixels, **fixed):
     """Return size, board, pattern, kind and measurements of leaves not learned from."""
     found = []
     for number, size in enumerate(SIZES_PX):
@@ -45,7 +55,8 @@ def painted(measure_pixels):
                 rng = np.random.default_rng([907, number, place, turn])
                 scene = draw_scene(
                     rng, width_px=size[0], height_px=size[1], background=board, pattern=pattern,
-                    kind=kind, severity_pct=float(rng.uniform(5, 30)), **CALM,
+                    kind=kind, severity_pct=float(rng.uniform(5, 30)),
+                    **CALM, **spread(kind), **fixed,
                 )  # fmt: skip
                 seed = 16 * number + 4 * place + turn
                 found.append(
@@ -54,15 +65,32 @@ def painted(measure_pixels):
     return found
 
 
+@pytest.fixture(scope="module")
+def painted(measure_pixels):
+    """Paint leaves of one usual length."""
+    return paint_all(measure_pixels, leaf_length_mm=USUAL_MM)
+
+
+def share_right(painted) -> float:
+    """Return the share of leaves whose likelier pattern is theirs."""
+    assert len(painted) == 64
+    return float(np.mean([forced(leaf) == pattern for _, _, pattern, _, leaf in painted]))
+
+
 def test_both_patterns_are_told_apart_at_four_sizes_on_four_boards(painted):
-    """Aimed at 0.95. What is missed is mostly Septoria whose spots have merged into patches."""
-    right = [forced(leaf) == pattern for _, _, pattern, _, leaf in painted]
-    assert len(right) == 64
-    assert np.mean(right) >= 0.87
+    assert share_right(painted) >= 0.95
+
+
+def test_on_leaves_of_any_length_both_patterns_are_mostly_told_apart(measure_pixels):
+    """From 45 to 95 mm. On a small leaf a few ordinary spots are as broad as blight on a large one.
+
+    The measures know no millimetres, so what is missed is mostly Septoria on small leaves.
+    """
+    assert share_right(paint_all(measure_pixels)) >= 0.88
 
 
 @pytest.mark.parametrize(
-    ("place", "least"), [(0, 13), (1, 12), (3, 9)], ids=["size", "board", "kind"]
+    ("place", "least"), [(0, 15), (1, 15), (3, 13)], ids=["size", "board", "kind"]
 )
 def test_no_size_board_or_kind_is_told_much_worse_than_the_others(painted, place, least):
     hits = Counter(one[place] for one in painted if forced(one[4]) == one[2])
@@ -94,7 +122,7 @@ def calls_of(measure_pixels, kind, severity_pct, count=8, **look):
     for seed in range(count):
         scene = Scene(
             width_px=600, height_px=450, pattern=pattern, kind=kind, severity_pct=severity_pct,
-            background=BOARDS[seed % 4], **{"gloss": 0.2, "direct": 0.3, **look},
+            background=BOARDS[seed % 4], **{"gloss": 0.2, "direct": 0.3, **spread(kind), **look},
         )  # fmt: skip
         calls.append(classifier.call(measure_pixels(render(scene, 500 + seed).pixels)))
     return calls

@@ -34,6 +34,8 @@ FRAGILE = {
     "middle_marks": 0.4,
     "large_marks": 0.4,
     "dominance": 0.3,
+    "pieces_1": 0.35,
+    "clustering": 0.35,
     # Outlines of a few pixels.
     "small_roundness": 0.5,
     "roundness": 0.45,
@@ -41,14 +43,17 @@ FRAGILE = {
     "broad_2": 0.35,
     "inner_share": 0.35,
     "covered": 0.3,
+    "solidity": 0.35,
     # Fine detail inside a lesion, which size and compression take away.
     "rings": 0.6,
     "pale_centre": 0.3,
     "large_grain": 0.45,
+    "small_edge": 0.4,
     # Colour, which compression keeps at half the size.
     "lesion_redness": 0.5,
     "rim_redness": 0.5,
     "halo_redness": 0.5,
+    "lesion_chroma": 0.5,
     "halo_amount": 0.3,
     "broad_9": 0.35,
     "sick_broad_4": 0.3,

@@ -98,6 +98,9 @@ class Scene:
         Small new lesions beside the large ones of blight, on each leaflet.
     crowded : float
         Share of spots that crowd at one place of the margin until they merge, 0 to 1.
+    spot_spread : float
+        How unlike in size the spots of a leaf are: standard deviation of the logarithm of their
+        diameters, 0 to 1.
     exposure : float
         Brightness, 1 = as metered.
     cast : tuple of float
@@ -173,6 +176,7 @@ class Scene:
     halo: bool = True
     young: int = 0
     crowded: float = 0.0
+    spot_spread: float = 0.35
     exposure: float = 1.0
     cast: tuple[float, float, float] = (1.0, 1.0, 1.0)
     light_azimuth_deg: float = 230.0
@@ -228,6 +232,7 @@ class Scene:
         _within("leaves", self.leaves, 0, 12)
         _within("young", self.young, 0, 200)
         _within("crowded", self.crowded, 0, 1)
+        _within("spot_spread", self.spot_spread, 0, 1)
         _within("leaf_size", self.leaf_size, 0.2, 1.2)
         _within("leaf_length_mm", self.leaf_length_mm, 10, 300)
         _within("frame_mm", self.frame_mm, 5, 5000)

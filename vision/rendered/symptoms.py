@@ -102,7 +102,7 @@ def draw_spots(
     for row, col in places:
         if reached >= goal:
             break
-        radius = _spot_radius_mm(rng, scene.kind) * px_per_mm
+        radius = _spot_radius_mm(rng, scene) * px_per_mm
         halo = halo_mm * rng.uniform(0.5, 1.4) * px_per_mm
         room = (goal - reached) / np.pi
         if (radius + halo) ** 2 > 1.5 * room:  # the last one is cut to size
@@ -142,9 +142,9 @@ def _crowd(
     return np.where(moved[:, None], near, places)
 
 
-def _spot_radius_mm(rng: np.random.Generator, kind: str) -> float:
-    low, high = _SPOT_RANGE_MM[kind]
-    drawn = _SPOT_MEDIAN_MM[kind] * np.exp(rng.normal(0, 0.35))
+def _spot_radius_mm(rng: np.random.Generator, scene: Scene) -> float:
+    low, high = _SPOT_RANGE_MM[scene.kind]
+    drawn = _SPOT_MEDIAN_MM[scene.kind] * np.exp(rng.normal(0, scene.spot_spread))
     return float(np.clip(drawn, low, high)) / 2
 
 
