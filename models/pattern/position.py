@@ -2,7 +2,6 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import KDTree
 
 from models.pattern.leaf_view import LeafView, LesionTable
 
@@ -44,5 +43,7 @@ def _clustering(view: LeafView, centres: NDArray[np.float32]) -> float:
     """
     if len(centres) < _FEWEST:
         return np.nan
-    nearest = KDTree(centres).query(centres, k=2)[0][:, 1]
+    apart = np.hypot(*(centres[:, None] - centres).transpose(2, 0, 1))
+    np.fill_diagonal(apart, np.inf)
+    nearest = apart.min(axis=1)  # SciPy's tree would take longer to import than this to compute
     return float(nearest.mean() / (0.5 * np.sqrt(view.area_px / len(centres))))
