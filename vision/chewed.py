@@ -24,23 +24,50 @@ from vision.records import LESION
 __all__ = [
     "BITE_LOG_ODDS",
     "CHEWED_PATH",
+    "LITTLE",
+    "SHAPE",
     "BiteJudge",
     "Chewed",
+    "Outline",
     "bite_judge_of",
+    "chewed_interval",
+    "chewed_pct",
+    "eaten_pct",
     "is_compound",
     "margin_bays",
     "measure_chewed",
+    "read_outline",
     "without_stalk",
 ]
 
 Bools = NDArray[np.bool_]
 Mask = NDArray[np.uint8]
 
-BITE_LOG_ODDS = 1.8
-"""From here on (six to one) a bay is a bite: a lobe that reads as one is worse than a miss."""
+BITE_LOG_ODDS = 2.5
+"""From here on (twelve to one) a bay is a bite: a lobe that reads as one is worse than a miss."""
+
+LITTLE = 0.01
+"""Share of a leaf below which bites are not told from each other by how much they took."""
+
+SHAPE = (
+    "believed",  # area of the bays believed to be bites, as a share of what is left
+    "expected",  # of all bays, each place weighed by the likeliest bay over it
+    "bays",  # of all bays
+    "likeliest",  # log-odds of the likeliest bay
+    "bites",  # log of 1 + bays believed in
+    "holes",  # eaten holes, as a share of what is left
+    "hull",  # what lies between leaf and convex hull, as a share of what is left
+    "box",  # area of the narrowest box ÷ what is left
+    "slender",  # its short ÷ its long side
+    "likeness",  # overlap of leaf and mirrored leaf, 1 without bays
+    "ragged",  # length of the margin ÷ that of the hull
+)
+"""What is measured of a whole outline, in order."""
 
 CHEWED_PATH = Path(__file__).with_name("chewed.json")
 
+_MOST_PCT = 95.0
+_LIKENESS = BAY_MEASURES.index("likeness")
 _LEAST_HOLE = 0.0004  # of the leaf: smaller holes are noise
 _RIM_OF_LENGTH = 0.012  # width of the rim that is looked at around a hole, in leaf lengths
 _DEAD_RIM = 0.35  # share of dead tissue in the rim from which disease left the hole
@@ -60,20 +87,42 @@ class BiteJudge:
     ----------
     bays : Layers
         Log-odds of a bite from ``BAY_MEASURES``.
-    doubt : float
-        Divisor of the log-odds for the interval, from 1.
-    gain : float
-        Missing area ÷ area of the bays believed in: a bay's mouth is straight, the margin was not.
-    base_pct, slope_low, slope_high : float
-        The interval's least half width, and what it grows by with the area found, down and up.
+    gain : Layers
+        Logarithm of what bites took ÷ the bays believed in, from ``SHAPE``; both as shares of what
+        is left, plus ``LITTLE``.
+    spread : Layers
+        Logarithm of the usual miss in percentage points, from ``SHAPE``.
+    times_low, times_high : float
+        Usual misses by which the interval reaches down and up.
     """
 
     bays: Layers
-    doubt: float
-    gain: float
-    base_pct: float
-    slope_low: float
-    slope_high: float
+    gain: Layers
+    spread: Layers
+    times_low: float
+    times_high: float
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """What is seen of one leaf's outline.
+
+    Attributes
+    ----------
+    believed : float
+        Area of the bays believed to be bites, as a share of what is left.
+    holes : float
+        Area of eaten holes, as a share of what is left.
+    shape : ndarray of float32, shape (len(SHAPE),)
+        In the order of ``SHAPE``.
+    missing : ndarray of bool, shape (rows, columns)
+        Bites and holes, the size of the given leaf.
+    """
+
+    believed: float
+    holes: float
+    shape: NDArray[np.float32] = field(repr=False)
+    missing: Bools = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,6 +161,28 @@ def measure_chewed(leaf: Bools, classes: Mask, judge: BiteJudge | None = None) -
         None where the leaf is made of several parts or leaflets.
     """
     judge = judge or load_bite_judge()
+    seen = read_outline(leaf, classes, judge.bays)
+    if seen is None:
+        return None
+    pct = chewed_pct(seen, judge)
+    return Chewed(pct, *chewed_interval(pct, seen, judge), seen.missing)
+
+
+def read_outline(leaf: Bools, classes: Mask, bite: Layers) -> Outline | None:
+    """Find bites and eaten holes of one leaf, and measure its whole outline.
+
+    Parameters
+    ----------
+    leaf, classes
+        As for `measure_chewed`.
+    bite : Layers
+        Log-odds of a bite from ``BAY_MEASURES``.
+
+    Returns
+    -------
+    Outline or None
+        None where the leaf is made of several parts or leaflets.
+    """
     factor = min(1.0, BAY_LENGTH_PX / max(leaf.shape))
     small = shrunk(leaf.astype(np.uint8) * 255, factor) > 127
     whole = _filled(largest_part(small))
@@ -119,14 +190,56 @@ def measure_chewed(leaf: Bools, classes: Mask, judge: BiteJudge | None = None) -
     if np.count_nonzero(blade) < _MAIN_PART * np.count_nonzero(small) or is_compound(whole):
         return None
     bays = margin_bays(whole, blade)
-    odds = bite_log_odds(bays, judge)
+    odds = bite_log_odds(bays, bite)
     holes = _eaten_holes(leaf, classes)
     bites = [bay for bay, one in zip(bays, odds, strict=True) if one > BITE_LOG_ODDS]
     bitten = _drawn(bites, leaf.shape) & ~(leaf | holes) if bites else np.zeros_like(leaf)
-    missing = judge.gain * np.count_nonzero(bitten) + np.count_nonzero(holes)
-    pct = eaten_pct(float(missing / np.count_nonzero(leaf)))
-    low, high = chewed_interval(pct, bays, odds, judge)
-    return Chewed(pct, low, high, bitten | holes)
+    left = np.count_nonzero(leaf)
+    believed, holed = (float(np.count_nonzero(part) / left) for part in (bitten, holes))
+    shape = _shape(blade, bays, odds, believed, holed)
+    return Outline(believed, holed, shape, bitten | holes)
+
+
+def chewed_pct(seen: Outline, judge: BiteJudge) -> float:
+    """Return the eaten part in percent: holes as they are, and what bites took as it is learned.
+
+    A bay's mouth is straight where the margin was not, and of a margin that is eaten all along only
+    its last points are left; so bites took more than their bays. No bite, no more than the holes.
+    """
+    bites = 0.0
+    if seen.believed > 0:
+        gain = float(np.exp(judge.gain.log_odds(seen.shape[None])[0]))
+        bites = max(0.0, (seen.believed + LITTLE) * gain - LITTLE)
+    return eaten_pct(bites + seen.holes)
+
+
+def _shape(
+    blade: Bools, bays: list[Bay], odds: NDArray[np.float32], believed: float, holes: float
+) -> NDArray[np.float32]:
+    """Return ``SHAPE`` of one blade."""
+    left = float(np.count_nonzero(blade))
+    chance = np.zeros(blade.shape, np.float32)
+    for bay, one in zip(bays, odds, strict=True):
+        chance[bay.inside] = np.maximum(chance[bay.inside], 1 / (1 + np.exp(-one)))
+    outlines, _ = cv2.findContours(blade.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline = max(outlines, key=len)
+    hull = cv2.convexHull(outline)
+    _, sides, _ = cv2.minAreaRect(outline)
+    smooth = cv2.approxPolyDP(outline, 1.0, closed=True)
+    values = (
+        believed,
+        float(chance.sum()) / left,
+        np.count_nonzero(chance) / left,
+        float(odds.max()) if len(odds) else -5.0,
+        np.log1p(np.count_nonzero(odds > BITE_LOG_ODDS)),
+        holes,
+        cv2.contourArea(hull) / left,
+        (max(sides) + 1) * (min(sides) + 1) / left,
+        (min(sides) + 1) / (max(sides) + 1),
+        float(bays[0].values[_LIKENESS]) if bays else 1.0,
+        cv2.arcLength(smooth, closed=True) / cv2.arcLength(hull, closed=True),
+    )
+    return np.array(values, np.float32)
 
 
 def eaten_pct(of_leaf: float) -> float:
@@ -152,27 +265,22 @@ def margin_bays(whole: Bools, blade: Bools) -> list[Bay]:
     return [bay for bay in find_bays(blade) if not (bay.inside & beside).any()]
 
 
-def bite_log_odds(bays: list[Bay], judge: BiteJudge) -> NDArray[np.float32]:
+def bite_log_odds(bays: list[Bay], bite: Layers) -> NDArray[np.float32]:
     """Return the log-odds of each bay being a bite."""
     if not bays:
         return np.zeros(0, np.float32)
-    return judge.bays.log_odds(np.stack([bay.values for bay in bays]))
+    return bite.log_odds(np.stack([bay.values for bay in bays]))
 
 
-def chewed_interval(
-    pct: float, bays: list[Bay], odds: NDArray[np.float32], judge: BiteJudge
-) -> tuple[float, float]:
+def chewed_interval(pct: float, seen: Outline, judge: BiteJudge) -> tuple[float, float]:
     """Return the 95 % interval of the eaten part in percent.
 
-    It grows with the area of bays of which nobody can be sure, and with the area found, whose
-    outline is guessed.
+    It is as wide as misses of such outlines are: wider where bays are doubtful, and where so much
+    is gone that the outline is guessed.
     """
-    chance = 1 / (1 + np.exp(-odds / judge.doubt))
-    share = np.array([bay.share for bay in bays])
-    spread = 100 * float(np.sqrt((chance * (1 - chance) * share**2).sum())) if bays else 0.0
-    low = pct - judge.base_pct - judge.slope_low * pct - 2 * spread
-    high = pct + judge.base_pct + judge.slope_high * pct + 2 * spread
-    return max(0.0, low), min(100.0, high)
+    usual = float(np.exp(judge.spread.log_odds(seen.shape[None])[0]))
+    low, high = pct - judge.times_low * usual, pct + judge.times_high * usual
+    return max(0.0, min(pct, low)), min(_MOST_PCT, max(pct, high))
 
 
 def _drawn(bays: list[Bay], shape: tuple[int, ...]) -> Bools:
@@ -259,11 +367,12 @@ def bite_judge_of(stored: dict[str, Any]) -> BiteJudge:
     ValueError
         In one sentence, when they belong to other measures.
     """
-    if stored["bays"]["inputs"] != list(BAY_MEASURES):
+    wanted = {"bays": BAY_MEASURES, "gain": SHAPE, "spread": SHAPE}
+    if any(stored.get(name, {}).get("inputs") != list(own) for name, own in wanted.items()):
         raise ValueError("chewed.json was made for other measures: learn it again.")
-    names = ("doubt", "gain", "base_pct", "slope_low", "slope_high")
-    doubt, gain, base, low, high = (float(stored[name]) for name in names)
-    return BiteJudge(layers_of(stored["bays"]), doubt, gain, base, low, high)
+    bays, gain, spread = (layers_of(stored[name]) for name in wanted)
+    low, high = (float(stored[name]) for name in ("times_low", "times_high"))
+    return BiteJudge(bays, gain, spread, low, high)
 
 
 @cache

@@ -255,8 +255,10 @@ def _may_be_several(leaf: NDArray[np.bool_]) -> bool:
 
 
 def _has_neck(piece: Mask) -> bool:
-    # teeth of the margin are closed first: the neck between two of them is not meant
+    # teeth of the margin and holes are closed first: the necks beside them are not meant
     closed = cv2.morphologyEx(np.pad(piece, 1), cv2.MORPH_CLOSE, disc(_BAND_PX))
+    outlines, _ = cv2.findContours(closed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    closed = cv2.drawContours(closed, outlines, -1, 1, cv2.FILLED)
     depth = cv2.distanceTransform(closed, cv2.DIST_L2, 3)
     whole = float(depth.max())
     for level in np.linspace(0.1, _NECK, 8) * whole:

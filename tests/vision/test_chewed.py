@@ -97,6 +97,27 @@ def test_a_painted_eaten_leaf_reads_eaten_and_holds_the_truth():
     assert reading.chewed_low_pct <= photo.chewed_pct <= reading.chewed_high_pct
 
 
+def test_a_leaf_with_large_eaten_holes_is_one_leaf_and_is_read():
+    scene = Scene(
+        800, 640, pattern="none", background="grey_board", chewed_pct=25, bite_share=0.1, lobing=0.3
+    )
+    photo = render(scene, 3)
+    reading = measure_day_photo(photo_of(photo.pixels)).reading
+    assert "touching" not in reading.flags
+    assert reading.chewed_pct == pytest.approx(photo.chewed_pct, abs=12)
+    assert reading.chewed_low_pct <= photo.chewed_pct <= reading.chewed_high_pct
+
+
+def test_the_more_is_gone_the_less_surely_it_is_said():
+    whole = blade()
+    few, many = bite(whole, 215, 210, 30), whole
+    for col in (100, 170, 240, 310):
+        many = bite(bite(many, 215, col, 45), 45, col, 40)
+    widths = [one.high_pct - one.low_pct for one in map(read, (whole, few, many))]
+    assert widths == sorted(widths)
+    assert widths[2] > 3 * widths[0]
+
+
 def test_nothing_is_said_of_a_compound_leaf_and_the_flag_says_why():
     photo = render(Scene(800, 640, shape="compound", background="grey_board"), 2)
     reading = measure_day_photo(photo_of(photo.pixels)).reading
