@@ -92,6 +92,8 @@ MEASURES = (
     Measure("pieces_2", "ln(1 + number)", "by 2 %: spots that have merged come apart"),
     Measure("pieces_4", "ln(1 + number)", "by 4 %: broader than spots are"),
     Measure("pieces_8", "ln(1 + number)", "by 8 %: blight"),
+    Measure("effective_lesions", "ln(number)", "of equal size: spots are many, blight lesions few"),
+    Measure("effective_marks", "ln(number)", "the same with their halos"),
     Measure("small_edge", "of healthy L* a pixel", "spots have a sharp edge, blight fades"),
     Measure("solidity", "0 to 1, by area", "of the convex hull: less where veins bound a lesion"),
     Measure("halo_width", "leaf sides", "yellow rim along the edges: often wide with spot"),
@@ -178,7 +180,17 @@ def _counts(table: LesionTable) -> dict[str, float]:
         "large_lesions": log_count(inner & (size >= _MIDDLE)),
         "inner_lesions": log_count(inner),
         "margin_lesions": log_count(table.clear & table.at_margin),
+        "effective_lesions": _effective_number(table.area[inner]),
     }
+
+
+def _effective_number(areas: Floats) -> float:
+    """Logarithm of how many lesions of equal size would be as even as these are.
+
+    The inverse of Simpson's index (Hill 1973, Ecology 54:427; from memory). Specks that may be
+    gloss or dirt hardly count beside a lesion.
+    """
+    return float(2 * np.log(areas.sum()) - np.log((areas**2).sum())) if len(areas) else np.nan
 
 
 def _shapes(table: LesionTable) -> dict[str, float]:
@@ -273,9 +285,11 @@ def _marks(view: LeafView) -> dict[str, float]:
     _, labels, stats, _ = cv2.connectedComponentsWithStats(view.sick.astype(np.uint8))
     inner = np.ones(len(stats), bool)
     inner[labels[view.sick & (view.depth <= MARGIN * view.side_px)]] = False
-    across = np.sqrt(stats[1:, cv2.CC_STAT_AREA] * (4 / np.pi)) / view.side_px
-    counts, _ = np.histogram(across[inner[1:]], bins=_MARK_SIZES)
-    return dict(zip(_MARKS, np.log1p(counts).tolist(), strict=True))
+    areas = stats[1:, cv2.CC_STAT_AREA][inner[1:]].astype(np.float32)
+    across = np.sqrt(areas * (4 / np.pi)) / view.side_px
+    counts, _ = np.histogram(across, bins=_MARK_SIZES)
+    named = dict(zip(_MARKS, np.log1p(counts).tolist(), strict=True))
+    return named | {"effective_marks": _effective_number(areas)}
 
 
 def _pieces(view: LeafView) -> dict[str, float]:

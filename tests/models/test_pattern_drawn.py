@@ -15,7 +15,7 @@ LN2 = np.log(2)
 
 def test_each_measure_is_named_once_with_its_unit_and_reason():
     names = [measure.name for measure in MEASURES]
-    assert len(set(names)) == len(names) == 60
+    assert len(set(names)) == len(names) == 62
     assert all(measure.unit and measure.reason for measure in MEASURES)
 
 
@@ -26,7 +26,8 @@ def test_a_healthy_leaf_has_amounts_of_zero_and_no_shapes(drawn_leaf):
         "small_roundness", "roundness", "dominance", "size_spread", "small_share", "inner_share",
         "rings", "pale_centre", "lesion_lightness", "lesion_redness", "rim_redness",
         "halo_redness", "large_grain", "depth", "small_edge", "solidity", "halo_width", "tip_reach",
-        "off_midrib", "clustering", "lesion_chroma", "rim_yellowness",
+        "off_midrib", "clustering", "lesion_chroma", "rim_yellowness", "effective_lesions",
+        "effective_marks",
     }  # fmt: skip
     assert values.pop("leaf_breadth") == pytest.approx(1, abs=0.02)  # a square of leaf
     assert {value for name, value in values.items() if name not in none} == {0.0}
@@ -204,6 +205,18 @@ def test_colours_are_relative_to_the_healthy_tissue(drawn_leaf):
     yellow = drawn_leaf().halo(100, 100, 70).disc(100, 100, 40).measured()
     assert yellow["rim_redness"] > drawn_leaf().disc(100, 100, 40).measured()["rim_redness"] + 0.2
     assert yellow["halo_redness"] > 0.2
+
+
+def test_the_effective_number_counts_equal_lesions_and_passes_over_specks(drawn_leaf):
+    places = [(row, col) for row in (50, 150) for col in (50, 150)]
+    equal, unlike = drawn_leaf(), drawn_leaf()
+    for number, place in enumerate(places):
+        equal.disc(*place, 20)
+        unlike.disc(*place, 6 if number else 40)
+    assert equal.measured()["effective_lesions"] == pytest.approx(np.log(4), abs=1e-3)
+    # Areas 1600 : 36 : 36 : 36: 1708² / (1600² + 3 · 36²) = 1.14.
+    assert unlike.measured()["effective_lesions"] == pytest.approx(np.log(1.14), abs=0.02)
+    assert unlike.measured()["effective_marks"] == pytest.approx(np.log(1.14), abs=0.02)
 
 
 def test_yellow_beside_a_lesion_and_grey_dead_tissue_are_told(drawn_leaf):

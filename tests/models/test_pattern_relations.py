@@ -36,6 +36,7 @@ FRAGILE = {
     "dominance": 0.3,
     "pieces_1": 0.35,
     "clustering": 0.35,
+    "effective_marks": 0.6,
     # Outlines of a few pixels.
     "small_roundness": 0.5,
     "roundness": 0.45,
