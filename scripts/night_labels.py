@@ -8,8 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.night_body import Body
+from vision.night_readings import Reading, Ways
 
-__all__ = ["Hit", "hits_of", "joined_label", "label_of", "labels_of", "matched", "pair_label"]
+__all__ = [
+    "Hit",
+    "hits_of",
+    "joined_label",
+    "label_of",
+    "labels_of",
+    "lying_in",
+    "matched",
+    "pair_label",
+    "reading_label",
+]
 
 Numbers = NDArray[np.uint8]
 
@@ -55,10 +66,15 @@ def hits_of(bodies: Sequence[Body], numbers: Numbers, shape: tuple[int, int]) ->
     shape : tuple of int
         Rows and columns of the working picture.
     """
+    truth, whole = _truth(numbers, shape)
+    return [_hit(body, truth, whole) for body in bodies]
+
+
+def _truth(numbers: Numbers, shape: tuple[int, int]) -> tuple[Numbers, NDArray[np.int64]]:
+    """Return the truth at the working scale, and the pixels of each number."""
     size = (shape[1], shape[0])
     truth = np.asarray(cv2.resize(numbers, size, interpolation=cv2.INTER_NEAREST), np.uint8)
-    whole = np.maximum(np.bincount(truth.ravel(), minlength=256), 1)
-    return [_hit(body, truth, whole) for body in bodies]
+    return truth, np.maximum(np.bincount(truth.ravel(), minlength=256), 1)
 
 
 def _hit(body: Body, truth: Numbers, whole: NDArray[np.int64]) -> Hit:
@@ -85,9 +101,7 @@ def label_of(hit: Hit) -> int | None:
     return 0 if hit.cover < _SCRAP else None
 
 
-def labels_of(
-    hits: Sequence[Hit], ways_of: Sequence[tuple[int, tuple[tuple[int, ...], ...]]]
-) -> list[int | None]:
+def labels_of(hits: Sequence[Hit], ways_of: Sequence[Ways]) -> list[int | None]:
     """Label all bodies of a photo: where a region is one caterpillar, no part of it is another.
 
     Parameters
@@ -98,18 +112,58 @@ def labels_of(
         As in ``vision.night_candidates.Candidates``.
     """
     labels = [label_of(hit) for hit in hits]
-    for whole, ways in ways_of:
-        if labels[whole] != 1:
+    for one in ways_of:
+        if labels[one.whole] != 1:
             continue
-        for part in (part for way in ways for part in way):
-            if hits[part].cover < _ALL_BUT * hits[whole].cover:
+        for part in (part for way in one.parts for part in way):
+            if hits[part].cover < _ALL_BUT * hits[one.whole].cover:
                 labels[part] = 0
     return labels
 
 
+def lying_in(body: Body, numbers: Numbers, shape: tuple[int, int]) -> frozenset[int]:
+    """Return the caterpillars whose greater part lies in a region.
+
+    Parameters
+    ----------
+    body : Body
+        The region as one body.
+    numbers, shape
+        As for ``hits_of``.
+    """
+    truth, whole = _truth(numbers, shape)
+    mask = cv2.dilate(body.mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    covers = np.bincount(truth[body.window][mask], minlength=256) / whole
+    covers[0] = 0.0
+    return frozenset(int(number) for number in np.flatnonzero(covers >= _GREATER_PART))
+
+
+def reading_label(reading: Reading, hits: Sequence[Hit], within: frozenset[int]) -> int:
+    """Return 1 where a reading counts each caterpillar of a region once and nothing else, else 0.
+
+    Parameters
+    ----------
+    reading : Reading
+        Of the region.
+    hits : sequence of Hit
+        Of all bodies.
+    within : frozenset of int
+        From ``lying_in``.
+    """
+    right = [_is_on(hits[number]) for number in reading.counted]
+    on = {hits[number].number for number in reading.counted}
+    return int(all(right) and len(on) == len(right) and on == within)
+
+
+def _is_on(hit: Hit) -> bool:
+    alone = hit.others_cover < (_GREATER_PART if hit.inside < _NEARLY_ALL else _MOST_ACROSS)
+    return hit.inside >= _MOSTLY and hit.cover >= _GREATER_PART and alone
+
+
 def joined_label(pair: int | None, joined: Hit) -> int | None:
-    """Return the label of two pieces as one body; None unless they are one."""
-    return label_of(joined) if pair else None
+    """Return the label of two pieces as one body; None where a caterpillar has a foreign piece."""
+    label = label_of(joined)
+    return label if pair or label == 0 else None
 
 
 def pair_label(one: Hit, other: Hit) -> int | None:

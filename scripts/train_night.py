@@ -1,4 +1,4 @@
-"""Fit ``vision/night_judge.json``: which glowing body is a caterpillar, which pieces are one.
+"""Fit ``vision/night_judge.json``: what is a caterpillar, which pieces are one, how many meet.
 
     python -m scripts.train_night [--share SHARE] [--jobs N] [--out FILE]
 
@@ -21,27 +21,37 @@ from joblib import Parallel, delayed
 from numpy.typing import NDArray
 from sklearn.neural_network import MLPClassifier
 
-from scripts.night_labels import hits_of, joined_label, labels_of, pair_label
+from scripts.night_labels import (
+    Hit,
+    hits_of,
+    joined_label,
+    labels_of,
+    lying_in,
+    pair_label,
+    reading_label,
+)
 from scripts.night_sketches import sketch_scene
 from scripts.tables import write_whole
 from vision import night_judge
 from vision.colour import LINEAR_LIGHT
-from vision.night_candidates import find_candidates
+from vision.night_candidates import Candidates, find_candidates
 from vision.night_features import described_among, sample
 from vision.night_join import PAIR_FEATURES, joined
-from vision.night_judge import ALL_FEATURES, JUDGE_VERSION, Net
+from vision.night_judge import ALL_FEATURES, JUDGE_VERSION, Net, chances_of
 from vision.night_light import read_night_light
+from vision.night_readings import READING_FEATURES, Ways, reading_features, readings_of
 from vision.raster import shrunk
 from vision.rendered.night import NightScene, draw_night_scene, render_night
 
 __all__ = ["Examples", "examples_from", "fit_net", "stored_net"]
 
 # The seeds of _SETS are far from those of tests and figures.
-_MOST_PAIRS = 20  # of one photo, so that none outweighs many others
+_MOST_PAIRS, _MOST_STRANGE_PAIRS = 20, 10  # of one photo, so that none outweighs many others
 _FOLDS = 2
 _CLIP_PERCENT = 0.5
 _BODY_LAYERS, _BODY_DECAY = (40,), 0.2
 _PAIR_LAYERS, _PAIR_DECAY = (16,), 0.5
+_READING_LAYERS, _READING_DECAY = (24,), 0.5
 _BATCH, _STEP, _ROUNDS = 500, 0.003, 120
 _MEMBERS = 4  # of one net each; their layers are stacked side by side
 
@@ -60,6 +70,12 @@ class Examples:
         Measurements.
     labels, pair_labels : ndarray of int
         1 or 0; what could not be labelled is left out.
+    features : ndarray of float32
+        Measurements of all bodies, those too that could not be labelled.
+    hits : tuple of Hit
+        Where each of them lies.
+    regions : tuple of (Ways, frozenset of int)
+        Regions that can be parted, and which caterpillars lie in each.
     """
 
     painter: str
@@ -67,6 +83,9 @@ class Examples:
     labels: NDArray[np.int64] = field(repr=False)
     pair_rows: Floats = field(repr=False)
     pair_labels: NDArray[np.int64] = field(repr=False)
+    features: Floats = field(repr=False)
+    hits: tuple[Hit, ...] = field(repr=False)
+    regions: tuple[tuple[Ways, frozenset[int]], ...] = field(repr=False)
 
 
 def altered(pixels: NDArray[np.uint8], seed: int) -> NDArray[np.uint8]:
@@ -87,22 +106,35 @@ def examples_from(pixels: NDArray[np.uint8], numbers: NDArray[np.uint8], painter
     found = find_candidates(night)
     shape = (night.glow.shape[0], night.glow.shape[1])
     hits = hits_of([one.body for one in found.seen], numbers, shape)
-    named = [(at, pair_label(hits[i], hits[j])) for at, (i, j) in enumerate(found.pairs)]
-    kept = [(at, label) for at, label in named if label is not None][:_MOST_PAIRS]
-    at, kinds = [at for at, _ in kept], [label for _, label in kept]
-    pairs = [[found.seen[n].body for n in found.pairs[one]] for one in at]
+    kinds = [pair_label(hits[i], hits[j]) for i, j in found.pairs]
+    at = [n for n, kind in enumerate(kinds) if kind is not None][:_MOST_PAIRS]
+    strange = [n for n, kind in enumerate(kinds) if kind is None][:_MOST_STRANGE_PAIRS]
+    pairs = [[found.seen[n].body for n in found.pairs[one]] for one in at + strange]
     whole = [sample(joined(one, other), night) for one, other in pairs]
     lie = hits_of([one.body for one in whole], numbers, shape)
     labels = labels_of(hits, found.ways_of)
-    labels += [joined_label(kind, hit) for kind, hit in zip(kinds, lie, strict=True)]
+    known = [kinds[n] for n in at]
+    labels += map(joined_label, known + [None] * len(strange), lie)
     rows = np.concatenate([found.features, described_among(whole, found.seen, night)])
     return Examples(
         painter,
         rows[_known(labels)],
         np.array([one for one in labels if one is not None], np.int64),
         found.pair_features[at],
-        np.array(kinds, np.int64),
+        np.array(known, np.int64),
+        found.features,
+        tuple(hits),
+        tuple(_parted(found, numbers, shape)),
     )
+
+
+def _parted(
+    found: Candidates, numbers: NDArray[np.uint8], shape: tuple[int, int]
+) -> Iterator[tuple[Ways, frozenset[int]]]:
+    """Yield the regions that can be parted, and the caterpillars that lie in each."""
+    for ways in found.ways_of:
+        if ways.parts:
+            yield ways, lying_in(found.seen[ways.whole].body, numbers, shape)
 
 
 def _known(labels: Sequence[int | None]) -> NDArray[np.bool_]:
@@ -218,17 +250,52 @@ def _fit_pair(examples: Sequence[Examples]) -> dict[str, list[object]]:
     return fit_net(rows, labels, _PAIR_LAYERS, _PAIR_DECAY)
 
 
-def _figures(examples: Sequence[Examples]) -> Iterator[str]:
+@dataclass(frozen=True, eq=False)
+class _Half:
+    """Examples of some scenes, and a judge of bodies that was fitted on all others."""
+
+    name: str
+    out: list[Examples]
+    body: Net
+
+
+def _halves(examples: Sequence[Examples]) -> list[_Half]:
+    """Part the scenes by chance; both photos of a scene stay together."""
+    scene = np.arange(len(examples)) // 2  # each is there twice
+    return [_half(f"fold {k}", examples, scene // 2 % _FOLDS == k) for k in range(_FOLDS)]
+
+
+def _half(name: str, examples: Sequence[Examples], out: NDArray[np.bool_]) -> _Half:
+    kept = [one for one, left in zip(examples, out, strict=True) if not left]
+    rest = [one for one, left in zip(examples, out, strict=True) if left]
+    return _Half(name, rest, stored_net(_fit_body(kept)))
+
+
+def _readings(half: _Half) -> Iterator[tuple[Floats, list[int]]]:
+    """Yield measurements and labels of the readings of regions that the judge did not learn on."""
+    for one in half.out:
+        chances = chances_of(half.body, one.features).tolist()
+        for ways, within in one.regions:
+            readings = readings_of(ways, chances)
+            if readings:
+                labels = [reading_label(reading, one.hits, within) for reading in readings]
+                yield reading_features(readings, one.features, chances), labels
+
+
+def _fit_reading(halves: Sequence[_Half]) -> dict[str, list[object]]:
+    found = [one for half in halves for one in _readings(half)]
+    rows = np.concatenate([rows for rows, _ in found])
+    labels = np.concatenate([labels for _, labels in found])
+    return fit_net(rows, labels, _READING_LAYERS, _READING_DECAY)
+
+
+def _figures(examples: Sequence[Examples], halves: Sequence[_Half]) -> Iterator[str]:
     """Yield lines on bodies of scenes that were left out, by chance and by painter."""
-    parts = {
-        f"fold {k}": [n for n in range(len(examples)) if n % _FOLDS == k] for k in range(_FOLDS)
-    }
-    for painter in sorted({one.painter for one in examples}):
-        parts[painter] = [n for n, one in enumerate(examples) if one.painter == painter]
-    for name, out in parts.items():
-        kept = [one for n, one in enumerate(examples) if n not in set(out)]
-        rows, labels = _stacked([examples[n] for n in out])
-        called = stored_net(_fit_body(kept)).probability(rows) >= 0.5
+    by = np.array([one.painter for one in examples])
+    painters = [_half(str(name), examples, by == name) for name in np.unique(by)]
+    for part in (*halves, *painters):
+        name, (rows, labels) = part.name, _stacked(part.out)
+        called = part.body.probability(rows) >= 0.5
         wrong = int((called & (labels == 0)).sum())
         missed = int((~called & (labels == 1)).sum())
         yield (
@@ -250,17 +317,19 @@ def main() -> None:
         for seed in range(first, first + round(args.share * number))
     ]
     examples = [one for both in Parallel(n_jobs=args.jobs)(work) for one in both]
-    for line in _figures(examples):
+    halves = _halves(examples)
+    write_judge(examples, halves, args.out)
+    for line in _figures(examples, halves):
         print(line)
-    write_judge(examples, args.out)
 
 
-def write_judge(examples: Sequence[Examples], path: Path) -> None:
+def write_judge(examples: Sequence[Examples], halves: Sequence[_Half], path: Path) -> None:
     """Fit on all examples and write the file."""
     stored = {
         "version": JUDGE_VERSION,
         "body_features": list(ALL_FEATURES),
         "pair_features": list(PAIR_FEATURES),
+        "reading_features": list(READING_FEATURES),
         "fitted_on": {
             "photos_of_scenes": sum(one.painter != "sketch" for one in examples),
             "photos_of_sketches": sum(one.painter == "sketch" for one in examples),
@@ -269,6 +338,7 @@ def write_judge(examples: Sequence[Examples], path: Path) -> None:
         },
         "body": _fit_body(examples),
         "pair": _fit_pair(examples),
+        "reading": _fit_reading(halves),
     }
     write_whole({path: (json.dumps(stored, indent=None) + "\n").encode()})
 

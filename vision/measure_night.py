@@ -13,7 +13,7 @@ from vision.night_find import COUNTED_FROM, Found, decide
 from vision.night_flags import night_flags
 from vision.night_judge import load_night_judge
 from vision.night_light import FLOOR, NightLight, read_night_light
-from vision.night_reasons import reason_for
+from vision.night_reasons import ASKED, reason_for
 from vision.night_size import size_at_half
 from vision.records import (
     CATERPILLAR,
@@ -122,7 +122,7 @@ def _caterpillar(one: Found, night: NightLight, scale: float) -> Caterpillar:
 def _rejected(one: Found, night: NightLight, scale: float) -> RejectedGlow:
     row, col = _middle(one.seen, scale)
     length, width = one.seen.body.length * scale, one.seen.body.width * scale
-    reason = reason_for(features_by_name(one.seen, night))
+    reason = reason_for(features_by_name(one.seen, night, ASKED))
     return RejectedGlow(row, col, length, width, reason, one.probability)
 
 

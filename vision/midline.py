@@ -1,7 +1,8 @@
 """Midlines of a mask: thinned to lines of one pixel, parted at crossings.
 
-Bodies that cross meet in one connected mask. Its thinned lines then have more than two ends; at
-each meeting point the arms that go on most nearly straight belong to one body.
+Bodies that cross meet in one connected mask. Its thinned lines then have more than two ends; the
+arms that go on most nearly straight belong to one body. At an acute crossing the arms on one side
+go on as straight as those across it, so that the next best ways to pair the arms are kept too.
 """
 
 from collections import deque
@@ -12,13 +13,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Line", "midlines", "thinned"]
+__all__ = ["Line", "longest_midline", "midlines", "thinned"]
 
 Bools = NDArray[np.bool_]
 Point = tuple[int, int]
 
 _STEPS = ((-1, 0), (0, 1), (1, 0), (0, -1), (-1, 1), (1, 1), (1, -1), (-1, -1))
 _LEAST_STRAIGHT = -0.35  # cosine between two arms of one body: bent by at most 70°
+_MOST_ARMS, _MOST_PAIRINGS = 5, 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,10 +78,20 @@ def thinned(mask: Bools) -> Bools:
             return np.asarray(line[1:-1, 1:-1] > 0)
 
 
-def midlines(mask: Bools, half_width: float) -> list[Line]:
-    """Return the longest midline of a connected mask, then those of bodies that meet in it.
+def longest_midline(mask: Bools) -> NDArray[np.float64]:
+    """Return the longest midline of a connected mask, shape (points, 2).
 
-    The first is the only one where nothing branches.
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (rows, columns)
+        Connected, at least one pixel.
+    """
+    graph = _graph(thinned(mask))
+    return _longest(graph) if graph else _dot(mask)
+
+
+def midlines(mask: Bools, half_width: float) -> tuple[Line, list[list[Line]]]:
+    """Return the longest midline of a connected mask, and those of bodies that may meet in it.
 
     Parameters
     ----------
@@ -87,15 +99,26 @@ def midlines(mask: Bools, half_width: float) -> list[Line]:
         Connected, at least one pixel.
     half_width : float
         Half the usual width of the mask; arms shorter than this are roughness of the outline.
+
+    Returns
+    -------
+    tuple of Line and list of list of Line
+        The longest one; and for each way to pair the arms its lines, the straightest way first:
+        none where nothing branches.
     """
     graph = _graph(thinned(mask))
     if not graph:  # a square of two by two pixels thins to nothing
-        return [Line(np.argwhere(mask).mean(axis=0, keepdims=True), 1)]
+        return Line(_dot(mask), 1), []
     arms = _arms(graph, 1.6 * half_width)
     if len(arms) < 3:
-        return [Line(_longest(graph), 1)]
-    paths = sorted(_paired(arms, 2.5 * half_width), key=len, reverse=True)
-    return [Line(path, len(arms)) for path in (_longest(graph), *paths)]
+        return Line(_longest(graph), 1), []
+    ways = _pairings([np.array(arm, np.float64) for arm in arms], 2.5 * half_width)
+    lines = [[Line(path, len(arms)) for path in sorted(way, key=len, reverse=True)] for way in ways]
+    return Line(_longest(graph), len(arms)), lines
+
+
+def _dot(mask: Bools) -> NDArray[np.float64]:
+    return np.asarray(np.argwhere(mask).mean(axis=0, keepdims=True))
 
 
 def _graph(line: Bools) -> dict[Point, list[Point]]:
@@ -171,24 +194,60 @@ def _walk(graph: dict[Point, list[Point]], end: Point) -> list[Point]:
     return [*way, point]
 
 
-def _paired(arms: list[list[Point]], reach: float) -> list[NDArray[np.float64]]:
-    """Join the arms that go on most nearly straight; what is left over stands alone.
+def _pairings(ways: list[NDArray[np.float64]], reach: float) -> list[list[NDArray[np.float64]]]:
+    """Join arms that go on nearly straight, in the few straightest ways; what is left stands alone.
 
     Two branchings nearer to each other than a body is wide are one meeting place, so arms are
     joined whichever of them they end at.
     """
-    ways = [np.array(arm, np.float64) for arm in arms]
-    outward = [_direction(way, reach) for way in ways]
-    pairs = sorted(
-        (float(outward[i] @ outward[j]), i, j) for i in range(len(ways)) for j in range(i)
-    )
-    taken: set[int] = set()
+    outward = np.array([_direction(way, reach) for way in ways])
+    cosines = outward @ outward.T
+    if len(ways) > _MOST_ARMS:
+        sets = [_straightest(cosines)]
+    else:
+        sets = sorted(_matchings(cosines), key=lambda pairs: _crookedness(cosines, pairs))
     found = []
-    for cosine, i, j in pairs:
-        if cosine < _LEAST_STRAIGHT and not {i, j} & taken:
-            taken |= {i, j}
-            found.append(np.concatenate([ways[i], ways[j][::-1]]))
-    return found + [way for number, way in enumerate(ways) if number not in taken]
+    for pairs in sets[:_MOST_PAIRINGS]:
+        joined = [np.concatenate([ways[i], ways[j][::-1]]) for i, j in pairs]
+        taken = {arm for pair in pairs for arm in pair}
+        found.append(joined + [way for number, way in enumerate(ways) if number not in taken])
+    return found
+
+
+Pairs = tuple[tuple[int, int], ...]
+
+
+def _straightest(cosines: NDArray[np.float64]) -> Pairs:
+    """Pair the two straightest arms, then the next."""
+    count = len(cosines)
+    ordered = sorted((float(cosines[i, j]), i, j) for i in range(count) for j in range(i))
+    pairs: Pairs = ()
+    for cosine, i, j in ordered:
+        if cosine < _LEAST_STRAIGHT and not {i, j} & {arm for pair in pairs for arm in pair}:
+            pairs = (*pairs, (i, j))
+    return pairs
+
+
+def _matchings(cosines: NDArray[np.float64]) -> list[Pairs]:
+    """Return the ways to pair arms that go on nearly straight, at most one pair less than can."""
+    free: list[Pairs] = [()]
+    for i in range(len(cosines)):
+        free = [pairs for old in free for pairs in _with_arm(cosines, old, i)]
+    longest = max(map(len, free))
+    return [pairs for pairs in free if len(pairs) >= longest - 1]
+
+
+def _with_arm(cosines: NDArray[np.float64], pairs: Pairs, i: int) -> list[Pairs]:
+    """Return a set of pairs as it is, and with an arm joined to each free arm before it."""
+    taken = {arm for pair in pairs for arm in pair}
+    fit = (j for j in range(i) if j not in taken and cosines[i, j] < _LEAST_STRAIGHT)
+    return [pairs, *((*pairs, (i, j)) for j in fit)]
+
+
+def _crookedness(cosines: NDArray[np.float64], pairs: Pairs) -> float:
+    """Return how crooked the joined arms are; an arm that is left over counts as much bent."""
+    left = len(cosines) - 2 * len(pairs)
+    return sum(float(cosines[i, j]) for i, j in pairs) + _LEAST_STRAIGHT * left / 2
 
 
 def _direction(way: NDArray[np.float64], reach: float) -> NDArray[np.float64]:

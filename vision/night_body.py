@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.midline import Line, midlines
-from vision.night_light import NightLight
+from vision.night_light import FLOOR, NightLight
 from vision.night_parting import usual_half_width, ways_to_part
 from vision.night_regions import Region
 from vision.raster import largest_part
@@ -54,6 +54,8 @@ class Body:
         Share of the connected region's pixels; 1 when it was not parted.
     cut_ends : tuple of bool
         Whether the region goes on, as another part, beyond the midline's first and last point.
+    hidden : ndarray of bool, shape (STATIONS,)
+        Which stations lie in a gap between two seen pieces.
     """
 
     midline: Floats = field(repr=False)
@@ -65,6 +67,7 @@ class Body:
     gap_share: float = 0.0
     region_share: float = 1.0
     cut_ends: tuple[bool, bool] = (False, False)
+    hidden: Bools = field(default_factory=lambda: np.zeros(STATIONS, bool), repr=False)
 
     @cached_property
     def length(self) -> float:
@@ -122,11 +125,19 @@ def bodies_of(region: Region, night: NightLight) -> Parted:
         share = np.count_nonzero(own) / max(int(np.count_nonzero(mask)), 1)
         return _within(replace(found, region_share=share, cut_ends=cut), shape)
 
-    light = np.pad(night.glow[region.window], _MARGIN_PX, mode="edge")
-    stands_out = np.median(night.ratio[region.window][region.mask]) > _STANDS_OUT
-    ways = ways_to_part(mask, lines, half, light if stands_out else None)
+    stands_out = bool(np.median(night.ratio[region.window][region.mask]) > _STANDS_OUT)
+    ways = ways_to_part(mask, lines, half, _glow_and_hue(region, night), stands_out=stands_out)
     parted = tuple(tuple(body(line, own) for line, own in way) for way in ways)
     return Parted(body(lines[0], mask), parted)
+
+
+def _glow_and_hue(region: Region, night: NightLight) -> NDArray[np.float32]:
+    """Return the glow and ln green ÷ blue of a region's window, with a margin."""
+    light = night.light[region.window]
+    hue = np.log((light[..., 1] + FLOOR) / (light[..., 2] + FLOOR))
+    margin = ((_MARGIN_PX, _MARGIN_PX), (_MARGIN_PX, _MARGIN_PX), (0, 0))
+    both = np.stack([night.glow[region.window], hue], axis=-1)
+    return np.asarray(np.pad(both, margin, mode="edge"), np.float32)
 
 
 def _cut_ends(midline: Floats, own: Bools, mask: Bools, half: float) -> tuple[bool, bool]:

@@ -13,6 +13,7 @@ from vision.night_body import bodies_of
 from vision.night_features import Sampled, describe, sample
 from vision.night_join import PAIR_FEATURES, pair_features, possible_pairs
 from vision.night_light import NightLight
+from vision.night_readings import Ways, shared_ground
 from vision.night_regions import find_regions
 
 __all__ = ["Candidates", "find_candidates"]
@@ -28,8 +29,8 @@ class Candidates:
         Bodies; wholes and their parts both.
     features : ndarray of float32, shape (bodies, features)
         From ``describe``.
-    ways_of : tuple of (int, tuple of tuple of int)
-        Number of a whole, and the ways to part it: the numbers of the parts of each.
+    ways_of : tuple of Ways
+        Each region as a whole, and the ways to part it.
     pairs : tuple of (int, int)
         Numbers of pieces that may belong together.
     pair_features : ndarray of float32, shape (pairs, features)
@@ -38,7 +39,7 @@ class Candidates:
 
     seen: tuple[Sampled, ...]
     features: NDArray[np.float32] = field(repr=False)
-    ways_of: tuple[tuple[int, tuple[tuple[int, ...], ...]], ...]
+    ways_of: tuple[Ways, ...]
     pairs: tuple[tuple[int, int], ...]
     pair_features: NDArray[np.float32] = field(repr=False)
 
@@ -58,12 +59,13 @@ def find_candidates(night: NightLight) -> Candidates:
         found = bodies_of(region, night)
         whole = len(seen)
         seen.append(sample(found.whole, night))
-        ways = []
+        parts = []
         for way in found.ways:
-            ways.append(tuple(range(len(seen), len(seen) + len(way))))
+            parts.append(tuple(range(len(seen), len(seen) + len(way))))
             seen += [sample(body, night) for body in way]
         kin += [whole] * (len(seen) - whole)
-        ways_of.append((whole, tuple(ways)))
+        shared = (shared_ground(found.whole.mask, [b.mask for b in way]) for way in found.ways)
+        ways_of.append(Ways(whole, tuple(parts), tuple(shared)))
     pairs = [(i, j) for i, j in possible_pairs(seen) if kin[i] != kin[j]]
     measured = [pair_features(seen[i], seen[j], night) for i, j in pairs]
     return Candidates(

@@ -7,7 +7,7 @@ are round. Everything is a ratio, or a logarithm of one, so that another exposur
 little.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -85,6 +85,7 @@ def sample(body: Body, night: NightLight) -> Sampled:
     normals = normals_of(body.midline)
     widths = np.maximum(body.widths, 0.5 * body.width)
     inner = body.midline[:, None] + normals[:, None] * (widths[:, None] * _OFFSETS)[..., None]
+    inner = inner[_nearest_seen(body.hidden)]
     beyond = 0.5 * widths + np.maximum(_BESIDE * widths, _LEAST_BESIDE_PX)
     beside = np.stack([body.midline + sign * normals * beyond[:, None] for sign in (-1, 1)], axis=1)
     ground = remapped(night.light, beside).reshape(-1, 3)
@@ -96,6 +97,14 @@ def sample(body: Body, night: NightLight) -> Sampled:
         remapped(night.ratio, inner),
         np.median(dark, axis=0),
     )
+
+
+def _nearest_seen(hidden: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return for each station the nearest one that is seen: what hides a body is not its light."""
+    stations, seen = np.arange(len(hidden)), np.flatnonzero(~hidden)
+    if not len(seen):
+        return stations
+    return np.asarray(seen[np.abs(stations[:, None] - seen).argmin(axis=1)])
 
 
 def normals_of(line: Floats) -> Floats:
@@ -183,22 +192,26 @@ def _hue_spread(seen: Sampled) -> float:
     return float(np.std(np.log((light[..., 1] + FLOOR) / (light[..., 2] + light[..., 0] + FLOOR))))
 
 
-def _solidity(body: Body) -> float:
+def _outline(body: Body) -> NDArray[np.int32]:
     outlines, _ = cv2.findContours(
         body.mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
     )
-    points = np.concatenate(outlines) if outlines else np.zeros((1, 1, 2), np.int32)
+    return np.asarray(np.concatenate(outlines) if outlines else np.zeros((1, 1, 2)), np.int32)
+
+
+def _solidity(body: Body) -> float:
+    points = _outline(body)
     hull = cv2.contourArea(cv2.convexHull(points)) + 0.5 * cv2.arcLength(points, True) + 1
     return float(min(1.0, np.count_nonzero(body.mask) / hull))
 
 
 def _box_fill(body: Body) -> float:
     """Return area ÷ area of the smallest rectangle around it: 1 for a tag."""
-    rows, columns = np.nonzero(body.mask)
-    if len(rows) < 3:
+    area = int(np.count_nonzero(body.mask))
+    if area < 3:
         return 1.0
-    _, (width, height), _ = cv2.minAreaRect(np.stack([columns, rows], axis=1).astype(np.float32))
-    return float(len(rows) / max((width + 1) * (height + 1), 1.0))
+    _, (width, height), _ = cv2.minAreaRect(_outline(body).astype(np.float32))
+    return float(area / max((width + 1) * (height + 1), 1.0))
 
 
 def _at_border(body: Body, night: NightLight) -> float:
@@ -311,6 +324,8 @@ def described_among(
     return _with_alike(rows, np.array(own, np.float64).reshape(len(others), 2), 1)
 
 
-def features_by_name(seen: Sampled, night: NightLight) -> dict[str, float]:
+def features_by_name(
+    seen: Sampled, night: NightLight, names: Iterable[str] = tuple(FEATURES)
+) -> dict[str, float]:
     """Measure one body, each value by its name in ``FEATURES``."""
-    return {name: measure(seen, night) for name, measure in FEATURES.items()}
+    return {name: FEATURES[name](seen, night) for name in names}

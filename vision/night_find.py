@@ -1,6 +1,6 @@
 """Which candidates are caterpillars: parts or whole, joined or not, counted or rejected."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
 
@@ -13,17 +13,20 @@ from vision.night_features import Sampled, described_among, sample
 from vision.night_join import joined
 from vision.night_judge import NightJudge
 from vision.night_light import NightLight
+from vision.night_readings import Ways, reading_features, readings_of
 
 __all__ = ["COUNTED_FROM", "Found", "decide"]
 
-COUNTED_FROM = 0.4
+COUNTED_FROM = 0.45
 """Probability from which a body is counted: at 0.5 many more were missed than wrongly counted, in
 painted scenes that the judge had not seen."""
 
 _LEAST_TOGETHER, _MOST_PIECES = 0.3, 3
-_PRIOR_ODDS = 2.0
+_PRIOR_ODDS = 3.0
 _SCRAP_SHARE, _SCRAP_REACH, _SCRAP_DOUBT = 0.4, 0.4, 0.45
 _SCRAP_SLENDER, _SCRAP_WIDTH = 3.2, 0.4
+_LEFT_OUT = 0.3  # at most for what the best reading of a region does not count
+_ALL_BUT_SCRAPS = 0.85  # of a region
 _WORTH_JOINING = 0.12  # probability of at least one piece being a caterpillar
 
 
@@ -64,7 +67,7 @@ def decide(found: Candidates, night: NightLight, judge: NightJudge) -> list[Foun
         return []
     chances = [float(p) for p in judge.caterpillar(found.features)]
     joins = _joins(found, night, judge, chances)
-    standing = _chosen(found, chances, joins)
+    standing = _chosen(found, chances, joins, judge)
     decided = _joined(found, standing, night, judge, chances, joins)
     ordered = sorted(decided, key=lambda one: -one.probability)
     return sorted((_as_scrap(one, ordered) for one in ordered), key=lambda one: -one.probability)
@@ -153,34 +156,71 @@ def _as_one(found: Candidates, numbers: Sequence[int]) -> Body:
     return reduce(joined, (found.seen[number].body for number in numbers))
 
 
-def _chosen(found: Candidates, chances: Sequence[float], joins: Sequence[_Join]) -> list[int]:
-    """Return the numbers of the bodies that stand: of each whole, or of one way to part it."""
+def _chosen(
+    found: Candidates, chances: Sequence[float], joins: Sequence[_Join], judge: NightJudge
+) -> dict[int, float]:
+    """Return the bodies that stand, of each whole or of one way to part it, and their chances."""
     worth = list(chances)
     for join in joins:
         if join.gain(chances) > 0:
             for number in join.pieces:
                 worth[number] = max(worth[number], join.together * join.caterpillar)
-    standing: list[int] = []
-    for whole, ways in found.ways_of:
-        readings: tuple[tuple[int, ...], ...] = ((whole,), *ways)
-        best = max(readings, key=lambda way: _least_counted(way, worth))
-        standing += best
+    standing: dict[int, float] = {}
+    for ways in found.ways_of:
+        best = _best_reading(ways, found, chances, judge)
+        if not best:
+            likeliest = max(((ways.whole,), *ways.parts), key=lambda w: _least_counted(w, worth))
+            best = {number: chances[number] for number in likeliest}
+        standing |= best
     return standing
 
 
-def _least_counted(way: Sequence[int], worth: Sequence[float]) -> float:
-    """Return the chance of the least likely body of a way that would be counted.
+def _best_reading(
+    ways: Ways, found: Candidates, chances: Sequence[float], judge: NightJudge
+) -> dict[int, float]:
+    """Return the bodies of a region's best reading with their chances; none if none is counted.
 
-    A region is one body or several: that the parts are caterpillars speaks against the whole
-    and the other way round, and several are no likelier than the least likely of them.
+    As many bodies are counted as there are with some chance at least; the likeliest reading with
+    that many stands, with what it leaves out, unless that is next to nothing.
     """
+    readings = readings_of(ways, chances)
+    if not readings:
+        return {}
+    right = judge.reading.probability(reading_features(readings, found.features, chances))
+    at_least = _chances_of_number(right, [len(one.counted) for one in readings])
+    count = sum(chance >= COUNTED_FROM for chance in at_least)
+    if count == 0:
+        return {}
+    fit = [n for n, one in enumerate(readings) if len(one.counted) == count]
+    best = readings[max(fit, key=lambda n: float(right[n]))]
+    counted = sorted(best.counted, key=lambda one: -chances[one])
+    stands = dict(zip(counted, at_least, strict=False))
+    if best.explained < _ALL_BUT_SCRAPS:
+        stands |= {one: min(chances[one], _LEFT_OUT) for one in best.left_out}
+    return stands
+
+
+def _chances_of_number(right: NDArray[np.float32], numbers: Sequence[int]) -> list[float]:
+    """Return the chance that there are at least one, two, … bodies.
+
+    Readings with the same number may be the same bodies parted otherwise, and right together, so
+    the likeliest of each number speaks for it; the numbers exclude each other.
+    """
+    odds = np.zeros(max(numbers) + 1)
+    np.maximum.at(odds, list(numbers), right / np.maximum(1 - right, 1e-6))
+    from_most = np.cumsum(odds[::-1])[::-1] / odds.sum()
+    return [float(chance) for chance in from_most[1:]]
+
+
+def _least_counted(way: Sequence[int], worth: Sequence[float]) -> float:
+    """Return the chance of the least likely body of a way that would be counted."""
     counted = [worth[number] for number in way if worth[number] >= COUNTED_FROM]
     return min(counted, default=0.0 if len(way) > 1 else worth[way[0]])
 
 
 def _joined(
     found: Candidates,
-    standing: Sequence[int],
+    standing: Mapping[int, float],
     night: NightLight,
     judge: NightJudge,
     chances: Sequence[float],
@@ -196,11 +236,11 @@ def _joined(
         if len(members) <= _MOST_PIECES:
             group |= dict.fromkeys(members, members)
     groups = list(dict.fromkeys(group.values()))
-    alone = [Found(found.seen[g[0]], chances[g[0]]) for g in groups if len(g) == 1]
+    alone = [Found(found.seen[g[0]], standing[g[0]]) for g in groups if len(g) == 1]
     several = [g for g in groups if len(g) > 1]
     whole = [sample(_as_one(found, g), night) for g in several]
     judged = judge.caterpillar(described_among(whole, found.seen, night))
-    best = (max(chances[number] for number in g) for g in several)
+    best = (max(standing[number] for number in g) for g in several)
     return alone + [
         Found(one, max(float(p), b)) for one, p, b in zip(whole, judged, best, strict=True)
     ]

@@ -5,7 +5,7 @@ at each other, width and colour of the light are alike. How much each of these c
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,9 +42,10 @@ PAIR_FEATURES = (
 """What is measured on two pieces; turns are in radians, the others are ratios or their ln."""
 
 _MOST_GAP_IN_WIDTHS = 5.0
-_MOST_TURN = 1.5
+_MOST_TURN = 1.8
 _MOST_WIDTH_RATIO = 2.5
 _END_DEPTH, _FAR_DEPTH = 0.12, 0.35  # widths
+_SHORT_OF_END = 0.5  # widths
 
 Floats = NDArray[np.float64]
 
@@ -56,7 +57,7 @@ def possible_pairs(seen: Sequence[Sampled]) -> list[tuple[int, int]]:
         return []
     near = np.triu(_near_each_other(bodies), 1)
     pairs = ((int(i), int(j)) for i, j in np.argwhere(near))
-    return [(i, j) for i, j in pairs if max(_turns(*_facing(bodies[i], bodies[j]))) <= _MOST_TURN]
+    return [(i, j) for i, j in pairs if max(_turns(*_courses(bodies[i], bodies[j]))) <= _MOST_TURN]
 
 
 def _near_each_other(bodies: Sequence[Body]) -> NDArray[np.bool_]:
@@ -86,14 +87,36 @@ def _facing(one: Body, other: Body) -> tuple[Floats, Floats]:
     return min(ways, key=lambda pair: float(np.hypot(*(pair[1][0] - pair[0][-1]))))
 
 
-def _turns(first: Floats, second: Floats) -> tuple[float, float]:
+@dataclass(frozen=True, eq=False)
+class _Course:
+    """Where a piece goes on towards a gap, read short of its end: a slanting cut bends that.
+
+    Attributes
+    ----------
+    end, ahead : ndarray of float64, shape (2,)
+        A point on the midline half a width before its end, and the way that led there.
+    """
+
+    end: Floats
+    ahead: Floats
+
+
+def _turns(first: _Course, second: _Course) -> tuple[float, float]:
     """Return the turns from the first piece into the gap and from the gap into the second."""
-    out, across, on = _ahead(first), second[0] - first[-1], _ahead(second[::-1]) * -1
-    return _angle(out, across), _angle(across, on)
+    across = second.end - first.end
+    return _angle(first.ahead, across), _angle(across, -second.ahead)
 
 
-def _ahead(line: Floats) -> Floats:
-    return np.asarray(line[-1] - line[-1 - STATIONS // 4])
+def _course(body: Body, line: Floats) -> _Course:
+    """Read a body's course at the last point of its midline as given."""
+    short = round(_SHORT_OF_END * STATIONS * body.width / max(body.length, 1e-6))
+    at = STATIONS - 1 - min(short, STATIONS // 3)
+    return _Course(line[at], np.asarray(line[at] - line[at - STATIONS // 4]))
+
+
+def _courses(one: Body, other: Body) -> tuple[_Course, _Course]:
+    first, second = _facing(one, other)
+    return _course(one, first), _course(other, second[::-1])
 
 
 def _angle(one: Floats, other: Floats) -> float:
@@ -115,7 +138,7 @@ def pair_features(one: Sampled, other: Sampled, night: NightLight) -> list[float
     gap = float(np.hypot(*(second[0] - first[-1])))
     width = (one.body.width + other.body.width) / 2
     length = one.body.length + other.body.length + gap
-    turns = _turns(first, second)
+    courses = _courses(one.body, other.body)
     shorter, longer = sorted((one.body, other.body), key=lambda body: body.length)
     near, far = (
         sorted(_end_width(*end, depth) for end in ((one.body, first), (other.body, second[::-1])))
@@ -127,20 +150,20 @@ def pair_features(one: Sampled, other: Sampled, night: NightLight) -> list[float
     return [
         gap / width,
         gap / length,
-        *turns,
+        *_turns(*courses),
         abs(float(np.log(one.body.width / other.body.width))),
         abs(float(np.log(np.median(one.glow) + 1e-3) - np.log(np.median(other.glow) + 1e-3))),
         *colours,
         float(np.log(length / width)),
         float(np.log(max(shorter.length / width, 0.1))),
-        _sideways(first, second) / width,
+        _sideways(*courses) / width,
         _gap_glow(first[-1], second[0], night.glow) / (float(np.median(one.glow)) + 1e-3),
         float(np.log(max(longer.length / width, 0.1))),
         *near,
         float(cut[0][1] + cut[1][1]),
         float(cut[0][0] + cut[1][0]),
         *far,
-        _angle(_ahead(first), -_ahead(second[::-1])),
+        _angle(courses[0].ahead, -courses[1].ahead),
         _gap_light(first[-1], second[0], night) - _ln_light(one) / 2 - _ln_light(other) / 2,
     ]
 
@@ -153,7 +176,7 @@ def _ln_light(piece: Sampled) -> float:
 def _end_width(body: Body, line: Floats, depth: float) -> float:
     """Return the width just before a line's last point ÷ usual width: near 1 where it is cut."""
     at = np.clip(depth * body.width / max(body.length, 1e-6), 0, 0.5) * (STATIONS - 1)
-    widths = _in_order(body, line)[::-1]
+    widths = _in_order(body.widths, body, line)[::-1]
     return float(np.interp(at, np.arange(STATIONS), widths) / max(body.width, 1e-6))
 
 
@@ -163,11 +186,10 @@ def _cut(body: Body, line: Floats) -> tuple[bool, bool]:
     return (first, last) if np.array_equal(line, body.midline) else (last, first)
 
 
-def _sideways(first: Floats, second: Floats) -> float:
+def _sideways(first: _Course, second: _Course) -> float:
     """Return how far the second piece begins beside the first one's course."""
-    out = _ahead(first)
-    out = out / (np.hypot(*out) + 1e-9)
-    across = second[0] - first[-1]
+    out = first.ahead / (np.hypot(*first.ahead) + 1e-9)
+    across = second.end - first.end
     return abs(float(out[0] * across[1] - out[1] * across[0]))
 
 
@@ -188,31 +210,56 @@ def _in_gap(start: Floats, end: Floats) -> Floats:
 def joined(one: Body, other: Body) -> Body:
     """Return two pieces as one body; its mask holds what is seen of both."""
     first, second = _facing(one, other)
-    gap = float(np.hypot(*(second[0] - first[-1])))
-    line, widths = _evenly(
-        np.concatenate([first, second]),
-        np.concatenate([_in_order(one, first), _in_order(other, second)]),
-    )
+    line, (widths, hidden) = _evenly(*_end_to_end(one, other, first, second))
     mask, top, left = _union(one, other)
-    hidden = one.gap_share * one.length + other.gap_share * other.length + gap
-    share = hidden / max(one.length + other.length + gap, 1e-6)
+    gap = float(np.hypot(*(second[0] - first[-1])))
+    unseen = one.gap_share * one.length + other.gap_share * other.length + gap
+    share = unseen / max(one.length + other.length + gap, 1e-6)
     cut = _cut(one, first)[0], _cut(other, second)[1]
     return replace(one, midline=line, widths=widths, mask=mask, top=top, left=left, arms=1,
-                   gap_share=share, cut_ends=cut,
+                   gap_share=share, cut_ends=cut, hidden=hidden > 0.5,
                    region_share=min(one.region_share, other.region_share))  # fmt: skip
 
 
-def _in_order(body: Body, line: Floats) -> Floats:
-    """Return a body's widths in the direction of its midline as given."""
-    return body.widths if np.array_equal(line, body.midline) else body.widths[::-1]
+def _end_to_end(
+    one: Body, other: Body, first: Floats, second: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return the points of both midlines, the width at each, and 1 where it is hidden.
+
+    Ends taper where they are cut, so in the gap a body is as wide as its pieces usually are.
+    """
+    between = second[0] - first[-1]
+    edges = np.stack([first[-1] + 0.01 * between, second[0] - 0.01 * between])
+    gap = (one.width, other.width), (1.0, 1.0)
+    pieces = (one, first), (other, second)
+    widths, hidden = (
+        np.concatenate([_in_order(known(pieces[0][0]), *pieces[0]), inner,
+                        _in_order(known(pieces[1][0]), *pieces[1])])
+        for known, inner in zip((_widths, _hidden), gap, strict=True)
+    )  # fmt: skip
+    return np.concatenate([first, edges, second]), widths, hidden
 
 
-def _evenly(points: Floats, widths: Floats) -> tuple[Floats, Floats]:
+def _widths(body: Body) -> Floats:
+    return body.widths
+
+
+def _hidden(body: Body) -> Floats:
+    return body.hidden.astype(np.float64)
+
+
+def _in_order(values: Floats, body: Body, line: Floats) -> Floats:
+    """Return what is known at a body's stations in the direction of its midline as given."""
+    return values if np.array_equal(line, body.midline) else values[::-1]
+
+
+def _evenly(points: Floats, *along: Floats) -> tuple[Floats, list[Floats]]:
+    """Return STATIONS points evenly spaced along a line, and what is known along it at each."""
     steps = np.hypot(*np.diff(points, axis=0).T)
     way = np.concatenate([[0.0], np.cumsum(steps)])
     even = np.linspace(0, way[-1], STATIONS)
     line = np.stack([np.interp(even, way, points[:, axis]) for axis in (0, 1)], axis=1)
-    return line, np.interp(even, way, widths)
+    return line, [np.interp(even, way, one) for one in along]
 
 
 def _union(one: Body, other: Body) -> tuple[NDArray[np.bool_], int, int]:

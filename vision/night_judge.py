@@ -1,6 +1,6 @@
-"""How likely each body is a caterpillar, and each pair of pieces one body: learned numbers.
+"""How likely a body is a caterpillar, a pair of pieces one body, a reading right: learned numbers.
 
-``night_judge.json`` holds the weights of two small perceptrons over named, physical measurements
+``night_judge.json`` holds the weights of three small perceptrons over named, physical measurements
 and what they were fitted on; ``python -m scripts.train_night`` fits them again. Applying them is
 plain arithmetic.
 """
@@ -16,16 +16,27 @@ from numpy.typing import NDArray
 from vision.layers import through
 from vision.night_features import FEATURES
 from vision.night_join import PAIR_FEATURES
+from vision.night_readings import READING_FEATURES
 
-__all__ = ["ALL_FEATURES", "JUDGE_VERSION", "Net", "NightJudge", "load_night_judge", "net_from"]
+__all__ = [
+    "ALL_FEATURES",
+    "JUDGE_VERSION",
+    "Net",
+    "NightJudge",
+    "chances_of",
+    "load_night_judge",
+    "net_from",
+]
 
-JUDGE_VERSION = 1
+JUDGE_VERSION = 2
 """Version of the file's layout; a file of another version is refused."""
 
 _SHORTEST, _LONGEST = float(np.log(1.3)), float(np.log(16))
 _IMPOSSIBLE = 0.001
 
 ALL_FEATURES = (*FEATURES, "ln_alike")
+
+_NETS = {"body": ALL_FEATURES, "pair": PAIR_FEATURES, "reading": READING_FEATURES}
 
 Floats = NDArray[np.float32]
 
@@ -60,7 +71,7 @@ class Net:
 
 @dataclass(frozen=True, eq=False)
 class NightJudge:
-    """The two perceptrons.
+    """The three perceptrons.
 
     Attributes
     ----------
@@ -68,10 +79,13 @@ class NightJudge:
         A caterpillar or not, over ``ALL_FEATURES``.
     pair : Net
         Two pieces of one body or not, over ``PAIR_FEATURES``.
+    reading : Net
+        A region in which bodies may meet read rightly or not, over ``READING_FEATURES``.
     """
 
     body: Net
     pair: Net
+    reading: Net
 
     def caterpillar(self, described: Floats) -> Floats:
         """Return for each row of ``describe`` the probability of a caterpillar.
@@ -79,9 +93,14 @@ class NightJudge:
         What no caterpillar can be, however it shines, has hardly any: one is 4 to 10 times as long
         as wide, and up to half of that where a part is hidden.
         """
-        slenderness = described[:, ALL_FEATURES.index("ln_slenderness")]
-        possible = (slenderness > _SHORTEST) & (slenderness < _LONGEST)
-        return np.where(possible, self.body.probability(described), np.float32(_IMPOSSIBLE))
+        return chances_of(self.body, described)
+
+
+def chances_of(body: Net, described: Floats) -> Floats:
+    """Return the probabilities of ``NightJudge.caterpillar`` by a judge of bodies alone."""
+    slenderness = described[:, ALL_FEATURES.index("ln_slenderness")]
+    possible = (slenderness > _SHORTEST) & (slenderness < _LONGEST)
+    return np.where(possible, body.probability(described), np.float32(_IMPOSSIBLE))
 
 
 @cache
@@ -95,10 +114,10 @@ def load_night_judge(path: Path | None = None) -> NightJudge:
     """
     path = path or Path(__file__).with_name("night_judge.json")
     stored = json.loads(path.read_text(encoding="utf-8"))
-    named = (stored.get("body_features"), stored.get("pair_features"))
-    if stored.get("version") != JUDGE_VERSION or named != (list(ALL_FEATURES), list(PAIR_FEATURES)):
+    named = [stored.get(f"{name}_features") for name in _NETS]
+    if stored.get("version") != JUDGE_VERSION or named != [list(one) for one in _NETS.values()]:
         raise ValueError(f"{path.name} was made for another version: fit it again.")
-    return NightJudge(net_from(stored["body"]), net_from(stored["pair"]))
+    return NightJudge(*(net_from(stored[name]) for name in _NETS))
 
 
 def net_from(stored: dict[str, list[list[float]]]) -> Net:

@@ -25,7 +25,7 @@ FLOOR = np.float32(0.0015)
 _SMOOTHING_PX = 0.8
 _TORCH_SHARE = 0.08  # of the long side: the torch's light changes over such reaches
 _FOLIAGE_PERCENTILES = (12, 42)  # of the greenness of what is lit
-_LEAST_LIT = 0.04  # of the picture
+_LEAST_LIT = 0.15  # of the picture; large caterpillars alone cover less
 _BRIGHTEST_LEAF = np.float32(4)  # times the usual; paper and cloth are brighter and no measure
 _DIMMEST = 0.06  # of the brightest part of the scene: what lies deeper in the dark counts as there
 

@@ -1,7 +1,7 @@
 """Ways to part a glowing region into bodies that may cross or touch in it.
 
-Along the arms of its midlines, at a neck, and where what is deep inside it, or bright, falls apart.
-Which way holds, if any, is for the judge.
+Along the arms of its midlines, at a neck or a sharp bend, where what is deep inside it, or bright,
+falls apart, and where its light is of two hues. Which way holds, if any, is for the judge.
 """
 
 from collections.abc import Iterable, Sequence
@@ -10,18 +10,20 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.midline import Line, midlines
+from vision.midline import Line, longest_midline
 from vision.raster import largest_part
 
 __all__ = ["Way", "usual_half_width", "ways_to_part"]
 
 _NECK = 0.6  # of the half-width on either side
 _NECK_FROM_END = 1.5  # half-widths
+_BEND_OVER, _SHARP_BEND = 2.5, 0.5  # half-widths to each side; cosine of 60°
 _LEAST_PARTED_PX = 150  # at the scale at which masks are thinned
 _DEPTHS, _BRIGHT = (0.5, 0.7), (0.55, 0.7, 0.82)  # of the greatest depth; of the brightness nearby
 _OWN_WIDTH_PERCENT, _OWN_WIDTHS = 40, 1.2
 _PEAK_REACH = 1.2  # half-widths
 _LEAST_SEED_SHARE, _MOST_SEEDS = 0.12, 3
+_HUE_PERCENTILES, _LEAST_HUE_APART, _HUE_SPREADS = (4, 96), 0.5, 1.3
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -29,7 +31,12 @@ Way = list[tuple[Line, Bools]]
 
 
 def ways_to_part(
-    mask: Bools, lines: Sequence[Line], half: float, light: NDArray[np.float32] | None
+    mask: Bools,
+    lines: tuple[Line, list[list[Line]]],
+    half: float,
+    light: NDArray[np.float32],
+    *,
+    stands_out: bool,
 ) -> list[Way]:
     """Return each way as midlines with the pixels of each; none where nothing speaks for several.
 
@@ -37,20 +44,25 @@ def ways_to_part(
     ----------
     mask : ndarray of bool, shape (rows, columns)
         One connected region.
-    lines : sequence of Line
+    lines : tuple of Line and list of list of Line
         Its midlines, from ``vision.midline.midlines``.
     half : float
         Half its usual width in pixels.
-    light : ndarray of float32, or None
-        How bright it is, over the same ground at the photo's own scale: a groove between two
-        bodies may be finer than the mask's pixels. None where no groove is to be looked for.
+    light : ndarray of float32, shape (rows, columns, 2)
+        How bright it is, and ln green ÷ blue, over the same ground at the photo's own scale: a
+        groove between two bodies may be finer than the mask's pixels.
+    stands_out : bool
+        Whether it is bright enough for a groove to be looked for.
     """
-    if len(lines) == 1:
-        first = _parted_at_neck(lines[0], mask, half)
+    whole, paired = lines
+    if paired:
+        ways = [[(line, _along(mask, line.points)) for line in way] for way in paired]
     else:
-        first = [(line, _along(mask, line.points)) for line in lines[1:]]
-    groove = [] if light is None else _parted_at_groove(mask, light)
-    return [way for way in (first, _parted_at_depth(mask), groove) if way]
+        ways = [_parted_at_neck(whole, mask, half), _parted_at_bend(whole, mask, half)]
+    ways.append(_parted_at_depth(mask))
+    if stands_out:
+        ways += [_parted_at_groove(mask, light[..., 0]), _parted_by_hue(mask, light[..., 1])]
+    return [way for way in ways if way]
 
 
 def usual_half_width(mask: Bools) -> float:
@@ -70,9 +82,25 @@ def _parted_at_neck(line: Line, mask: Bools, half: float) -> Way:
         return []
     neck = margin + int(np.argmin(along[margin:-margin]))
     sides = [float(np.median(part)) for part in (along[:neck], along[neck + 1 :])]
-    if along[neck] > _NECK * min(sides):
+    return [] if along[neck] > _NECK * min(sides) else _parted_at(line, mask, neck)
+
+
+def _parted_at_bend(line: Line, mask: Bools, half: float) -> Way:
+    """Part a mask where its midline turns sharply: a body bends gently, two that meet need not."""
+    points, span = line.points, max(2, round(_BEND_OVER * half))
+    if len(points) < 4 * span:
         return []
-    halves = [line.points[: max(neck, 1)], line.points[neck + 1 :]]
+    before = points[span:-span] - points[: -2 * span]
+    after = points[2 * span :] - points[span:-span]
+    cosine = (before * after).sum(axis=1) / (np.hypot(*before.T) * np.hypot(*after.T) + 1e-9)
+    if cosine.min() > _SHARP_BEND:
+        return []
+    return _parted_at(line, mask, span + int(np.argmin(cosine)))
+
+
+def _parted_at(line: Line, mask: Bools, place: int) -> Way:
+    """Part a mask in two at a point of its midline."""
+    halves = [line.points[: max(place, 1)], line.points[place + 1 :]]
     return [(Line(points, 2), _near(mask, halves, points)) for points in halves]
 
 
@@ -94,6 +122,30 @@ def _parted_at_groove(mask: Bools, light: NDArray[np.float32]) -> Way:
     reach = 2 * max(2, round(_PEAK_REACH * usual_half_width(inside))) + 1
     peak = cv2.dilate(cv2.blur(seen, (3, 3)), np.ones((reach, reach), np.uint8))
     return _first_parted(mask, (inside & (seen >= share * peak) for share in _BRIGHT))
+
+
+def _parted_by_hue(mask: Bools, hue: NDArray[np.float32]) -> Way:
+    """Part a mask into two hues of light, such as a body and the paper that it lies on."""
+    if np.count_nonzero(mask) < _LEAST_PARTED_PX:
+        return []
+    rows, columns = hue.shape
+    inside = cv2.resize(mask.astype(np.uint8), (columns, rows), interpolation=cv2.INTER_NEAREST) > 0
+    own = hue[inside]
+    low, high = (float(v) for v in np.percentile(own, _HUE_PERCENTILES))
+    if high - low < _LEAST_HUE_APART:
+        return []
+    split = (low + high) / 2
+    for _ in range(3):  # the middle between the means of both sides
+        split = float(own[own < split].mean() + own[own >= split].mean()) / 2
+    sides = [own[own < split], own[own >= split]]
+    if abs(sides[1].mean() - sides[0].mean()) < _HUE_SPREADS * (sides[0].std() + sides[1].std()):
+        return []
+    size = (mask.shape[1], mask.shape[0])
+    green = (inside & (hue >= split)).astype(np.uint8)
+    large = cv2.resize(green, size, interpolation=cv2.INTER_NEAREST) > 0
+    parts = [largest_part(part) for part in (mask & large, mask & ~large)]
+    found = [(Line(longest_midline(part), 2), part) for part in parts if part.any()]
+    return found if len(found) > 1 else []
 
 
 def _first_parted(mask: Bools, cuts: Iterable[Bools]) -> Way:
@@ -127,8 +179,7 @@ def _grown(mask: Bools, seeds: list[Bools]) -> Way:
         own = largest_part(mask & (nearest == number))
         if not own.any():
             return []
-        line = midlines(own, usual_half_width(own))[0]
-        found.append((Line(line.points, len(seeds)), own))
+        found.append((Line(longest_midline(own), len(seeds)), own))
     return found
 
 

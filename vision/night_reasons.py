@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 
-__all__ = ["REASONS", "reason_for"]
+__all__ = ["ASKED", "REASONS", "reason_for"]
 
 REASONS: dict[str, str] = {
     "violet_glare": "It mirrors the torch's own violet light.",
@@ -33,12 +33,17 @@ _TESTS: tuple[tuple[str, Callable[[Features], bool]], ...] = (
 )
 
 
+ASKED = ("green_over_blue", "ln_length_px", "ln_slenderness", "ln_width_px", "box_fill",
+         "end_near_large", "ln_green_ratio", "green_over_red")  # fmt: skip
+"""Names of the features that a reason is found by."""
+
+
 def reason_for(features: Features) -> str:
     """Return the name of the first reason that fits a rejected thing.
 
     Parameters
     ----------
     features : mapping of str to float
-        By the names in ``vision.night_features``.
+        By the names in ``ASKED``, as ``vision.night_features`` measures them.
     """
     return next((name for name, fits in _TESTS if fits(features)), "unlike")
