@@ -42,7 +42,8 @@ _GREEN_AROUND = 0.06  # of the photo: more green beside leaves is other plants, 
 _LIVING_SHARE = 0.04  # of a leaf that is green or yellow, however sick the rest
 _LIVING_GREENNESS = 0.06  # log-chromaticity above which tissue is green or yellow, not grey or red
 _COARSE_SHARE = 0.03  # of the long side: texture finer than this makes a background coarse
-_PLAIN_SPREAD = 0.25  # of log-chromaticities and half of log-lightness, 5th to 95th percentile
+_PLAIN_COLOURS = 0.35  # spread of both log-chromaticities together, 20th to 80th percentile
+_PLAIN_TEXTURE = 0.055  # the same of half the log-lightness against its surroundings
 
 
 @dataclass(frozen=True, eq=False)
@@ -295,8 +296,10 @@ def _is_plain(overview: NDArray[np.uint8], found: Mask) -> bool:
     side = 2 * round(_COARSE_SHARE * max(light.shape)) + 1
     texture = np.log((light + 4) / (cv2.blur(light, (side, side)) + 4)) / 2
     seen = [plane[around][::7] for plane in (*log_chromaticity(smooth), texture)]
-    low, high = np.percentile(seen, (5, 95), axis=1)
-    return bool((high - low).sum() < _PLAIN_SPREAD)
+    # The middle of the distribution: a hard shadow or a lit edge of a board is not its texture.
+    low, high = np.percentile(seen, (20, 80), axis=1)
+    yellowness, greenness, coarse = high - low
+    return bool(yellowness + greenness < _PLAIN_COLOURS and coarse < _PLAIN_TEXTURE)
 
 
 def _flags(
