@@ -22,7 +22,7 @@ COUNTED_FROM = 0.45
 painted scenes that the judge had not seen."""
 
 _LEAST_TOGETHER, _MOST_PIECES = 0.3, 3
-_PRIOR_ODDS = 3.0
+_PRIOR_ODDS = 1.5
 _SCRAP_SHARE, _SCRAP_REACH, _SCRAP_DOUBT = 0.4, 0.4, 0.45
 _SCRAP_SLENDER, _SCRAP_WIDTH = 3.2, 0.4
 _LEFT_OUT = 0.3  # at most for what the best reading of a region does not count
@@ -107,11 +107,11 @@ class _Join:
         one would be, joining only tells its length.
         """
         less, more = sorted(_gain(chances[number]) for number in self.pieces)
-        joined_gain = _gain(self.caterpillar)
+        joined_gain = max(_gain(self.caterpillar), more)
         if less == 0:
             return (self.together - 0.5) * joined_gain
         together = joined_gain - (more - less)
-        return self.together * together - (1 - self.together) * (more + less)
+        return self.together * together - (1 - self.together) * less
 
 
 def _has_a_bodys_shape(small: Body, large: Body) -> bool:
