@@ -264,6 +264,15 @@ def test_plain_and_busy_backgrounds_are_told(background, plain_one):
     assert ("busy_background" in leaves.flags) is not plain_one
 
 
+@pytest.mark.parametrize("board", ["violet_board", "grey_board", "paper"])
+def test_a_board_in_hard_sun_is_plain_although_the_leaf_throws_a_shadow_on_it(board):
+    scene = Scene(
+        background=board, direct=1.0, shadow=1.0, lift_mm=25, light_elevation_deg=20, noise=0.5,
+        unevenness=0.8,
+    )  # fmt: skip
+    assert find_leaves(render(scene, 1).pixels).plain
+
+
 def test_score_is_higher_on_the_leaf(leaf_photo):
     factor = OVERVIEW_PX / leaf_photo.pixels.shape[1]
     small = cv2.resize(leaf_photo.pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
