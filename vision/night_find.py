@@ -18,8 +18,7 @@ from vision.night_readings import Ways, reading_features, readings_of
 __all__ = ["COUNTED_FROM", "Found", "decide"]
 
 COUNTED_FROM = 0.45
-"""Probability from which a body is counted: at 0.5 many more were missed than wrongly counted, in
-painted scenes that the judge had not seen."""
+"""Probability from which a body is counted: one missed costs the grower more than one too many."""
 
 _LEAST_TOGETHER, _MOST_PIECES = 0.3, 3
 _PRIOR_ODDS = 1.5

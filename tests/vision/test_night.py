@@ -132,6 +132,28 @@ def test_two_that_cross_are_two_and_a_bent_one_is_one():
     assert count(soft(bent(field(), (300, 200), 20, length=120, width=18, bend=1.8))) == 1
 
 
+@pytest.mark.parametrize("angle_deg", [45, 60, 120])
+def test_two_that_cross_aslant_are_two(angle_deg):
+    canvas = field()
+    for turn in (20, 20 + angle_deg):
+        bent(canvas, (300, 200), turn, length=130, width=17, bend=0.3)
+    assert count(soft(canvas)) == 2
+
+
+def test_large_ones_on_black_ground_are_counted():
+    # Next to nothing but the caterpillars is lit, so that they are not taken for the foliage.
+    canvas = np.full((400, 600, 3), 2, np.uint8)
+    for middle, angle in (((150, 120), 20), ((420, 200), 100), ((200, 310), 160)):
+        bent(canvas, middle, angle, colour=(70, 190, 60), length=150, width=28)
+    assert count(soft(canvas)) == 3
+
+
+def test_one_behind_a_slanting_leaf_is_one():
+    canvas = bent(field(), (300, 200), 0, length=170, width=22, bend=0.3)
+    cv2.line(canvas, (230, 100), (370, 300), (45, 20, 55), 24, cv2.LINE_AA)
+    assert count(soft(canvas)) == 1
+
+
 def test_two_side_by_side_are_two():
     canvas = field()
     for row in (190, 212):
