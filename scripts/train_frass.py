@@ -5,7 +5,7 @@
 Droppings are learned from painted scenes, and from real photos onto which droppings were painted,
 for no real photos of them are at hand. What is not a dropping is learned from these, from painted
 sick leaves, and from real photos of leaves and plants. Only numbers are kept. Everything is seeded.
-Takes about twenty minutes of one core, half of them for painting.
+Takes about half an hour of one core, a third of it for painting.
 """
 
 import argparse
@@ -22,11 +22,13 @@ from numpy.typing import NDArray
 from sklearn.model_selection import GroupKFold
 
 from scripts.fit_layers import fit
+from scripts.fit_picture import fit_picture
 from scripts.outline_pictures import read
 from vision import frass
 from vision.frass_judge import CLOSE, JUDGE_PATH, LOOKED, Judge, judge_of
 from vision.frass_measures import COMPANY, Measured, keep_company
 from vision.frass_peaks import FRASS_LONG_PX, GLANCE, find_peaks, glanced, views
+from vision.frass_picture import picture_net_of
 from vision.frass_regions import Region
 from vision.layers import layers_of
 from vision.raster import shrunk
@@ -41,13 +43,13 @@ Truth = NDArray[np.uint16]
 _SEED = 20
 _PELLET, _NONE = 0.5, 0.3  # overlap from which, and below which, a patch is (no) dropping
 _HIDDEN_GLANCE, _HIDDEN_LOOK, _HIDDEN_CLOSE = (16,), (64, 16), (48, 16)
-_TOGETHER, _ROUNDS = 3, 12  # networks whose mean is taken; more rounds learn chance
+_ROUNDS, _PICTURE_ROUNDS = 12, 10  # more learn chance
 _NEAR, _ALIKE = 0.25, 0.38  # stricter once it is outlined: the best of several is wanted
 _GLANCED_SHARE, _LOOKED_SHARE = 0.25, 0.35  # of spots that are no dropping: enough to learn from
-_FOLDS = 3
+_FOLDS, _PART = 3, 2000  # spots of a part that is scored at once, for the memory's sake
 _KNOWN = {"tomato": 300, "coffee": 60, "canopy": 12}  # real photos that are learned from
 _MORE = {"tomato": 500, "coffee": 80, "canopy": 0}  # and others, without painted droppings
-_GLANCE_STEP = 3  # every third photo is enough for the first network
+_GLANCE_STEP, _LOOK_STEP = 3, 2  # not all photos are needed for the first two networks
 _AIM = 0.95
 FITTED_ON = (
     "Painted dropping scenes and painted sick leaves (vision.rendered), and, as photos without "
@@ -127,11 +129,14 @@ def lesson_of(kind: str, pixels: Pixels, truth: Truth, quality: int) -> Lesson:
     return Lesson(kind, jpeg.tobytes(), numbers.tobytes(), int(truth.max()))
 
 
-def dropping_lessons(seed: int, count: int) -> Iterator[Lesson]:
-    """Yield painted droppings among litter, as other phones would show them too."""
+def dropping_lessons(seed: int, count: int, **fixed: Any) -> Iterator[Lesson]:  # noqa: ANN401
+    """Yield painted droppings among litter, as other phones would show them too.
+
+    Fields of the scene may be fixed.
+    """
     rng = np.random.default_rng(seed)
     for _ in range(count):
-        scene = draw_dropping_scene(rng)
+        scene = draw_dropping_scene(rng, **fixed)
         photo = render_droppings(scene, int(rng.integers(1 << 31)))
         pixels, truth = _other_phone(rng, photo.pixels, photo.numbers.astype(np.uint16))
         yield lesson_of(f"droppings on {scene.ground}", pixels, truth, 97)
@@ -146,6 +151,8 @@ def _other_phone(rng: np.random.Generator, pixels: Pixels, truth: Truth) -> tupl
     gains = np.exp(rng.normal(0, 0.08) + rng.normal(0, 0.04, 3)).astype(np.float32)
     seen = np.clip(seen * gains, 0, 1) ** np.float32(np.exp(rng.normal(0, 0.12)))
     seen = seen * np.float32(1 - 0.08 * rng.random()) + np.float32(0.04 * rng.random())
+    sharper = np.float32(rng.uniform(-0.8, 0.8))  # below 0, softer
+    seen = seen + sharper * (seen - cv2.GaussianBlur(seen, (0, 0), 1.0))
     numbers = cv2.resize(truth, size, interpolation=cv2.INTER_NEAREST)
     kept = np.unique(numbers)  # a tiny one may be gone: numbers must stay without gaps
     return (
@@ -193,12 +200,12 @@ def real_lessons(photos: Path) -> Iterator[Lesson]:
             yield lesson_of(kind, pixels, np.zeros(pixels.shape[:2], np.uint16), 95)
 
 
-def leaf_lessons(seed: int, count: int) -> Iterator[Lesson]:
+def leaf_lessons(seed: int, count: int, **fixed: Any) -> Iterator[Lesson]:  # noqa: ANN401
     """Yield painted leaves, most of them sick, without droppings."""
     rng = np.random.default_rng(seed)
     for _ in range(count):
         wide = int(rng.integers(640, 1281))
-        scene = draw_scene(rng, width_px=wide, height_px=round(0.75 * wide))
+        scene = draw_scene(rng, width_px=wide, height_px=round(0.75 * wide), **fixed)
         photo = render(scene, int(rng.integers(1 << 31)))
         none = np.zeros(photo.mask.shape, np.uint16)
         yield lesson_of("painted leaf", photo.pixels, none, int(rng.integers(75, 96)))
@@ -206,12 +213,14 @@ def leaf_lessons(seed: int, count: int) -> Iterator[Lesson]:
 
 def all_lessons(photos: Path) -> Iterator[Lesson]:
     """Yield all that is learned from."""
-    yield from dropping_lessons(_SEED, 420)
-    yield from dropping_lessons(_SEED + 10, 420)
-    yield from composed_lessons(photos, _SEED + 2, {"tomato": 150, "coffee": 50, "canopy": 10})
-    yield from composed_lessons(photos, _SEED + 12, {"tomato": 100, "coffee": 60, "canopy": 10})
+    yield from dropping_lessons(_SEED, 560)
+    yield from dropping_lessons(_SEED + 10, 150, ground="mulch")
+    yield from dropping_lessons(_SEED + 11, 60, ground="leaf", litter=("speck", "shade"))
+    yield from composed_lessons(photos, _SEED + 2, {"tomato": 150, "coffee": 40, "canopy": 8})
+    yield from composed_lessons(photos, _SEED + 12, {"tomato": 60, "coffee": 30, "canopy": 6})
     yield from leaf_lessons(_SEED + 1, 60)
-    yield from leaf_lessons(_SEED + 11, 120)
+    yield from leaf_lessons(_SEED + 13, 80)
+    yield from leaf_lessons(_SEED + 14, 60, pattern="spot", kind="bacterial")
     yield from real_lessons(photos)
 
 
@@ -303,7 +312,7 @@ def close_rows(lessons: list[Lesson], judge: Judge) -> tuple[Rows, list[list[Mea
     """Outline and measure what a look chooses; return the rows, and the spots photo by photo."""
     parts, patches = [], []
     for number, lesson in enumerate(lessons):
-        seen = frass.look_closely(lesson.pixels, judge)
+        seen = frass.look_closely(lesson.pixels, judge, frass.LEARNED_LEAST)
         patches.append([_without_picture(one) for one in seen])
         if seen:
             labels = _labels(lesson, seen)
@@ -340,21 +349,22 @@ def _stacked(parts: list[tuple[Floats, Floats, Numbers, int]]) -> Rows:
     )
 
 
-def unseen_scores(rows: Rows) -> Floats:
-    """Score every spot by networks that have not seen its photo."""
+def fit_close(rows: Rows, pictures: Pixels) -> tuple[list[dict[str, Any]], Floats]:
+    """Learn networks that weigh the picture and all measures of an outlined spot.
+
+    Each learns from other photos. Returned are all of them, whose mean is taken, and the score of
+    every spot by the one that has not seen its photo.
+    """
+    stored: list[dict[str, Any]] = []
     scores = np.zeros(len(rows.overlap), np.float32)
     for known, unseen in GroupKFold(_FOLDS).split(rows.inputs, groups=rows.photo):
-        networks = [layers_of(one) for one in _fit_close(rows, known[rows.clear[known]])]
-        scores[unseen] = np.mean([one.log_odds(rows.inputs[unseen]) for one in networks], axis=0)
-    return scores
-
-
-def _fit_close(rows: Rows, use: Numbers) -> list[dict[str, Any]]:
-    """Learn the networks that weigh all measures of an outlined spot."""
-    return [
-        fit(rows.inputs[use], rows.overlap[use] > _PELLET, _HIDDEN_CLOSE, CLOSE, seed, _ROUNDS)
-        for seed in range(_SEED, _SEED + _TOGETHER)
-    ]
+        use, seed = known[rows.clear[known]], _SEED + len(stored)
+        what = rows.inputs[use], pictures[use], rows.overlap[use] > _PELLET
+        stored.append(fit_picture(*what, _HIDDEN_CLOSE, CLOSE, seed, _PICTURE_ROUNDS))
+        network = picture_net_of(stored[-1])
+        for part in np.array_split(unseen, max(1, len(unseen) // _PART)):
+            scores[part] = network.log_odds(rows.inputs[part], pictures[part])
+    return stored, scores
 
 
 def company_rows(rows: Rows, scores: Floats, patches: list[list[Measured]]) -> Rows:
@@ -402,15 +412,15 @@ def learn(lessons: list[Lesson]) -> dict[str, Any]:
     glances = glance_rows(lessons[::_GLANCE_STEP])
     stored: dict[str, Any] = {"glance": _fit_clear(glances, _HIDDEN_GLANCE, GLANCE)}
     first = layers_of(stored["glance"])
-    looked = look_rows(lessons, Judge(first, first, (), first, 1.0, 0.0))
+    looked = look_rows(lessons[::_LOOK_STEP], Judge(first, first, (), first, 1.0, 0.0))
     stored["look"] = _fit_clear(looked, _HIDDEN_LOOK, LOOKED, _ROUNDS)
     second = layers_of(stored["look"])
     rows, patches = close_rows(lessons, Judge(first, second, (), second, 1.0, 0.0))
     print(
         f"{len(glances.overlap)} glances, {len(looked.overlap)} looks, {len(rows.overlap)} outlines"
     )
-    stored["close"] = _fit_close(rows, np.flatnonzero(rows.clear))
-    scores = unseen_scores(rows)
+    pictures = frass.pictures_of([one for seen in patches for one in seen])
+    stored["close"], scores = fit_close(rows, pictures)
     company = company_rows(rows, scores, patches)
     stored["company"] = _fit_clear(company, (), COMPANY)
     final = layers_of(stored["company"]).log_odds(company.inputs)

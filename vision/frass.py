@@ -22,6 +22,7 @@ from vision.records import LESION, Pellet
 
 __all__ = [
     "COUNTED",
+    "LEARNED_LEAST",
     "LOOKS",
     "Candidate",
     "Pellets",
@@ -33,6 +34,7 @@ __all__ = [
     "look_at",
     "look_closely",
     "outlined_places",
+    "pictures_of",
     "places_of",
     "rows_of",
     "spot_places",
@@ -42,20 +44,26 @@ __all__ = [
 Floats = NDArray[np.float32]
 Numbers = NDArray[np.float64]
 
-COUNTED = 0.55
-"""Probability from which a spot counts as a dropping: a lesion must not become one."""
+COUNTED = 0.38
+"""Probability from which a spot counts as a dropping."""
 
 LOOKS = 800
 """Spots of a photo that are looked at, at most."""
 
-_CLOSE_LOOKS = 160  # spots of a photo that are outlined at most
-_LOOK_LEAST = -4.5  # log-odds below which a look is enough
+LEARNED_LEAST = -5.0
+"""Log-odds by a look from which spots are learned from: from more than are outlined later."""
+
+_CLOSE_LOOKS = 200  # spots of a photo that are outlined at most
+_LOOK_LEAST = -4.3  # log-odds below which a look is enough
 _HOPELESS = -5.0  # log-odds below which a spot is not looked at in company
 _APART_SPOTS, _APART = 0.12, 0.32  # of the sum of both diameters: what is nearer is one thing
 _APART_COUNTED = 0.37  # of the same sum: slender ones side by side are 0.73 diameters apart
 _FROM_EDGE = 0.35  # diameters by which a spot is inside the photo at least
 _DOUBTFUL = 0.02  # probability below which a patch does not widen the interval
 _PER_PATCH = 0.03  # droppings that a crowded ground may hide, per patch looked at in company
+_SHARED = ((-2.0, 0.25), (0.0, 0.5), (2.0, 0.25))
+"""Log-odds by which all spots of a photo are misjudged together, as where all lie on odd ground or
+all are seeds, and how often."""
 _ALIKE = 0.7  # shape of the distribution of what is missed: below 1, grounds differ much
 _TAIL = 0.025  # probability left outside the interval on either side
 _RIM_PX = 4  # a dropping's blurred edge and shadow reach this far
@@ -204,7 +212,7 @@ def candidates(pixels: NDArray[np.uint8], judge: Judge) -> list[Candidate]:
     if not seen:
         return []
     rows = rows_of(seen)
-    scores = judge.close_log_odds(rows)
+    scores = judge.close_log_odds(rows, pictures_of(seen))
     believed = np.zeros(len(seen), bool)
     believed[apart(seen, scores)] = True
     final = judge.company.log_odds(keep_company(rows, scores, believed))
@@ -212,14 +220,19 @@ def candidates(pixels: NDArray[np.uint8], judge: Judge) -> list[Candidate]:
     return [Candidate(seen[n], rows[n], float(final[n])) for n in apart(seen, final)]
 
 
-def look_closely(pixels: NDArray[np.uint8], judge: Judge) -> list[Measured]:
-    """Find spots, and outline and measure those that are worth it after a glance and a look."""
+def look_closely(
+    pixels: NDArray[np.uint8], judge: Judge, least: float = _LOOK_LEAST
+) -> list[Measured]:
+    """Find spots, and outline and measure those that are worth it after a glance and a look.
+
+    Worth it is what a look gives log-odds of ``least`` or more.
+    """
     found = list(glanced(find_peaks(views(pixels)), judge.glance, LOOKS))
     if not found:
         return []
     seen = [look_at(peaks) for peaks in found]
     promise = judge.look.log_odds(np.concatenate(seen))
-    return measure_regions([region_of(spot) for spot in distinct(found, seen, promise)])
+    return measure_regions([region_of(spot) for spot in distinct(found, seen, promise, least)])
 
 
 def look_at(peaks: Peaks) -> Floats:
@@ -232,14 +245,21 @@ def rows_of(seen: list[Measured]) -> Floats:
     return np.stack([np.concatenate([one.values, one.region.spot.look]) for one in seen])
 
 
-def distinct(found: list[Peaks], seen: list[Floats], promise: Floats) -> list[Spot]:
+def pictures_of(seen: list[Measured]) -> NDArray[np.uint8]:
+    """Return the pictures of outlined spots, one after the other."""
+    return np.stack([one.picture for one in seen])
+
+
+def distinct(
+    found: list[Peaks], seen: list[Floats], promise: Floats, least: float = _LOOK_LEAST
+) -> list[Spot]:
     """Return the most promising spots, each thing but once."""
     of = np.concatenate([np.full(len(peaks.rows), n) for n, peaks in enumerate(found)])
     number = np.concatenate([np.arange(len(peaks.rows)) for peaks in found])
     places = np.concatenate([places_of(peaks) for peaks in found])
     whole = _inside(places, found[0].view)
     promise = np.where(whole, promise, -np.inf)
-    chosen = _far_apart(places, promise, _APART_SPOTS, _LOOK_LEAST)[:_CLOSE_LOOKS]
+    chosen = _far_apart(places, promise, _APART_SPOTS, least)[:_CLOSE_LOOKS]
     return [_spot(found[of[n]], number[n], seen[of[n]][number[n]]) for n in chosen]
 
 
@@ -337,18 +357,26 @@ def count_interval(scores: list[float], judge: Judge) -> tuple[int, int]:
     odds = np.asarray(scores, np.float64)
     chance = 1 / (1 + np.exp(-odds / judge.doubt))
     missed = judge.missed_share * (float(chance[chance > _DOUBTFUL].sum()) + _PER_PATCH * len(odds))
-    chance = chance[chance > _DOUBTFUL]
-    most = len(chance) + int(20 * missed) + 6
-    distribution = np.zeros(most + 1)
-    distribution[0] = 1.0
-    for one in chance:
-        distribution[1:] = distribution[1:] * (1 - one) + distribution[:-1] * one
-        distribution[0] *= 1 - one
-    below = np.cumsum(np.convolve(distribution, _unseen(missed, most))[: most + 1])
+    likely = odds[chance > _DOUBTFUL] / judge.doubt
+    most = len(likely) + int(20 * missed) + 6
+    shares = [share * _how_many(likely + shift, most) for shift, share in _SHARED]
+    distribution = np.sum(shares, axis=0)
+    below = np.cumsum(distribution)  # the lower end does not reckon with what nobody has seen
+    above = np.cumsum(np.convolve(distribution, _unseen(missed, most))[: most + 1])
     counted = int(np.count_nonzero(odds >= np.log(COUNTED / (1 - COUNTED))))
     low = int(np.searchsorted(below, _TAIL, side="right"))
-    high = min(most, int(np.searchsorted(below, 1 - _TAIL)))
+    high = min(most, int(np.searchsorted(above, 1 - _TAIL)))
     return min(low, counted), max(high, counted)
+
+
+def _how_many(odds: Numbers, most: int) -> Numbers:
+    """Return the probabilities of 0 to ``most`` droppings among spots of these log-odds."""
+    distribution = np.zeros(most + 1)
+    distribution[0] = 1.0
+    for one in 1 / (1 + np.exp(-odds)):
+        distribution[1:] = distribution[1:] * (1 - one) + distribution[:-1] * one
+        distribution[0] *= 1 - one
+    return distribution
 
 
 def _unseen(mean: float, most: int) -> Numbers:

@@ -1,8 +1,9 @@
 """The learned part of finding droppings: four small networks, their numbers in ``frass.json``.
 
 The first takes a glance at every spot and chooses those worth a look; the second chooses those
-worth an outline; the third weighs all that was measured; the fourth weighs its verdict against the
-other droppings of the photo, for droppings of one caterpillar are of one size and colour.
+worth an outline; the third weighs its picture and all that was measured; the fourth weighs that
+verdict against the other droppings of the photo, for droppings of one caterpillar are of one size
+and colour.
 ``python -m scripts.train_frass`` learns them again.
 """
 
@@ -16,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.frass_look import LOOK
-from vision.frass_measures import COMPANY, FOLDED, MEASURES
+from vision.frass_measures import COMPANY, MEASURES
 from vision.frass_peaks import GLANCE
+from vision.frass_picture import PictureNet, picture_net_of
 from vision.layers import Layers, layers_of
 
 __all__ = ["CLOSE", "JUDGE_PATH", "LOOKED", "Judge", "judge_of", "load_judge"]
@@ -25,11 +27,14 @@ __all__ = ["CLOSE", "JUDGE_PATH", "LOOKED", "Judge", "judge_of", "load_judge"]
 LOOKED = (*GLANCE, *LOOK)
 """What is known of a spot before it is outlined."""
 
-CLOSE = (*MEASURES, *FOLDED, *LOOKED)
-"""What is known of a spot that is outlined."""
+CLOSE = (*MEASURES, *LOOKED)
+"""What is known of a spot that is outlined, besides its picture."""
 
 JUDGE_PATH = Path(__file__).with_name("frass.json")
 
+Floats = NDArray[np.float32]
+
+_HOPELESS = -3.0  # log-odds below which one look at a picture is enough
 _SEEN = {"glance": GLANCE, "look": LOOKED, "close": CLOSE, "company": COMPANY}
 
 
@@ -41,7 +46,7 @@ class Judge:
     ----------
     glance, look, company : Layers
         See the module.
-    close : tuple of Layers
+    close : tuple of PictureNet
         Several that were begun by different chance, for their mean errs less.
     doubt : float
         Divisor of the log-odds for the interval, from 1: how much surer the networks are than
@@ -52,14 +57,30 @@ class Judge:
 
     glance: Layers
     look: Layers
-    close: tuple[Layers, ...]
+    close: tuple[PictureNet, ...]
     company: Layers
     doubt: float
     missed_share: float
 
-    def close_log_odds(self, rows: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Return the mean log-odds of outlined spots by their own measures."""
-        return np.asarray(np.mean([one.log_odds(rows) for one in self.close], axis=0), np.float32)
+    def close_log_odds(
+        self, rows: NDArray[np.float32], pictures: NDArray[np.uint8]
+    ) -> NDArray[np.float32]:
+        """Return the mean log-odds of outlined spots by their own measures and pictures.
+
+        What is not hopeless is looked at in all four mirror pictures: a photo and its mirror
+        picture must give the same.
+        """
+        odds = self._mean_of(rows, pictures)
+        also = np.flatnonzero(odds > _HOPELESS)
+        if len(also):
+            rows, pictures = rows[also], pictures[also]
+            ways = (pictures, pictures[:, ::-1], pictures[:, :, ::-1], pictures[:, ::-1, ::-1])
+            odds[also] = np.mean([self._mean_of(rows, way) for way in ways], axis=0)
+        return odds
+
+    def _mean_of(self, rows: NDArray[np.float32], pictures: NDArray[np.uint8]) -> Floats:
+        odds = [one.log_odds(rows, pictures) for one in self.close]
+        return np.asarray(np.mean(odds, axis=0), np.float32)
 
 
 def judge_of(stored: dict[str, Any]) -> Judge:
@@ -74,7 +95,7 @@ def judge_of(stored: dict[str, Any]) -> Judge:
     if any(one["inputs"] != list(_SEEN[name]) for name, one in networks):
         raise ValueError("frass.json was made for other measures: learn it again.")
     glance, look, company = (layers_of(stored[name]) for name in ("glance", "look", "company"))
-    close = tuple(layers_of(one) for one in stored["close"])
+    close = tuple(picture_net_of(one) for one in stored["close"])
     doubt, missed = (float(stored[name]) for name in ("doubt", "missed_share"))
     return Judge(glance, look, close, company, doubt, missed)
 

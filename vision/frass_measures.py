@@ -13,10 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.frass_peaks import LOG_STEPS, LOG_TABLE
+from vision.frass_picture import picture_of
 from vision.frass_regions import Region
 
-__all__ = ["COMPANY", "FOLDED", "MEASURES", "Measured", "keep_company", "measure_regions"]
+__all__ = ["COMPANY", "MEASURES", "Measured", "keep_company", "measure_regions"]
 
 Floats = NDArray[np.float32]
 Bools = NDArray[np.bool_]
@@ -49,17 +49,6 @@ MEASURES = (
 )
 """What is measured of one outlined spot, in order."""
 
-FOLDED = tuple(
-    f"{name}_{row}_{col}_{channel}"
-    for name in ("mean", "spread")
-    for row in range(5)
-    for col in range(5)
-    for channel in ("light", "green")
-)
-"""What a spot looks like, turned along its axis and folded twice, for its ends are alike and so are
-its sides: mean and spread of the four parts laid over each other, in 5 × 5 fields from the outer
-corner to the middle; logarithms of grey and of green ÷ red, against the rim's."""
-
 COMPANY = (
     "score",  # log-odds by its own measures
     "others",  # how many other droppings are believed, log of 1 + their probabilities
@@ -71,13 +60,9 @@ COMPANY = (
 )
 """What is measured of a spot among the others of its photo, in order."""
 
-_FOLD_PX, _FOLD_REACH = 20, 1.7  # side of the folded picture, in pixels and in diameters
-_FOLD_RIM_PX = 3
 _RING_OF_SIZE = 0.3  # width of the strip close to the edge, of the spot's size
 _LAB_SCALE = np.array([100 / 255, 1, 1], np.float32)  # of OpenCV's 8-bit coding
 _LAB_ZERO = np.array([0, 128, 128], np.float32)
-_RIM = np.ones((_FOLD_PX, _FOLD_PX), bool)
-_RIM[_FOLD_RIM_PX:-_FOLD_RIM_PX, _FOLD_RIM_PX:-_FOLD_RIM_PX] = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,8 +73,10 @@ class Measured:
     ----------
     region : Region
         Its outline.
-    values : ndarray of float32, shape (len(MEASURES) + len(FOLDED),)
-        In the order of ``MEASURES``, then of ``FOLDED``.
+    values : ndarray of float32, shape (len(MEASURES),)
+        In the order of ``MEASURES``.
+    picture : ndarray of uint8
+        From ``vision.frass_picture``.
     row, col : float
         Its middle, in pixels of the view's picture.
     length, width : float
@@ -98,6 +85,7 @@ class Measured:
 
     region: Region
     values: Floats = field(repr=False)
+    picture: NDArray[np.uint8] = field(repr=False)
     row: float
     col: float
     length: float
@@ -140,33 +128,8 @@ def _measured(region: Region, lab: Floats) -> Measured:
         *_edges(seen),
         *_colours(seen),
     ]
-    all_values = np.concatenate([np.array(values, np.float32), _folded(region, row, col)])
-    return Measured(region, all_values, row, col, length, width)
-
-
-def _folded(region: Region, row: float, col: float) -> Floats:
-    """Return ``FOLDED`` of an outlined spot whose middle is given."""
-    moments = cv2.moments(region.inside.view(np.uint8), binaryImage=True)
-    angle = 0.5 * np.arctan2(2 * moments["mu11"], moments["mu20"] - moments["mu02"])
-    step = _FOLD_REACH * 2 * np.sqrt(moments["m00"] / np.pi) / _FOLD_PX
-    cos, sin, middle = step * np.cos(angle), step * np.sin(angle), (_FOLD_PX - 1) / 2
-    turn = np.array(
-        [[cos, -sin, col - (cos - sin) * middle], [sin, cos, row - (sin + cos) * middle]]
-    )
-    seen = cv2.warpAffine(
-        region.spot.view.pixels,
-        turn,
-        (_FOLD_PX, _FOLD_PX),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REFLECT,
-    )
-    red, green, blue = np.moveaxis(cv2.LUT(seen, LOG_TABLE).astype(np.float32) / LOG_STEPS, 2, 0)
-    planes = np.stack([0.3 * red + 0.6 * green + 0.1 * blue, green - red], axis=-1)
-    planes -= np.median(planes[_RIM], axis=0)
-    four = np.stack([planes, planes[:, ::-1], planes[::-1], planes[::-1, ::-1]])
-    four = four[:, : _FOLD_PX // 2, : _FOLD_PX // 2]
-    fields = [part.reshape(5, 2, 5, 2, 2).mean(axis=(1, 3)) for part in (four.mean(0), four.std(0))]
-    return np.asarray(np.concatenate([field.ravel() for field in fields]), np.float32)
+    picture = picture_of(region, row, col)
+    return Measured(region, np.array(values, np.float32), picture, row, col, length, width)
 
 
 @dataclass(frozen=True, eq=False)

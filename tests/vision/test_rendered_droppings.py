@@ -100,6 +100,33 @@ def test_droppings_that_dry_out_are_lighter_and_those_of_other_food_are_browner(
     assert red_over_green[2] > red_over_green[0] + 3
 
 
+def test_lighter_droppings_other_soil_and_paler_wood_do_what_they_say():
+    plain, light = (render_droppings(replace(CALM, tone=t), 4) for t in (0.0, 1.0))
+    assert light.pixels[light.numbers > 0].mean() > plain.pixels[plain.numbers > 0].mean() + 15
+    soil = replace(CALM, ground="soil", pellets=0, day=replace(DAY, background="soil"))
+    brown, blue = (
+        render_droppings(replace(soil, tint=tint), 4).pixels.reshape(-1, 3).mean(axis=0)
+        for tint in ((1.0, 1.0, 1.0), (1.0, 1.0, 1.6))
+    )
+    assert blue[2] > 1.15 * brown[2]
+    mulch = replace(CALM, ground="mulch", bark=True, pellets=0)
+    bark, wood = (render_droppings(replace(mulch, pale=p), 4).pixels.mean() for p in (0.0, 1.0))
+    assert wood > 1.2 * bark
+
+
+def test_specks_are_flat_and_throw_no_shadow():
+    """A flat stain is no darker on one side than on the other; a dropping is."""
+    sun = replace(DAY, direct=1.0, light_elevation_deg=30.0, shadow=0.9, noise=0.0)
+    one_sided = []
+    for change in ({"pellets": 0, "litter": ("speck",), "litter_count": 3}, {"pellets": 2}):
+        photo = render_droppings(replace(CALM, day=sun, jpeg_quality=100, **change), 8)
+        thing = (photo.numbers + photo.litter_numbers) > 0
+        away = cv2.distanceTransform((~thing).astype(np.uint8), cv2.DIST_L2, 5)
+        around = photo.pixels.mean(axis=2)[(away > 4) & (away < 8)]
+        one_sided.append(np.percentile(around, 50) - np.percentile(around, 2))
+    assert one_sided[1] > 2 * one_sided[0]
+
+
 def test_the_step_from_the_ground_is_large_on_paper_and_decides_what_is_faint():
     photo = render_droppings(CALM, 5)
     assert min(p.step for p in photo.pellets) > 30

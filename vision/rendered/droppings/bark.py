@@ -1,11 +1,11 @@
-"""Mulch of bark: flat chips of many sizes lying over each other, with dark gaps."""
+"""Mulch of bark or wood: flat chips of many sizes lying over each other, with dark gaps."""
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.rendered.fields import Floats, smooth_field
-from vision.rendered.light import shade
+from vision.rendered.light import shade, shadow_offset_px
 from vision.rendered.scene import Scene
 
 __all__ = ["paint_bark"]
@@ -13,12 +13,16 @@ __all__ = ["paint_bark"]
 _BARKS = np.array(
     [[0.20, 0.115, 0.07], [0.11, 0.065, 0.042], [0.29, 0.19, 0.12], [0.15, 0.13, 0.11]]
 )
+_WOODS = np.array([[0.48, 0.34, 0.20], [0.36, 0.25, 0.15], [0.30, 0.27, 0.23], [0.22, 0.13, 0.08]])
+"""Fresh, drying, weathered and wet chips of wood."""
 _GAP = (3, 2, 2)
 _MOST_CHIPS = 2500
 
 
-def paint_bark(rng: np.random.Generator, scene: Scene, px_per_mm: float) -> Floats:
-    """Return the light from a bed of bark, shape (rows, columns, 3), without shadows on it.
+def paint_bark(
+    rng: np.random.Generator, scene: Scene, px_per_mm: float, pale: float = 0.0
+) -> Floats:
+    """Return the light from a bed of chips, shape (rows, columns, 3), without shadows on it.
 
     Parameters
     ----------
@@ -28,13 +32,19 @@ def paint_bark(rng: np.random.Generator, scene: Scene, px_per_mm: float) -> Floa
         Gives the frame and the light.
     px_per_mm : float
         Scale.
+    pale : float
+        0 = bark, 1 = fresh chips of wood.
     """
+    colours = _BARKS + pale * (_WOODS - _BARKS)
+    away = np.clip(shadow_offset_px(scene, 1.0), -2, 2) * rng.uniform(0.02, 0.05)
     shape = (scene.height_px, scene.width_px)
     sheet, height = np.full((*shape, 3), _GAP, np.uint8), np.zeros(shape, np.uint8)
     long = rng.uniform(14, 32) * px_per_mm
     count = int(np.clip(14 * shape[0] * shape[1] / long**2, 30, _MOST_CHIPS))
     for number in range(count):
-        _lay_chip(rng, sheet, height, long * np.exp(rng.normal(0, 0.4)), 0.3 + 0.7 * number / count)
+        colour = colours[int(rng.integers(len(colours)))]
+        size, near = long * np.exp(rng.normal(0, 0.4)), 0.3 + 0.7 * number / count
+        _lay_chip(rng, sheet, height, colour, size, near, size * away)
     grain = smooth_field(rng, shape, max(0.5 * px_per_mm, 1.5), 2, 0.8)
     patches = smooth_field(rng, shape, max(4 * px_per_mm, 3), 2)
     reflectance = sheet.astype(np.float32) / np.float32(255)
@@ -50,8 +60,10 @@ def _lay_chip(
     rng: np.random.Generator,
     sheet: NDArray[np.uint8],
     height: NDArray[np.uint8],
+    face: NDArray[np.float64],
     long: float,
     near: float,
+    shadow: NDArray[np.float64],
 ) -> None:
     """Lay one chip: its shadow, its face with some fibres, and how high it lies."""
     middle = rng.uniform((-0.05, -0.05), (1.05, 1.05)) * (sheet.shape[1], sheet.shape[0])
@@ -60,8 +72,8 @@ def _lay_chip(
     cos, sin = np.cos(angle), np.sin(angle)
     turn = np.array([[cos, sin], [-sin, cos]])
     placed = points @ turn + middle
-    colour = 255 * _BARKS[int(rng.integers(len(_BARKS)))] * np.exp(rng.normal(0, 0.2)) * near
-    _fill(sheet, placed + 0.04 * long, colour * 0.2)
+    colour = 255 * face * np.exp(rng.normal(0, 0.2)) * near
+    _fill(sheet, placed + shadow, colour * 0.2)
     _fill(sheet, placed, colour)
     high = int(60 + 150 * near + rng.uniform(-25, 25))
     cv2.fillPoly(height, [_fixed(placed)], high, cv2.LINE_AA, shift=4)

@@ -1,4 +1,4 @@
-"""What lies between droppings and is none: crumbs, shade, aphids, seeds, chips of mulch."""
+"""What lies between droppings and is none: crumbs, shade, aphids, seeds, chips, flat specks."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -13,11 +13,20 @@ from vision.rendered.shape import Points, turned
 
 __all__ = ["PAINTERS", "Bit", "shade_patch"]
 
-_SOILS = np.array([[0.10, 0.065, 0.04], [0.055, 0.04, 0.03], [0.17, 0.11, 0.065]], np.float32)
+_SOILS = np.array(
+    [[0.10, 0.065, 0.04], [0.055, 0.04, 0.03], [0.17, 0.11, 0.065], [0.026, 0.021, 0.018],
+     [0.05, 0.047, 0.043]],
+    np.float32,
+)  # fmt: skip
 _APHIDS = np.array([[0.20, 0.30, 0.08], [0.02, 0.02, 0.02], [0.35, 0.18, 0.14]], np.float32)
 _SEEDS = np.array(
     [[0.50, 0.38, 0.20], [0.30, 0.20, 0.10], [0.06, 0.035, 0.02], [0.018, 0.016, 0.015]], np.float32
 )
+_STAINS = np.array(
+    [[0.02, 0.014, 0.012], [0.04, 0.025, 0.016], [0.075, 0.042, 0.022], [0.12, 0.07, 0.035]],
+    np.float32,
+)
+_RIM = np.array([0.34, 0.36, 0.07], np.float32)  # yellowed leaf
 _WOODS = np.array([[0.30, 0.19, 0.10], [0.16, 0.09, 0.05], [0.06, 0.04, 0.03]], np.float32)
 
 
@@ -80,7 +89,7 @@ def _crumb(
     window, cover, inner = made
     rough = 1 + 0.35 * smooth_field(rng, cover.shape, max(0.3 * radius, 1.3), 3)
     height = np.sqrt(np.maximum(inner, 0) * np.float32(radius)) * np.clip(rough, 0.1, 2)
-    colour = _SOILS[int(rng.integers(len(_SOILS)))]
+    colour = _SOILS[int(rng.integers(len(_SOILS)))] * np.asarray(scene.tint, np.float32)
     return Bit(window, cover, height, _coloured(rng, colour, cover.shape, 0.2 * radius), 0.0)
 
 
@@ -155,11 +164,38 @@ def _chip(
                reflectance.astype(np.float32), 0.05)  # fmt: skip
 
 
+def _speck(
+    rng: np.random.Generator, scene: DroppingScene, at: Points, px: float, shape: tuple[int, ...]
+) -> Bit | None:
+    """Paint a flat, dark stain of 0.6 to 3.5 mm, round or angular, mostly with a pale rim."""
+    radius = max(0.5 * float(np.clip(np.exp(rng.normal(0.35, 0.4)), 0.6, 3.5)) * px, 1.8)
+    corners = int(rng.integers(6, 14))
+    angle = np.arange(corners) * (2 * np.pi / corners)
+    reach = radius * (1 + rng.normal(0, rng.uniform(0.03, 0.2), corners)).clip(0.5, 1.5)
+    rim = 1 + rng.uniform(0.4, 1.6) * (rng.random() < 0.7)
+    window = frame_window(at[None], rim * radius + 4, shape)
+    if window is None:
+        return None
+    ring = np.stack([np.cos(angle) * reach, np.sin(angle) * reach], axis=1)
+    ring += at - (window[1].start, window[0].start)
+    canvas = np.zeros(window_size(window), np.uint8)
+    cv2.fillPoly(canvas, [np.rint(ring * 16).astype(np.int32)], 255, cv2.LINE_AA, shift=4)
+    core = blur(canvas.astype(np.float32) / np.float32(255), max(0.1 * radius, 0.6))
+    halo = np.float32(0.75) * blur(core, 0.6 * (rim - 1) * radius + 0.3) if rim > 1 else core
+    cover = np.maximum(core, halo)
+    dark, pale = _STAINS[int(rng.integers(len(_STAINS)))], _RIM * np.exp(rng.normal(0, 0.2))
+    share = (core / np.maximum(cover, np.float32(1e-3)))[..., None]
+    colour = _coloured(rng, dark, cover.shape, 0.4 * radius) * share + (1 - share) * pale
+    flat = np.zeros(cover.shape, np.float32)
+    return Bit(window, cover, flat, colour.astype(np.float32), float(rng.uniform(0, 0.15)))
+
+
 PAINTERS: dict[str, Callable[..., Bit | None]] = {
     "crumb": _crumb,
     "aphid": _aphid,
     "seed": _seed,
     "chip": _chip,
+    "speck": _speck,
 }
 """Painters of litter that lies on the ground: source of chance, scene, place, scale, frame."""
 

@@ -60,7 +60,9 @@ def render_droppings(scene: DroppingScene, seed: int) -> RenderedDroppings:
     day = settle_kind(rng, scene.day)
     painting = paint_light(rng, day, seed)
     if scene.ground == "mulch" and scene.bark:
-        painting.canvas[:] = paint_bark(rng, day, painting.px_per_mm)
+        painting.canvas[:] = paint_bark(rng, day, painting.px_per_mm, scene.pale)
+    if scene.ground in ("soil", "mulch"):
+        painting.canvas[:] *= np.asarray(scene.tint, np.float32)
     ground = _open_ground(scene, painting)
     for number, kind in enumerate(scene.litter, start=1):
         _lay_litter(rng, scene, ground, kind, number)

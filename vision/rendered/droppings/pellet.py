@@ -11,7 +11,7 @@ from vision.rendered.ribbon import Window, frame_window
 __all__ = ["Pellet", "draw_pellet", "pellet_form", "pellet_reflectance"]
 
 _BLACK = np.array([0.014, 0.012, 0.010], np.float32)
-_GREEN = np.array([0.030, 0.042, 0.012], np.float32)
+_GREEN = np.array([0.034, 0.044, 0.014], np.float32)
 _BROWN = np.array([0.034, 0.026, 0.014], np.float32)
 _BLEACHED = np.array([0.046, 0.042, 0.035], np.float32)  # added where it has dried out in the sun
 
@@ -127,7 +127,8 @@ def pellet_reflectance(
         for share in (scene.green, scene.brown, scene.dried)
     )
     colour = _BLACK + green * (_GREEN - _BLACK)
-    colour = (colour + brown * (_BROWN - colour)) * np.float32(np.exp(rng.normal(0.1, 0.25)))
+    lighter = np.float32(np.exp(scene.tone + rng.normal(0.1, 0.25)))
+    colour = (colour + brown * (_BROWN - colour)) * lighter
     colour = colour + dried * _BLEACHED
     grain = np.exp(0.25 * smooth_field(rng, (shape[0], shape[1]), max(0.25 * px, 1.2), 2))
     return np.asarray(colour * grain[..., None], np.float32)

@@ -12,8 +12,9 @@ __all__ = ["GROUNDS", "LITTER", "DroppingScene", "draw_dropping_scene"]
 GROUNDS = ("leaf", "soil", "mulch", "paper")
 """What droppings lie on; ``paper`` is a white sheet laid under the plant."""
 
-LITTER = ("crumb", "shade", "lesion", "aphid", "seed", "chip")
-"""Dark or small things that are no droppings. Lesions are painted on leaves alone."""
+LITTER = ("crumb", "shade", "lesion", "aphid", "seed", "chip", "speck")
+"""Dark or small things that are no droppings. Lesions are painted on leaves alone; specks are flat
+stains, as bacteria, resin or rain leave them, in crowds."""
 
 _DAY_GROUNDS = {"leaf": "", "soil": "soil", "mulch": "straw", "paper": "paper"}
 
@@ -40,8 +41,14 @@ class DroppingScene:
         How far that is turned to dark brown, 0 to 1.
     dried : float
         0 = fresh, 1 = dried out: greyer and lighter.
+    tone : float
+        Logarithm of how much lighter all droppings are than usual, -1 to 1.5.
     bark : bool
-        Whether mulch is bark instead of straw.
+        Whether mulch is bark or wood instead of straw.
+    pale : float
+        0 = bark, 1 = fresh chips of wood.
+    tint : tuple of float
+        Factors on red, green and blue of soil and mulch: other soils, wet or dry.
     moist : float
         0 = dry and matt, 1 = fresh and glossy.
     ridges : float
@@ -64,7 +71,10 @@ class DroppingScene:
     green: float = 0.3
     brown: float = 0.0
     dried: float = 0.0
+    tone: float = 0.0
     bark: bool = False
+    pale: float = 0.0
+    tint: tuple[float, float, float] = (1.0, 1.0, 1.0)
     moist: float = 0.4
     ridges: float = 0.6
     litter: tuple[str, ...] = ()
@@ -112,9 +122,11 @@ def draw_dropping_scene(rng: np.random.Generator, **fixed: Any) -> DroppingScene
     drawn = _draw_droppings(rng) | fixed
     lesions = "lesion" in drawn["litter"] and drawn["ground"] == "leaf"
     day = _draw_day(rng, drawn["ground"], drawn["pellet_mm"], lesions, size)
-    scale = min(size.values()) / day.frame_mm
-    bark = bool(rng.random() < 0.4) and drawn["pellet_mm"] * scale >= 20
-    own: dict[str, Any] = {"day": day, "bark": bark}
+    own: dict[str, Any] = {"day": day, "bark": bool(rng.random() < 0.5)}
+    own["pale"] = float(rng.beta(0.7, 0.9))
+    own["tone"] = float(np.clip(rng.normal(0.15, 0.45), -1, 1.5))
+    red, green, blue = np.exp(rng.normal(0, 0.3) + rng.normal(0, (0.06, 0.04, 0.16)))
+    own["tint"] = (float(red), float(green), float(blue))
     return DroppingScene(**(own | drawn))
 
 
