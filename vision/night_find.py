@@ -17,7 +17,7 @@ from vision.night_readings import Ways, reading_features, readings_of
 
 __all__ = ["COUNTED_FROM", "Found", "decide"]
 
-COUNTED_FROM = 0.42
+COUNTED_FROM = 0.43
 """Probability from which a body is counted: one missed costs the grower more than one too many."""
 
 _LEAST_TOGETHER, _MOST_PIECES = 0.3, 3
