@@ -11,7 +11,9 @@ from sklearn.neural_network import MLPClassifier
 
 from vision.layers import FARTHEST
 
-__all__ = ["fit"]
+Floats = NDArray[np.float32]
+
+__all__ = ["as_stored", "fit", "standardised"]
 
 
 def fit(
@@ -39,8 +41,7 @@ def fit(
     rounds : int
         How often all rows are gone through.
     """
-    mean, spread = inputs.mean(axis=0), inputs.std(axis=0) + 1e-6
-    rows = np.clip((inputs - mean) / spread, -FARTHEST, FARTHEST)
+    rows, mean, spread = standardised(inputs)
     if hidden:
         network = MLPClassifier(
             hidden, alpha=0.3, batch_size=256, max_iter=rounds, random_state=seed
@@ -52,6 +53,22 @@ def fit(
     else:
         line = LogisticRegression(max_iter=1000).fit(rows, wanted)
         layers = [(line.coef_.T, line.intercept_)]
+    return as_stored(names, mean, spread, layers)
+
+
+def standardised(inputs: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return rows as ``vision.layers`` standardises them, and the mean and spread of each input."""
+    mean, spread = inputs.mean(axis=0), inputs.std(axis=0) + 1e-6
+    return np.clip((inputs - mean) / spread, -FARTHEST, FARTHEST), mean, spread
+
+
+def as_stored(
+    names: tuple[str, ...],
+    mean: Floats,
+    spread: Floats,
+    layers: list[tuple[NDArray[Any], NDArray[Any]]],
+) -> dict[str, Any]:
+    """Return a network's numbers, rounded, as ``vision.layers`` reads them."""
     return {
         "inputs": list(names),
         "mean": np.round(mean, 5).tolist(),

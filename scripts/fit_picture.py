@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scripts.fit_layers import standardised
 from vision.frass_picture import FIRST, KERNELS, SECOND, Kernel, planes_of
-from vision.layers import FARTHEST
 
 __all__ = ["fit_picture"]
 
@@ -88,8 +88,8 @@ def fit_picture(
         How often all spots are gone through.
     """
     rng = np.random.default_rng(seed)
-    mean, spread = rows.mean(axis=0), rows.std(axis=0) + 1e-6
-    measures = np.clip((rows - mean) / spread, -FARTHEST, FARTHEST).astype(np.float32)
+    standard, mean, spread = standardised(rows)
+    measures = standard.astype(np.float32)
     net = _begin(rng, rows.shape[1], hidden)
     steps = rounds * -(-len(rows) // _BATCH)
     for _ in range(rounds):

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from sklearn.exceptions import ConvergenceWarning
 from sklearn.neural_network import MLPRegressor
 
-from scripts.fit_layers import fit
+from scripts.fit_layers import as_stored, fit, standardised
 from scripts.outline_pictures import read
 from vision.chewed import (
     CHEWED_PATH,
@@ -38,7 +38,7 @@ from vision.chewed import (
     without_stalk,
 )
 from vision.chewed_bays import BAY_LENGTH_PX, BAY_MEASURES, Bay
-from vision.layers import FARTHEST, layers_of
+from vision.layers import layers_of
 from vision.leaf import find_leaves
 from vision.lesion import classify
 from vision.raster import largest_part, shrunk, window_around
@@ -257,8 +257,7 @@ def _judge(gain: dict[str, Any]) -> BiteJudge:
 
 def _fit_value(shapes: Floats, wanted: Numbers, use: Bools) -> dict[str, Any]:
     """Fit a network that returns a value instead of log-odds."""
-    mean, spread = shapes[use].mean(axis=0), shapes[use].std(axis=0) + 1e-6
-    rows = np.clip((shapes[use] - mean) / spread, -FARTHEST, FARTHEST)
+    rows, mean, spread = standardised(shapes[use])
     network = MLPRegressor(
         hidden_layer_sizes=_HIDDEN_SHAPE, alpha=0.3, solver="lbfgs", max_iter=400,
         random_state=_SEED,
@@ -266,15 +265,8 @@ def _fit_value(shapes: Floats, wanted: Numbers, use: Bools) -> dict[str, Any]:
     with warnings.catch_warnings():  # stopping early is meant: it keeps the weights small
         warnings.simplefilter("ignore", ConvergenceWarning)
         network.fit(rows, wanted[use])
-    return {
-        "inputs": list(SHAPE),
-        "mean": np.round(mean, 5).tolist(),
-        "spread": np.round(spread, 5).tolist(),
-        "layers": [
-            {"weights": np.round(weights, 4).tolist(), "offsets": np.round(offsets, 4).tolist()}
-            for weights, offsets in zip(network.coefs_, network.intercepts_, strict=True)
-        ],
-    }
+    layers = list(zip(network.coefs_, network.intercepts_, strict=True))
+    return as_stored(SHAPE, mean, spread, layers)
 
 
 def _report(kinds: list[str], true: Numbers, pct: Numbers, ends: tuple[Numbers, Numbers]) -> None:

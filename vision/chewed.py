@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from vision.chewed_bays import BAY_LENGTH_PX, BAY_MEASURES, Bay, find_bays
 from vision.layers import Layers, layers_of
-from vision.raster import disc, largest_part, shrunk
+from vision.raster import disc, distance_inside, filled, largest_part, shrunk
 from vision.records import LESION
 
 __all__ = [
@@ -185,7 +185,7 @@ def read_outline(leaf: Bools, classes: Mask, bite: Layers) -> Outline | None:
     """
     factor = min(1.0, BAY_LENGTH_PX / max(leaf.shape))
     small = shrunk(leaf.astype(np.uint8) * 255, factor) > 127
-    whole = _filled(largest_part(small))
+    whole = filled(largest_part(small))
     blade = without_stalk(whole)
     if np.count_nonzero(blade) < _MAIN_PART * np.count_nonzero(small) or is_compound(whole):
         return None
@@ -289,14 +289,6 @@ def _drawn(bays: list[Bay], shape: tuple[int, ...]) -> Bools:
     return np.asarray(cv2.resize(joined, shape[::-1], interpolation=cv2.INTER_NEAREST) > 0)
 
 
-def _filled(leaf: Bools) -> Bools:
-    """Close all holes."""
-    outlines, _ = cv2.findContours(leaf.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    filled = np.zeros(leaf.shape, np.uint8)
-    cv2.drawContours(filled, outlines, -1, 1, cv2.FILLED)
-    return filled.view(np.bool_)
-
-
 def without_stalk(leaf: Bools) -> Bools:
     """Return the blade of a leaf: its broad part, without stalk and without what hangs on it.
 
@@ -306,8 +298,7 @@ def without_stalk(leaf: Bools) -> Bools:
         One leaf without holes.
     """
     width = round(_STALK * max(cv2.boundingRect(leaf.view(np.uint8))[2:]))
-    padded = np.pad(leaf, 1).view(np.uint8)
-    core = cv2.distanceTransform(padded, cv2.DIST_L2, 5)[1:-1, 1:-1] > width
+    core = distance_inside(leaf) > width
     if not core.any():
         return leaf
     grown = cv2.dilate(largest_part(core).view(np.uint8), disc(width + 2))
@@ -317,8 +308,7 @@ def without_stalk(leaf: Bools) -> Bools:
 def is_compound(blade: Bools) -> bool:
     """Whether a leaf is made of several leaflets: it comes apart where it is narrow."""
     length = max(cv2.boundingRect(blade.view(np.uint8))[2:])
-    depth = cv2.distanceTransform(np.pad(blade, 1).view(np.uint8), cv2.DIST_L2, 5)
-    core = depth > _NECK * length
+    core = distance_inside(blade) > _NECK * length
     _, _, stats, _ = cv2.connectedComponentsWithStats(core.view(np.uint8))
     large = stats[1:, cv2.CC_STAT_AREA] > _LEAFLET_SHARE * np.count_nonzero(core)
     return bool(np.count_nonzero(large) >= _LEAFLETS)

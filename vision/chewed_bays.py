@@ -14,6 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.raster import distance_inside
+
 __all__ = ["BAY_LENGTH_PX", "BAY_MEASURES", "Bay", "find_bays"]
 
 Bools = NDArray[np.bool_]
@@ -102,8 +104,7 @@ def _placed(inside: Bools, window: tuple[slice, slice], shape: tuple[int, ...]) 
 def _bays_of(blade: Mask, length: float, ball: float, mirror: "_Mirror") -> Iterator[Bay]:
     closed = _closed(blade, ball * length)
     bay_px = (closed > 0) & (blade == 0)
-    depth = np.asarray(cv2.distanceTransform(np.pad(closed, 1), cv2.DIST_L2, 5), np.float32)
-    below = depth[1:-1, 1:-1]
+    below = distance_inside(closed > 0)
     count, labels, stats, centres = cv2.connectedComponentsWithStats(bay_px.view(np.uint8))
     area = float(np.count_nonzero(blade))
     deep = np.zeros(count, np.float32)

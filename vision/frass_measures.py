@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from vision.frass_picture import picture_of
 from vision.frass_regions import Region
+from vision.raster import hull_area
 
 __all__ = ["COMPANY", "MEASURES", "Measured", "keep_company", "measure_regions"]
 
@@ -170,8 +171,7 @@ def _form(inside: NDArray[np.uint8]) -> tuple[tuple[float, float, float], float,
     _, (one, other), _ = cv2.minAreaRect(outline)
     length, width = max(one, other) + 1, min(one, other) + 1
     area = float(np.count_nonzero(inside))
-    hull = cv2.convexHull(outline)
-    solid = area / (cv2.contourArea(hull) + cv2.arcLength(hull, closed=True) / 2 + 1)
+    solid = area / hull_area(outline)
     return (length / width, solid, area / (np.pi / 4 * length * width)), length, width
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from vision.frass_peaks import LOG_STEPS, LOG_TABLE
 from vision.frass_regions import Region
-from vision.layers import FARTHEST
+from vision.layers import FARTHEST, numbers_of, through
 
 __all__ = [
     "FIRST",
@@ -148,17 +148,9 @@ class PictureNet:
             seen = np.maximum(seen[:, kernel.places()] @ weights + offsets, 0)
             seen = seen.reshape(len(rows), -1)
         values = np.concatenate([seen, measures], axis=1)
-        for weights, offsets in zip(self.weights[2:-1], self.offsets[2:-1], strict=True):
-            values = np.maximum(values @ weights + offsets, 0)
-        return np.asarray((values @ self.weights[-1] + self.offsets[-1])[:, 0], np.float32)
+        return through(values, self.weights[2:], self.offsets[2:])
 
 
 def picture_net_of(stored: dict[str, Any]) -> PictureNet:
     """Return the network whose numbers are given."""
-    layers = stored["layers"]
-    return PictureNet(
-        np.array(stored["mean"], np.float32),
-        np.array(stored["spread"], np.float32),
-        tuple(np.array(layer["weights"], np.float32) for layer in layers),
-        tuple(np.array(layer["offsets"], np.float32) for layer in layers),
-    )
+    return PictureNet(*numbers_of(stored))

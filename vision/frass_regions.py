@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.frass_peaks import LOG_TABLE, View
+from vision.raster import filled, hull_area
 
 __all__ = ["Region", "Spot", "region_of"]
 
@@ -141,12 +142,9 @@ def _outlined(like: Bools, away: Floats, size_px: float) -> Bools | None:
     own[0] = 0
     if not own.any():
         return None
-    part = (labels == int(own.argmax())).view(np.uint8)
-    outlines, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    filled = np.zeros(like.shape, np.uint8)
-    cv2.drawContours(filled, outlines, -1, 1, cv2.FILLED)
-    share = np.count_nonzero(filled) / (np.pi / 4 * size_px**2)
-    return filled.view(np.bool_) if _LEAST_SHARE <= share <= _MOST_SHARE else None
+    part = filled(labels == int(own.argmax()))
+    share = np.count_nonzero(part) / (np.pi / 4 * size_px**2)
+    return part if _LEAST_SHARE <= share <= _MOST_SHARE else None
 
 
 def _fit(inside: Bools, slope: Floats) -> float:
@@ -154,7 +152,5 @@ def _fit(inside: Bools, slope: Floats) -> float:
     drawn = inside.view(np.uint8)
     outlines, _ = cv2.findContours(drawn, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     outline = outlines[0]
-    hull = cv2.convexHull(outline)
-    whole = cv2.contourArea(hull) + cv2.arcLength(hull, closed=True) / 2 + 1
     cols, rows = outline.reshape(-1, 2).T
-    return float(slope[rows, cols].mean()) * (np.count_nonzero(inside) / whole) ** 2
+    return float(slope[rows, cols].mean()) * (np.count_nonzero(inside) / hull_area(outline)) ** 2

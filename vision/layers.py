@@ -7,9 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["FARTHEST", "Layers", "layers_of", "through"]
+__all__ = ["FARTHEST", "Layers", "layers_of", "numbers_of", "through"]
 
 Floats = NDArray[np.float32]
+Many = tuple[Floats, ...]
 
 FARTHEST = 6.0
 """Standard deviations from the mean that an input is taken for at most."""
@@ -47,8 +48,13 @@ class Layers:
 
 def layers_of(stored: dict[str, Any]) -> Layers:
     """Return the network whose numbers are given."""
+    return Layers(*numbers_of(stored))
+
+
+def numbers_of(stored: dict[str, Any]) -> tuple[Floats, Floats, Many, Many]:
+    """Return mean, spread, weights and offsets of a network as arrays."""
     layers = stored["layers"]
-    return Layers(
+    return (
         np.array(stored["mean"], np.float32),
         np.array(stored["spread"], np.float32),
         tuple(np.array(layer["weights"], np.float32) for layer in layers),

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from vision.colour import log_chromaticity
 from vision.outline import OVERVIEW_PX, leaf_score
-from vision.raster import disc, shrunk
+from vision.raster import disc, filled, shrunk
 from vision.tag_hide import painted_over
 
 __all__ = ["MOST_LEAVES", "Leaves", "find_leaves"]
@@ -258,9 +258,8 @@ def _may_be_several(leaf: NDArray[np.bool_]) -> bool:
 def _has_neck(piece: Mask) -> bool:
     # teeth of the margin and holes are closed first: the necks beside them are not meant
     closed = cv2.morphologyEx(np.pad(piece, 1), cv2.MORPH_CLOSE, disc(_BAND_PX))
-    outlines, _ = cv2.findContours(closed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    closed = cv2.drawContours(closed, outlines, -1, 1, cv2.FILLED)
-    depth = cv2.distanceTransform(closed, cv2.DIST_L2, 3)
+    whole_piece = filled(np.asarray(closed) > 0)
+    depth = cv2.distanceTransform(whole_piece.view(np.uint8), cv2.DIST_L2, 3)
     whole = float(depth.max())
     for level in np.linspace(0.1, _NECK, 8) * whole:
         count, label = cv2.connectedComponents((depth > level).astype(np.uint8))

@@ -116,8 +116,7 @@ def _parted_at_groove(mask: Bools, light: NDArray[np.float32]) -> Way:
     """Part a mask into what stays connected where it is bright: bodies side by side."""
     if np.count_nonzero(mask) < _LEAST_PARTED_PX:
         return []
-    rows, columns = light.shape
-    inside = cv2.resize(mask.astype(np.uint8), (columns, rows), interpolation=cv2.INTER_NEAREST) > 0
+    inside = _at_scale(mask, light.shape)
     seen = np.where(inside, light, np.float32(0))
     reach = 2 * max(2, round(_PEAK_REACH * usual_half_width(inside))) + 1
     peak = cv2.dilate(cv2.blur(seen, (3, 3)), np.ones((reach, reach), np.uint8))
@@ -128,8 +127,7 @@ def _parted_by_hue(mask: Bools, hue: NDArray[np.float32]) -> Way:
     """Part a mask into two hues of light, such as a body and the paper that it lies on."""
     if np.count_nonzero(mask) < _LEAST_PARTED_PX:
         return []
-    rows, columns = hue.shape
-    inside = cv2.resize(mask.astype(np.uint8), (columns, rows), interpolation=cv2.INTER_NEAREST) > 0
+    inside = _at_scale(mask, hue.shape)
     own = hue[inside]
     low, high = (float(v) for v in np.percentile(own, _HUE_PERCENTILES))
     if high - low < _LEAST_HUE_APART:
@@ -140,12 +138,16 @@ def _parted_by_hue(mask: Bools, hue: NDArray[np.float32]) -> Way:
     sides = [own[own < split], own[own >= split]]
     if abs(sides[1].mean() - sides[0].mean()) < _HUE_SPREADS * (sides[0].std() + sides[1].std()):
         return []
-    size = (mask.shape[1], mask.shape[0])
-    green = (inside & (hue >= split)).astype(np.uint8)
-    large = cv2.resize(green, size, interpolation=cv2.INTER_NEAREST) > 0
-    parts = [largest_part(part) for part in (mask & large, mask & ~large)]
+    green = _at_scale(inside & (hue >= split), mask.shape)
+    parts = [largest_part(part) for part in (mask & green, mask & ~green)]
     found = [(Line(longest_midline(part), 2), part) for part in parts if part.any()]
     return found if len(found) > 1 else []
+
+
+def _at_scale(mask: Bools, shape: tuple[int, ...]) -> Bools:
+    """Return a mask over the same ground at another scale."""
+    size = (shape[1], shape[0])
+    return np.asarray(cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)) > 0
 
 
 def _first_parted(mask: Bools, cuts: Iterable[Bools]) -> Way:

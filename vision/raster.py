@@ -4,7 +4,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["disc", "largest_part", "shrunk", "window_around"]
+__all__ = [
+    "disc",
+    "distance_inside",
+    "filled",
+    "hull_area",
+    "largest_part",
+    "shrunk",
+    "window_around",
+]
 
 
 def disc(radius_px: int) -> NDArray[np.uint8]:
@@ -22,6 +30,45 @@ def disc(radius_px: int) -> NDArray[np.uint8]:
     """
     side = 2 * radius_px + 1
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
+
+
+def distance_inside(part: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Return each pixel's distance in pixels from what is not the part; the frame is not.
+
+    Parameters
+    ----------
+    part : ndarray of bool, shape (rows, columns)
+        Not changed.
+    """
+    inside = cv2.distanceTransform(np.pad(part, 1).view(np.uint8), cv2.DIST_L2, 5)
+    return np.asarray(inside, np.float32)[1:-1, 1:-1]
+
+
+def filled(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return a mask with all holes closed.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (rows, columns)
+        Not changed.
+    """
+    outlines, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    drawn = np.zeros(mask.shape, np.uint8)
+    cv2.drawContours(drawn, outlines, -1, 1, cv2.FILLED)
+    return drawn.view(np.bool_)
+
+
+def hull_area(outline: cv2.typing.MatLike) -> float:
+    """Return the pixels inside the convex hull of an outline.
+
+    Parameters
+    ----------
+    outline : ndarray of int32, shape (points, 1, 2)
+        From ``cv2.findContours``. It runs through pixel centres: half a pixel all round belongs to
+        the hull too.
+    """
+    hull = cv2.convexHull(outline)
+    return float(cv2.contourArea(hull) + cv2.arcLength(hull, closed=True) / 2 + 1)
 
 
 def largest_part(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:

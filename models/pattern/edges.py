@@ -5,6 +5,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.pattern.leaf_view import LeafView, LesionTable, mean_by
+from vision.raster import hull_area
 
 __all__ = ["edge_measures"]
 
@@ -14,7 +15,6 @@ _OFF_OUTLINE_PX = 3  # the leaf's own outline is no edge of a lesion
 _SOFTENED_PX = 0.8  # standard deviation: noise and JPEG blocks are finer than edges
 _FEW_PX = 5
 
-Floats = NDArray[np.float32]
 Bools = NDArray[np.bool_]
 
 
@@ -61,9 +61,7 @@ def _solidity(view: LeafView, table: LesionTable) -> float:
         outlines, _ = cv2.findContours(
             own.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
         )
-        hull = cv2.convexHull(max(outlines, key=len))
-        # The outline runs through pixel centres: half a pixel all round belongs to the hull too.
-        share[index] = min(1.0, area / (cv2.contourArea(hull) + cv2.arcLength(hull, True) / 2 + 1))
+        share[index] = min(1.0, area / hull_area(max(outlines, key=len)))
     return mean_by(share, table.area, shaped)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.lesion import roundness
-from vision.raster import shrunk, window_around
+from vision.raster import distance_inside, shrunk, window_around
 from vision.records import BACKGROUND, DROPPING, HALO, LEAF, LESION, DayMeasurement
 from vision.tissue import healthy_colour, leaf_lab
 
@@ -16,7 +16,6 @@ __all__ = [
     "MARGIN",
     "LeafView",
     "LesionTable",
-    "distance_inside",
     "leaf_view",
     "lesion_table",
     "mean_by",
@@ -117,12 +116,6 @@ def mean_by(values: Floats, weights: Floats, which: Bools, empty: float = float(
     """Return the weighted mean of some values, or ``empty`` where there are none."""
     weight = weights[which]
     return float((values[which] * weight).sum() / weight.sum()) if weight.sum() > 0 else empty
-
-
-def distance_inside(part: Bools) -> Floats:
-    """Return each pixel's distance from what is not the part, in pixels; the frame is not."""
-    inside = cv2.distanceTransform(np.pad(part, 1).astype(np.uint8), cv2.DIST_L2, 5)
-    return np.asarray(inside, np.float32)[1:-1, 1:-1]
 
 
 def leaf_view(pixels: NDArray[np.uint8], measurement: DayMeasurement, number: int) -> LeafView:

@@ -17,12 +17,12 @@ from models.pattern.leaf_view import (
     MARGIN,
     LeafView,
     LesionTable,
-    distance_inside,
     leaf_view,
     lesion_table,
     mean_by,
 )
 from models.pattern.position import position_measures
+from vision.raster import distance_inside
 from vision.records import DayMeasurement
 
 __all__ = ["MEASURES", "Measure", "measure_leaf", "measure_pattern"]
@@ -135,20 +135,20 @@ def measure_pattern(pixels: NDArray[np.uint8], measurement: DayMeasurement, numb
 
 def measure_leaf(view: LeafView) -> Floats:
     """Measure one leaf that was cut out already."""
-    table = lesion_table(view)
+    table, sick_depth = lesion_table(view), distance_inside(view.sick)
     values = (
         _amounts(view)
         | _counts(table)
         | _shapes(table)
         | _sizes(table)
-        | _breadths(view)
+        | _breadths(view, sick_depth)
         | _places(view, table)
         | _profiles(table)
         | _colours(view, table)
         | _marks(view)
         | _margin(view)
         | _whole_leaf(view)
-        | _pieces(view)
+        | _pieces(view, sick_depth)
         | edge_measures(view, table)
         | position_measures(view, table)
     )
@@ -224,16 +224,17 @@ def _log_spread(sizes: Floats) -> float:
     return float(np.std(np.log(sizes))) if len(sizes) > 3 else np.nan
 
 
-def _breadths(view: LeafView) -> dict[str, float]:
-    dead = {f"broad_{n}": _broader(view.dead, n / 100 * view.side_px) for n in (2, 4, 6, 9)}
-    sick = {f"sick_broad_{n}": _broader(view.sick, n / 100 * view.side_px) for n in (4, 6)}
+def _breadths(view: LeafView, sick_depth: Floats) -> dict[str, float]:
+    side, dead_depth = view.side_px, distance_inside(view.dead)
+    dead = {f"broad_{n}": _broader(view.dead, dead_depth, n / 100 * side) for n in (2, 4, 6, 9)}
+    sick = {f"sick_broad_{n}": _broader(view.sick, sick_depth, n / 100 * side) for n in (4, 6)}
     return dead | sick
 
 
-def _broader(part: NDArray[np.bool_], radius_px: float) -> float:
+def _broader(part: NDArray[np.bool_], depth: Floats, radius_px: float) -> float:
     """Share of a part that a disc of the radius can reach inside it (a granulometry)."""
     total = np.count_nonzero(part)
-    core = distance_inside(part) > radius_px
+    core = depth > radius_px
     if not total or not core.any():
         return 0.0
     away = cv2.distanceTransform((~core).astype(np.uint8), cv2.DIST_L2, 3)
@@ -292,11 +293,11 @@ def _marks(view: LeafView) -> dict[str, float]:
     return named | {"effective_marks": _effective_number(areas)}
 
 
-def _pieces(view: LeafView) -> dict[str, float]:
+def _pieces(view: LeafView, sick_depth: Floats) -> dict[str, float]:
     """Count what is left of the symptoms when they are worn down: spots that merged come apart."""
-    deep = distance_inside(view.sick)
     counts = {
-        pct: cv2.connectedComponents((deep > pct / 100 * view.side_px).astype(np.uint8))[0] - 1
+        pct: cv2.connectedComponents((sick_depth > pct / 100 * view.side_px).astype(np.uint8))[0]
+        - 1
         for pct in _WORN_PCT
     }
     return {f"pieces_{pct}": float(np.log1p(count)) for pct, count in counts.items()}

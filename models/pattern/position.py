@@ -10,8 +10,6 @@ __all__ = ["position_measures"]
 _FEW_PX = 5
 _FEWEST = 5  # lesions; the distances between fewer are all chance
 
-Floats = NDArray[np.float64]
-
 
 def position_measures(view: LeafView, table: LesionTable) -> dict[str, float]:
     """Return ``tip_reach``, ``off_midrib`` and ``clustering`` of a leaf; NaN where it has none."""
