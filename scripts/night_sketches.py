@@ -21,6 +21,7 @@ Bytes = NDArray[np.uint8]
 Rng = np.random.Generator
 
 _FINE = 3  # bits of a pixel in which shapes are drawn
+_ON_PAPER = 0.12  # of the caterpillars
 
 
 @dataclass(eq=False)
@@ -70,8 +71,9 @@ def sketch_scene(seed: int) -> Sketch:
     for _ in range(int(rng.integers(0, 7))):
         _DECOYS[int(rng.integers(len(_DECOYS)))](rng, scene, foliage, size)
     _add_caterpillars(rng, scene, size)
-    if rng.random() < 0.35:
-        _cover_some(rng, scene, foliage)
+    if rng.random() < 0.4:
+        for _ in range(int(rng.integers(1, 3))):
+            _cover_some(rng, scene, foliage)
     _expose(rng, scene)
     return scene
 
@@ -164,8 +166,8 @@ def _course(rng: Rng, length: float, bend: float, knots: int = 5) -> NDArray[np.
 
 def _body_colour(rng: Rng) -> Floats:
     """Return green to cyan, now and then pale."""
-    colour = np.array([rng.uniform(0.02, 0.5), 1.0, rng.uniform(0.03, 0.75)])
-    return np.asarray(colour + rng.uniform(0, 0.12), np.float32)
+    colour = np.array([rng.uniform(0.02, 0.5), 1.0, rng.uniform(0.03, 0.95)])
+    return np.asarray(colour + rng.choice((rng.uniform(0, 0.12), rng.uniform(0, 0.35))), np.float32)
 
 
 def _add_caterpillars(rng: Rng, scene: Sketch, size: float) -> None:
@@ -179,6 +181,8 @@ def _add_caterpillars(rng: Rng, scene: Sketch, size: float) -> None:
         if last is not None and rng.random() < 0.25:  # across another one
             line = line - line[60] + last[int(rng.integers(20, 100))] + rng.normal(0, 2, 2)
         own = colour * np.exp(rng.normal(0, 0.12, 3)) * strength * np.exp(rng.normal(0, 0.3))
+        if rng.random() < _ON_PAPER:
+            _sheet(rng, scene, line[int(rng.integers(120))], length)
         last = line if _lay_caterpillar(rng, scene, line, length, own.astype(np.float32)) else last
 
 
@@ -242,12 +246,36 @@ def _tag(rng: Rng, scene: Sketch, foliage: Floats, size: float) -> None:
     _lay(scene, _polygon(scene, corners + _somewhere(rng, scene)), colour)
 
 
+def _sheet(rng: Rng, scene: Sketch, at: NDArray[np.float64], length: float) -> None:
+    """Lay printed paper, a tag or cloth, for a caterpillar to lie on, unless it hides another."""
+    sides = length * np.exp(rng.normal(0, 0.5, 2)) * (0.7, 0.3)
+    corners = _turned(np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * sides, rng.uniform(0, 6.3))
+    cover = _polygon(scene, corners + at)
+    if scene.numbers[cover > 0].any():
+        return
+    print_ = np.exp(-rng.uniform(0, 1.5) * (_smooth(rng, scene.shape, length / 20 + 2) > 0.8))
+    _lay(scene, cover, (_brightener(rng) * print_[..., None]).astype(np.float32))
+
+
 def _twine(rng: Rng, scene: Sketch, foliage: Floats, size: float) -> None:
     line = _course(rng, rng.uniform(0.3, 1.5) * max(scene.shape), rng.uniform(0.3, 3), 7)
     colour = _brightener(rng)
     if rng.random() < 0.4:
         colour = _body_colour(rng) * np.float32(np.exp(rng.normal(-1, 0.6)))
-    _stroke(scene, line + _somewhere(rng, scene), max(1, size * rng.uniform(0.01, 0.08)), colour)
+    thick = max(1, size * rng.uniform(0.01, 0.08))
+    if rng.random() < 0.5:
+        thick = max(1, size * rng.uniform(0.05, 0.2))
+        colour = colour * _strands(rng, scene, line, thick)
+    _stroke(scene, line + _somewhere(rng, scene), thick, colour)
+
+
+def _strands(rng: Rng, scene: Sketch, line: NDArray[np.float64], thick: float) -> Floats:
+    """Return the stripes of a twisted cord, which run aslant of it."""
+    angle = np.arctan2(*(line[-1] - line[0])[::-1]) + rng.choice((-1, 1)) * rng.uniform(0.3, 1)
+    row, col = np.mgrid[0 : scene.shape[0], 0 : scene.shape[1]]
+    way = (col * np.cos(angle) + row * np.sin(angle)) / max(thick * rng.uniform(0.4, 1), 2)
+    wave = np.exp(rng.uniform(0.2, 1) * np.cos(2 * np.pi * way))
+    return np.asarray(wave[..., None], np.float32)
 
 
 def _lint(rng: Rng, scene: Sketch, foliage: Floats, size: float) -> None:
@@ -284,20 +312,47 @@ def _glare(rng: Rng, scene: Sketch, foliage: Floats, size: float) -> None:
 
 def _stem(rng: Rng, scene: Sketch, foliage: Floats, size: float) -> None:
     line = _course(rng, rng.uniform(0.4, 1.6) * max(scene.shape), rng.uniform(0.1, 0.8), 3)
+    if rng.random() < 0.35:  # a stub, both ends of which are seen
+        line = _course(rng, size * rng.uniform(0.5, 2.5), rng.uniform(0.1, 0.8), 3)
     pale = foliage * np.float32(rng.uniform(1, 4))
     pale = pale * np.array([1, rng.uniform(1, 4), 1], np.float32)
+    if rng.random() < 0.3:  # straw to grey, whatever the foliage sends back
+        straw = np.array([rng.uniform(0.5, 1), rng.uniform(0.6, 1), rng.uniform(0.3, 1)])
+        pale = np.asarray(straw * np.exp(rng.normal(-2.2, 0.7)), np.float32)
     _stroke(scene, line + _somewhere(rng, scene), max(2, size * rng.uniform(0.03, 0.35)), pale)
 
 
 def _flower(rng: Rng, scene: Sketch, foliage: Floats, size: float) -> None:
-    at, reach = _somewhere(rng, scene), size * rng.uniform(0.1, 0.5)
-    petals = int(rng.integers(4, 8))
-    angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
-    radius = reach * (0.35 + 0.65 * np.abs(np.cos(petals * angle / 2)) ** rng.uniform(0.5, 2))
-    outline = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+    """Draw flowers of one kind, with rounded petals or as a star of pointed ones."""
     colour = np.array([rng.uniform(0.3, 1), 1.0, rng.uniform(0.02, 0.4)])
-    tint = colour * np.exp(rng.normal(-1.6, 0.6))
-    _lay(scene, _polygon(scene, outline * (1, rng.uniform(0.4, 1)) + at), tint.astype(np.float32))
+    tint = colour * np.exp(rng.normal(-1.3, 0.6))
+    middle, petals, pointed = _somewhere(rng, scene), int(rng.integers(4, 8)), rng.random() < 0.6
+    for _ in range(int(rng.integers(1, 5))):
+        reach = size * rng.uniform(0.1, 0.5)
+        outline = _star(rng, petals) if pointed else _rounded(rng, petals)
+        seen = _turned(outline * reach * (1, rng.uniform(0.4, 1)), rng.uniform(0, 6.3))
+        at = middle + rng.normal(0, 1.5, 2) * reach
+        own = tint * np.exp(rng.normal(0, 0.3))
+        _lay(scene, _polygon(scene, seen + at), own.astype(np.float32))
+        if rng.random() < 0.5:  # the cone of the anthers
+            cone = _polygon(scene, _blot(rng, at, 0.5 * reach, 0.4 * reach, 0.05))
+            _lay(scene, cone, (own * np.exp(rng.normal(0.3, 0.5))).astype(np.float32))
+
+
+def _rounded(rng: Rng, petals: int) -> NDArray[np.float64]:
+    angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    radius = 0.35 + 0.65 * np.abs(np.cos(petals * angle / 2)) ** rng.uniform(0.5, 2)
+    return np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+
+
+def _star(rng: Rng, petals: int) -> NDArray[np.float64]:
+    """Return a star of narrow pointed petals, widest near the middle of each."""
+    step, narrow, belly = 2 * np.pi / petals, rng.uniform(0.15, 0.45), rng.uniform(0.3, 0.7)
+    turn = np.array([-0.5, -0.28, 0.0, 0.28]) * step
+    radius = np.array([narrow, max(belly, narrow), 1.0, max(belly, narrow)])
+    angle = (np.arange(petals)[:, None] * step + turn).ravel()
+    length = np.tile(radius, petals) * np.exp(rng.normal(0, 0.08, 4 * petals))
+    return np.stack([length * np.cos(angle), length * np.sin(angle)], axis=1)
 
 
 def _drops(rng: Rng, scene: Sketch, foliage: Floats, size: float) -> None:
@@ -337,7 +392,8 @@ def _fruit(rng: Rng, scene: Sketch, foliage: Floats, size: float) -> None:
 
 Decoy = Callable[[Rng, Sketch, Floats, float], None]
 _DECOYS: tuple[Decoy, ...] = (
-    _tag, _twine, _lint, _cloth, _worm_of_cloth, _glare, _stem, _flower, _drops, _dead_leaf, _fruit
+    _tag, _twine, _lint, _cloth, _worm_of_cloth, _glare, _stem, _flower, _flower, _drops,
+    _dead_leaf, _fruit,
 )  # fmt: skip
 
 

@@ -6,16 +6,18 @@ marks are read off directly, however it is bent.
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from math import ceil
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.midline import Line, midlines
-from vision.night_light import FLOOR, NightLight
+from vision.midline import Line, longest_midline, midlines
+from vision.night_by_hue import parted_by_hue
+from vision.night_light import NightLight
 from vision.night_parting import usual_half_width, ways_to_part
 from vision.night_regions import Region
-from vision.raster import largest_part
+from vision.raster import distance_inside, largest_part
 
 __all__ = ["STATIONS", "Body", "Parted", "bodies_of", "lay_straight"]
 
@@ -25,7 +27,7 @@ STATIONS = 40
 _WORK_HALF_WIDTH_PX = 6.0  # masks are brought to about this half-width before they are thinned
 _MOST_ENLARGED = 4.0
 _MOST_SIDE_PX = 400
-_MARGIN_PX = 3
+_MARGIN_PX, _MARGIN_LEFT_PX = 3, 1.5  # of the working picture, and of the mask when it is reduced
 _STANDS_OUT = 0.8  # ln of how many times greener than foliage: else no groove is looked for
 
 Floats = NDArray[np.float64]
@@ -113,7 +115,7 @@ def bodies_of(region: Region, night: NightLight) -> Parted:
     night : NightLight
         The photo; its glow smooths the outline of small regions.
     """
-    mask, scale, row, col = _at_common_width(region, night)
+    mask, scale, row, col = _at_common_width(region)
     half = usual_half_width(mask)
     lines = midlines(mask, half)
     shape = (night.glow.shape[0], night.glow.shape[1])
@@ -126,18 +128,30 @@ def bodies_of(region: Region, night: NightLight) -> Parted:
         return _within(replace(found, region_share=share, cut_ends=cut), shape)
 
     stands_out = bool(np.median(night.ratio[region.window][region.mask]) > _STANDS_OUT)
-    ways = ways_to_part(mask, lines, half, _glow_and_hue(region, night), stands_out=stands_out)
-    parted = tuple(tuple(body(line, own) for line, own in way) for way in ways)
-    return Parted(body(lines[0], mask), parted)
+    glow = np.pad(night.glow[region.window], region.top - row, mode="edge")
+    ways = ways_to_part(mask, lines, half, glow, stands_out=stands_out)
+    parted = [tuple(body(line, own) for line, own in way) for way in ways]
+    whole = body(lines[0], mask)
+    of_one_hue = [_within_whole(part, whole, night) for part in parted_by_hue(region, night)]
+    return Parted(whole, tuple(parted + ([tuple(of_one_hue)] if of_one_hue else [])))
 
 
-def _glow_and_hue(region: Region, night: NightLight) -> NDArray[np.float32]:
-    """Return the glow and ln green ÷ blue of a region's window, with a margin."""
-    light = night.light[region.window]
-    hue = np.log((light[..., 1] + FLOOR) / (light[..., 2] + FLOOR))
-    margin = ((_MARGIN_PX, _MARGIN_PX), (_MARGIN_PX, _MARGIN_PX), (0, 0))
-    both = np.stack([night.glow[region.window], hue], axis=-1)
-    return np.asarray(np.pad(both, margin, mode="edge"), np.float32)
+def _within_whole(part: Region, whole: Body, night: NightLight) -> Body:
+    """Lay a part straight at a scale of its own, and put its mask into the whole's window.
+
+    A body may be far narrower than the paper that it lies on.
+    """
+    mask, scale, row, col = _at_common_width(part)
+    half = usual_half_width(mask)
+    straight = lay_straight(mask, longest_midline(mask), half)
+    found = _to_picture(straight, mask, scale, (row, col), 2)
+    found = _within(found, (night.glow.shape[0], night.glow.shape[1]))
+    own = np.zeros_like(whole.mask)
+    top, left = part.top - whole.top, part.left - whole.left
+    room = own[top : top + part.mask.shape[0], left : left + part.mask.shape[1]]
+    room[:] = part.mask[: room.shape[0], : room.shape[1]]  # windows are rounded
+    share = np.count_nonzero(own) / max(int(np.count_nonzero(whole.mask)), 1)
+    return replace(found, mask=own, top=whole.top, left=whole.left, region_share=min(share, 1.0))
 
 
 def _cut_ends(midline: Floats, own: Bools, mask: Bools, half: float) -> tuple[bool, bool]:
@@ -151,15 +165,16 @@ def _cut_ends(midline: Floats, own: Bools, mask: Bools, half: float) -> tuple[bo
     return bool(first), bool(last)
 
 
-def _at_common_width(region: Region, night: NightLight) -> tuple[Bools, float, float, float]:
+def _at_common_width(region: Region) -> tuple[Bools, float, int, int]:
     """Return the mask at a scale at which it is some dozen pixels wide, with an empty margin.
 
     Also returned: working pixels per pixel of this mask, and the row and column of its corner.
     """
-    padded = np.pad(region.mask, _MARGIN_PX)
-    depth = cv2.distanceTransform(padded.astype(np.uint8), cv2.DIST_L2, 5)
-    half = max(float(np.percentile(depth[padded], 95)), 0.7)
-    factor = min(_MOST_ENLARGED, _WORK_HALF_WIDTH_PX / half, _MOST_SIDE_PX / max(padded.shape))
+    half = max(float(np.percentile(distance_inside(region.mask)[region.mask], 95)), 0.7)
+    side = max(region.mask.shape) + 2 * _MARGIN_PX
+    factor = min(_MOST_ENLARGED, _WORK_HALF_WIDTH_PX / half, _MOST_SIDE_PX / side)
+    margin = max(_MARGIN_PX, ceil(_MARGIN_LEFT_PX / factor))
+    padded = np.pad(region.mask, margin)
     soft = padded.astype(np.float32)
     if factor > 1:
         soft = np.asarray(cv2.GaussianBlur(soft, (0, 0), 0.6), np.float32)
@@ -167,7 +182,7 @@ def _at_common_width(region: Region, night: NightLight) -> tuple[Bools, float, f
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
     large = cv2.resize(soft, (columns, rows), interpolation=how)
     mask = largest_part(np.asarray(large > 0.5))
-    return mask, padded.shape[0] / rows, region.top - _MARGIN_PX, region.left - _MARGIN_PX
+    return mask, padded.shape[0] / rows, region.top - margin, region.left - margin
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,12 +17,12 @@ from vision.night_readings import Ways, reading_features, readings_of
 
 __all__ = ["COUNTED_FROM", "Found", "decide"]
 
-COUNTED_FROM = 0.43
+COUNTED_FROM = 0.36
 """Probability from which a body is counted: one missed costs the grower more than one too many."""
 
 _LEAST_TOGETHER, _MOST_PIECES = 0.3, 3
 _PRIOR_ODDS = 1.5
-_SCRAP_SHARE, _SCRAP_REACH, _SCRAP_DOUBT = 0.4, 0.4, 0.45
+_SCRAP_SHARE, _SCRAP_REACH, _SCRAP_DOUBT = 0.4, 0.4, 0.35
 _SCRAP_SLENDER, _SCRAP_WIDTH = 3.2, 0.4
 _LEFT_OUT = 0.3  # at most for what the best reading of a region does not count
 _ALL_BUT_SCRAPS = 0.85  # of a region
@@ -159,14 +159,16 @@ def _chosen(
     found: Candidates, chances: Sequence[float], joins: Sequence[_Join], judge: NightJudge
 ) -> dict[int, float]:
     """Return the bodies that stand, of each whole or of one way to part it, and their chances."""
-    worth = list(chances)
+    worth, gains = list(chances), [0.0] * len(chances)
     for join in joins:
-        if join.gain(chances) > 0:
+        gain = join.gain(chances)
+        if gain > 0:
             for number in join.pieces:
                 worth[number] = max(worth[number], join.together * join.caterpillar)
+                gains[number] = max(gains[number], gain)
     standing: dict[int, float] = {}
     for ways in found.ways_of:
-        best = _best_reading(ways, found, chances, judge)
+        best = _best_reading(ways, found, chances, gains, judge)
         if not best:
             likeliest = max(((ways.whole,), *ways.parts), key=lambda w: _least_counted(w, worth))
             best = {number: chances[number] for number in likeliest}
@@ -175,12 +177,17 @@ def _chosen(
 
 
 def _best_reading(
-    ways: Ways, found: Candidates, chances: Sequence[float], judge: NightJudge
+    ways: Ways,
+    found: Candidates,
+    chances: Sequence[float],
+    gains: Sequence[float],
+    judge: NightJudge,
 ) -> dict[int, float]:
     """Return the bodies of a region's best reading with their chances; none if none is counted.
 
-    As many bodies are counted as there are with some chance at least; the likeliest reading with
-    that many stands, with what it leaves out, unless that is next to nothing.
+    As many bodies are counted as there are with some chance at least. Of the readings with that
+    many one stands that is likely and whose bodies gain by being joined to others, with what it
+    leaves out, unless that is next to nothing.
     """
     readings = readings_of(ways, chances)
     if not readings:
@@ -191,7 +198,8 @@ def _best_reading(
     if count == 0:
         return {}
     fit = [n for n, one in enumerate(readings) if len(one.counted) == count]
-    best = readings[max(fit, key=lambda n: float(right[n]))]
+    fitness = {n: float(right[n]) + sum(gains[one] for one in readings[n].counted) for n in fit}
+    best = readings[max(fit, key=fitness.__getitem__)]
     counted = sorted(best.counted, key=lambda one: -chances[one])
     stands = dict(zip(counted, at_least, strict=False))
     if best.explained < _ALL_BUT_SCRAPS:

@@ -1,7 +1,7 @@
 """Ways to part a glowing region into bodies that may cross or touch in it.
 
-Along the arms of its midlines, at a neck or a sharp bend, where what is deep inside it, or bright,
-falls apart, and where its light is of two hues. Which way holds, if any, is for the judge.
+Along the arms of its midlines, at a neck or a sharp bend, and where what is deep inside it, or
+bright, falls apart. Which way holds, if any, is for the judge.
 """
 
 from collections.abc import Iterable, Sequence
@@ -23,7 +23,6 @@ _DEPTHS, _BRIGHT = (0.5, 0.7), (0.55, 0.7, 0.82)  # of the greatest depth; of th
 _OWN_WIDTH_PERCENT, _OWN_WIDTHS = 40, 1.2
 _PEAK_REACH = 1.2  # half-widths
 _LEAST_SEED_SHARE, _MOST_SEEDS = 0.12, 3
-_HUE_PERCENTILES, _LEAST_HUE_APART, _HUE_SPREADS = (4, 96), 0.5, 1.3
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -48,9 +47,9 @@ def ways_to_part(
         Its midlines, from ``vision.midline.midlines``.
     half : float
         Half its usual width in pixels.
-    light : ndarray of float32, shape (rows, columns, 2)
-        How bright it is, and ln green ÷ blue, over the same ground at the photo's own scale: a
-        groove between two bodies may be finer than the mask's pixels.
+    light : ndarray of float32, shape (rows, columns)
+        How bright it is over the same ground at the photo's own scale: a groove between two bodies
+        may be finer than the mask's pixels.
     stands_out : bool
         Whether it is bright enough for a groove to be looked for.
     """
@@ -61,7 +60,7 @@ def ways_to_part(
         ways = [_parted_at_neck(whole, mask, half), _parted_at_bend(whole, mask, half)]
     ways.append(_parted_at_depth(mask))
     if stands_out:
-        ways += [_parted_at_groove(mask, light[..., 0]), _parted_by_hue(mask, light[..., 1])]
+        ways.append(_parted_at_groove(mask, light))
     return [way for way in ways if way]
 
 
@@ -121,27 +120,6 @@ def _parted_at_groove(mask: Bools, light: NDArray[np.float32]) -> Way:
     reach = 2 * max(2, round(_PEAK_REACH * usual_half_width(inside))) + 1
     peak = cv2.dilate(cv2.blur(seen, (3, 3)), np.ones((reach, reach), np.uint8))
     return _first_parted(mask, (inside & (seen >= share * peak) for share in _BRIGHT))
-
-
-def _parted_by_hue(mask: Bools, hue: NDArray[np.float32]) -> Way:
-    """Part a mask into two hues of light, such as a body and the paper that it lies on."""
-    if np.count_nonzero(mask) < _LEAST_PARTED_PX:
-        return []
-    inside = _at_scale(mask, hue.shape)
-    own = hue[inside]
-    low, high = (float(v) for v in np.percentile(own, _HUE_PERCENTILES))
-    if high - low < _LEAST_HUE_APART:
-        return []
-    split = (low + high) / 2
-    for _ in range(3):  # the middle between the means of both sides
-        split = float(own[own < split].mean() + own[own >= split].mean()) / 2
-    sides = [own[own < split], own[own >= split]]
-    if abs(sides[1].mean() - sides[0].mean()) < _HUE_SPREADS * (sides[0].std() + sides[1].std()):
-        return []
-    green = _at_scale(inside & (hue >= split), mask.shape)
-    parts = [largest_part(part) for part in (mask & green, mask & ~green)]
-    found = [(Line(longest_midline(part), 2), part) for part in parts if part.any()]
-    return found if len(found) > 1 else []
 
 
 def _at_scale(mask: Bools, shape: tuple[int, ...]) -> Bools:

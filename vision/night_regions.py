@@ -21,7 +21,8 @@ MOST_REGIONS = 120
 """The largest are looked at: a meadow of dew has more, and none of the rest matters."""
 
 _LEAST_GLOW = 0.25  # green beyond the foliage's, in units of the torch's light on foliage
-_LEAST_RATIO = 0.4  # ln of how many times more green than foliage would send back
+_LEAST_RATIO = (0.18, 0.4)  # ln of how many times more green than foliage would send back
+_RATIO_PER_LN_GLOW = 0.1  # less of it is asked of what is brighter: a leaf in the beam is not
 _NOISE_MADS = 6.0
 _LEAST_LIGHT = 0.002  # linear; below it, a few levels of sRGB are mostly noise and JPEG's blocks
 _CUT = 0.22  # of the brightness nearby: about half of it as the eye and sRGB see it
@@ -99,8 +100,10 @@ def _above_floor(night: NightLight) -> Bools:
     noise = 1.48 * float(np.median(np.abs(some - middle)))
     floor = max(_LEAST_GLOW, middle + _NOISE_MADS * noise)
     seen = night.glow * night.torch > _LEAST_LIGHT
+    asked = _LEAST_RATIO[1] - _RATIO_PER_LN_GLOW * cv2.log(night.glow / _LEAST_GLOW + 1e-6)
+    asked = np.clip(asked, *_LEAST_RATIO)
     # What is burnt out has lost its hue.
-    green = (night.ratio > _LEAST_RATIO) | (night.light[..., 1] > _BURNT)
+    green = (night.ratio > asked) | (night.light[..., 1] > _BURNT)
     return np.asarray((night.glow > floor) & green & seen)
 
 

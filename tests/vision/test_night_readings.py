@@ -6,7 +6,7 @@ import pytest
 
 from vision.midline import midlines
 from vision.night_features import FEATURES
-from vision.night_parting import usual_half_width, ways_to_part
+from vision.night_parting import usual_half_width
 from vision.night_readings import (
     READING_FEATURES,
     Ways,
@@ -91,16 +91,3 @@ def _goes_through(line):
 def test_an_acute_crossing_leaves_another_way_to_pair_its_arms():
     mask = crossing(40)
     assert len(midlines(mask, usual_half_width(mask))[1]) > 1
-
-
-def test_a_region_of_two_hues_is_parted_between_them():
-    mask = np.zeros((40, 90), bool)
-    mask[10:30, 5:85] = True
-    hue = np.where(np.arange(90) < 35, 1.0, -0.2) + np.zeros((40, 1))
-    light = np.stack([np.ones((40, 90)), hue], axis=-1).astype(np.float32)
-    lines = midlines(mask, 10)
-    ways = ways_to_part(mask, lines, 10, light, stands_out=True)
-    # Twenty rows of 30 columns on one side and of 50 on the other.
-    assert sorted(int(part.sum()) for _, part in ways[-1]) == [600, 1000]
-    plain = np.ones_like(light)
-    assert ways_to_part(mask, lines, 10, plain, stands_out=True) == []
