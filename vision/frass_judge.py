@@ -1,10 +1,9 @@
-"""The learned part of finding droppings: four small networks, their numbers in ``frass.json``.
+"""How sure to be of a spot that the network sees: numbers in ``frass.json``.
 
-The first takes a glance at every spot and chooses those worth a look; the second chooses those
-worth an outline; the third weighs its picture and all that was measured; the fourth weighs that
-verdict against the other droppings of the photo, for droppings of one caterpillar are of one size
-and colour.
-``python -m scripts.train_frass`` learns them again.
+The networks alone are surer than they should be. So what both say is weighed together with the form
+and colour of the spot and with the other spots of the photo, for droppings of one caterpillar are
+alike. ``python -m scripts.train_frass`` learns the weights from painted photos that the networks
+have not seen.
 """
 
 import json
@@ -16,71 +15,85 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.frass_look import LOOK
-from vision.frass_measures import COMPANY, MEASURES
-from vision.frass_peaks import GLANCE
-from vision.frass_picture import PictureNet, picture_net_of
+from vision.frass_measures import MEASURES
+from vision.frass_spots import Spots
 from vision.layers import Layers, layers_of
 
-__all__ = ["CLOSE", "JUDGE_PATH", "LOOKED", "Judge", "judge_of", "load_judge"]
-
-LOOKED = (*GLANCE, *LOOK)
-"""What is known of a spot before it is outlined."""
-
-CLOSE = (*MEASURES, *LOOKED)
-"""What is known of a spot that is outlined, besides its picture."""
-
-JUDGE_PATH = Path(__file__).with_name("frass.json")
+__all__ = ["JUDGE_PATH", "WEIGHED", "Judge", "judge_of", "load_judge", "weighed"]
 
 Floats = NDArray[np.float32]
 
-_HOPELESS = -3.0  # log-odds below which one look at a picture is enough
-_SEEN = {"glance": GLANCE, "look": LOOKED, "close": CLOSE, "company": COMPANY}
+WEIGHED = (
+    "middle",  # log-odds of a middle, by the first network
+    "inside",  # mean log-odds of a dropping close around it, by the same
+    "close",  # log-odds by a close look
+    "size",  # natural log of the diameter in pixels
+    "others",  # how many other droppings are believed, log of 1 + their probabilities
+    "others_close",  # mean log-odds of these by a close look, 0 where there are none
+    "size_apart",  # |log size − mean log size of the other droppings|, 0 where there are none
+    "lightness_apart",  # |L* − mean L* of the other droppings|
+    "colour_apart",  # distance in a*, b* from the mean of the other droppings
+    *MEASURES,
+)
+"""What is known of a spot, in order."""
+
+JUDGE_PATH = Path(__file__).with_name("frass.json")
+
+_SUREST = 8.0  # log-odds by a close look that are believed at most
+_BELIEVED = 0.2  # probability by a close look from which a spot is company for others
+_ENOUGH = 0.3  # sum of the others' probabilities from which they have a usual size
 
 
 @dataclass(frozen=True, eq=False)
 class Judge:
-    """What tells droppings from other dark things.
+    """What says how sure to be.
 
     Attributes
     ----------
-    glance, look, company : Layers
-        See the module.
-    close : tuple of PictureNet
-        Several that were begun by different chance, for their mean errs less.
+    spot : Layers
+        Log-odds of being a dropping from ``WEIGHED``.
     doubt : float
-        Divisor of the log-odds for the interval, from 1: how much surer the networks are than
-        they should be.
+        Divisor of the log-odds for the interval, from 1.
     missed_share : float
-        Droppings that no patch stands for, as a share of those found.
+        Droppings that no spot stands for, as a share of those found.
     """
 
-    glance: Layers
-    look: Layers
-    close: tuple[PictureNet, ...]
-    company: Layers
+    spot: Layers
     doubt: float
     missed_share: float
 
-    def close_log_odds(
-        self, rows: NDArray[np.float32], pictures: NDArray[np.uint8]
-    ) -> NDArray[np.float32]:
-        """Return the mean log-odds of outlined spots by their own measures and pictures.
 
-        What is not hopeless is looked at in all four mirror pictures: a photo and its mirror
-        picture must give the same.
-        """
-        odds = self._mean_of(rows, pictures)
-        also = np.flatnonzero(odds > _HOPELESS)
-        if len(also):
-            rows, pictures = rows[also], pictures[also]
-            ways = (pictures, pictures[:, ::-1], pictures[:, :, ::-1], pictures[:, ::-1, ::-1])
-            odds[also] = np.mean([self._mean_of(rows, way) for way in ways], axis=0)
-        return odds
+def weighed(spots: Spots, close: Floats, measures: Floats) -> Floats:
+    """Return ``WEIGHED`` of each spot, shape (spots, len(WEIGHED)).
 
-    def _mean_of(self, rows: NDArray[np.float32], pictures: NDArray[np.uint8]) -> Floats:
-        odds = [one.log_odds(rows, pictures) for one in self.close]
-        return np.asarray(np.mean(odds, axis=0), np.float32)
+    Parameters
+    ----------
+    spots : Spots
+        From ``vision.frass_spots``.
+    close : ndarray of float32, shape (spots,)
+        From ``vision.frass_close``.
+    measures : ndarray of float32, shape (spots, len(MEASURES))
+        From ``vision.frass_measures``.
+    """
+    size, close = np.log(spots.diameter_px), np.clip(close, -_SUREST, _SUREST)
+    chance = np.asarray(1 / (1 + np.exp(-close)), np.float32)
+    chance[chance <= _BELIEVED] = 0
+    others = np.asarray(np.maximum(chance.sum() - chance, 0), np.float32)
+    lightness, a, b = (measures[:, MEASURES.index(name)] for name in ("lightness", "a", "b"))
+    apart = [
+        np.where(others > _ENOUGH, values - _mean_of_others(values, chance, others), 0)
+        for values in (size, lightness, a, b)
+    ]
+    usual_close = np.where(others > _ENOUGH, _mean_of_others(close, chance, others), 0)
+    columns = (
+        *(spots.middle, spots.inside, close, size, np.log1p(others), usual_close),
+        *(np.abs(apart[0]), np.abs(apart[1]), np.hypot(apart[2], apart[3])),
+    )
+    return np.concatenate([np.stack(columns, axis=1), measures], axis=1).astype(np.float32)
+
+
+def _mean_of_others(values: Floats, chance: Floats, others: Floats) -> Floats:
+    return np.asarray(((chance * values).sum() - chance * values) / np.maximum(others, 1e-6))
 
 
 def judge_of(stored: dict[str, Any]) -> Judge:
@@ -91,17 +104,10 @@ def judge_of(stored: dict[str, Any]) -> Judge:
     ValueError
         In one sentence, when they belong to other measures.
     """
-    networks = [(name, one) for name in _SEEN for one in _as_list(stored[name])]
-    if any(one["inputs"] != list(_SEEN[name]) for name, one in networks):
+    if stored["spot"]["inputs"] != list(WEIGHED):
         raise ValueError("frass.json was made for other measures: learn it again.")
-    glance, look, company = (layers_of(stored[name]) for name in ("glance", "look", "company"))
-    close = tuple(picture_net_of(one) for one in stored["close"])
     doubt, missed = (float(stored[name]) for name in ("doubt", "missed_share"))
-    return Judge(glance, look, close, company, doubt, missed)
-
-
-def _as_list(networks: dict[str, Any] | list[dict[str, Any]]) -> list[dict[str, Any]]:
-    return networks if isinstance(networks, list) else [networks]
+    return Judge(layers_of(stored["spot"]), doubt, missed)
 
 
 @cache

@@ -75,6 +75,26 @@ class Leaves:
         """How many leaves were found."""
         return len(self.touching)
 
+    def without(self, covered: NDArray[np.bool_], share: float) -> "Leaves":
+        """Leave out leaves of which this share or more is covered by what is no leaf."""
+        whole, under = (
+            np.bincount(part.ravel(), minlength=self.count + 1)[1:]
+            for part in (self.numbers, self.numbers[covered])
+        )
+        kept = under < share * whole
+        if kept.all():
+            return self
+        again = np.concatenate([[0], np.where(kept, np.cumsum(kept), 0)]).astype(np.uint8)
+        numbers = again[self.numbers]
+        numbers.flags.writeable = False
+        touching, cut_off = (
+            tuple(flag for flag, keep in zip(flags, kept, strict=True) if keep)
+            for flags in (self.touching, self.cut_off)
+        )
+        left_out = "many_small_leaves" in self.flags
+        flags = _flags(touching, cut_off, self.plain, left_out)
+        return Leaves(numbers, touching, cut_off, self.plain, flags)
+
 
 def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     """Find the leaves of a photo.

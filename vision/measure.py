@@ -33,10 +33,11 @@ from vision.tissue import Healthy, healthy_colour, leaf_lab
 
 __all__ = ["MEASURING_VERSION", "measure_day_photo"]
 
-MEASURING_VERSION = 8
+MEASURING_VERSION = 9
 """Raised whenever the same photo would be measured differently."""
 
 _LEAST_HEALTHY_SHARE = 0.05
+_MOSTLY_DROPPING = 0.4  # share of a green thing that is a dropping: it is no leaf
 _OUTLINE_TOLERANCE = 0.003  # of the leaf's length
 
 
@@ -74,7 +75,8 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
     if any(not FLAGS[name].measurable for name in photo.flags):
         return _unmeasured(photo, photo.flags)
     card = card_mask(photo, tag) if tag else None
-    pellets, leaves = find_pellets(photo.pixels, card), find_leaves(photo.pixels, card)
+    pellets = find_pellets(photo.pixels, card)
+    leaves = find_leaves(photo.pixels, card).without(pellets.mask, _MOSTLY_DROPPING)
     if leaves.count == 0:
         unmeasured = _unmeasured(photo, (*photo.flags, *leaves.flags))
         return _with_pellets(unmeasured, photo, pellets)

@@ -4,17 +4,19 @@ A ``DroppingScene`` says what lies there, ``draw_dropping_scene`` draws one, and
 ``render_droppings`` paints it as a ``RenderedDroppings``. Nothing here is a photo of anything.
 """
 
-from vision.rendered.droppings.paint import lay_on_photo, render_droppings
+from vision.rendered.droppings.paint import colour_step, lay_on_photo, render_droppings
 from vision.rendered.droppings.scene import GROUNDS, LITTER, DroppingScene, draw_dropping_scene
-from vision.rendered.droppings.truth import LitterTruth, PelletTruth, RenderedDroppings
+from vision.rendered.droppings.truth import FAINT_STEP, LitterTruth, PelletTruth, RenderedDroppings
 
 __all__ = [
+    "FAINT_STEP",
     "GROUNDS",
     "LITTER",
     "DroppingScene",
     "LitterTruth",
     "PelletTruth",
     "RenderedDroppings",
+    "colour_step",
     "draw_dropping_scene",
     "lay_on_photo",
     "render_droppings",

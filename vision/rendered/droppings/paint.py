@@ -21,7 +21,7 @@ from vision.rendered.light import cast_shadow, shade
 from vision.rendered.paint import Painting, paint_light, settle_kind
 from vision.rendered.ribbon import frame_window
 
-__all__ = ["lay_on_photo", "render_droppings"]
+__all__ = ["colour_step", "lay_on_photo", "render_droppings"]
 
 _TRIES = 60
 
@@ -252,14 +252,24 @@ def _pellet_truths(ground: _Ground, pixels: NDArray[np.uint8]) -> Iterator[Pelle
             width / px_per_mm,
             len(rows),
             pellet.on_end,
-            _step(pixels[window], own, ground.numbers[window] > 0, length),
+            colour_step(pixels[window], own, ground.numbers[window] > 0, length),
         )
 
 
-def _step(
+def colour_step(
     pixels: NDArray[np.uint8], own: NDArray[np.bool_], any_one: NDArray[np.bool_], length: float
 ) -> float:
-    """Return how far a dropping's mean colour is from its ground's, in CIELAB units."""
+    """Return how far a dropping's mean colour is from its ground's, in CIELAB units.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first: the dropping and at least half its length around it.
+    own, any_one : ndarray of bool, shape (rows, columns)
+        Pixels of this dropping, and of any.
+    length : float
+        Its length in pixels.
+    """
     lab = cv2.cvtColor(pixels.astype(np.float32) / np.float32(255), cv2.COLOR_RGB2LAB)
     away = cv2.distanceTransform((~own).astype(np.uint8), cv2.DIST_L2, 3)
     around = (away > 1.5) & (away < length / 2 + 2) & ~any_one

@@ -1,0 +1,79 @@
+"""Small pictures from which droppings are told from what looks like them, close by.
+
+Most are what the first network finds in lessons. To these come pairs: a dropping, and on like
+ground a crumb, seed, stone or smooth, shiny insect, so that form is learned and not ground.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scripts.frass_lessons import Lesson
+from scripts.frass_truth import whose
+from vision import frass
+from vision.frass_close import pictures_of
+from vision.frass_spots import Spots
+from vision.rendered.collage import paint_alone
+
+__all__ = ["Examples", "examples_of", "joined", "painted_pairs"]
+
+_LIKELY, _UNLIKELY = 8, 6  # spots of a photo that are no droppings and are learned from
+_OFF, _OTHER_SIZE = 0.06, 0.1  # how far a pair's place (diameters) and size (natural log) are off
+
+
+@dataclass(frozen=True, eq=False)
+class Examples:
+    """Small pictures, and whether each shows a dropping.
+
+    Attributes
+    ----------
+    pictures : ndarray of uint8, shape (spots, CLOSE_PX, CLOSE_PX, 3)
+        From ``vision.frass_close``.
+    wanted : ndarray of bool, shape (spots,)
+        Whether it is a dropping.
+    """
+
+    pictures: NDArray[np.uint8] = field(repr=False)
+    wanted: NDArray[np.bool_] = field(repr=False)
+
+
+def joined(parts: Sequence[Examples]) -> Examples:
+    """Return all examples in one."""
+    return Examples(
+        np.concatenate([one.pictures for one in parts]),
+        np.concatenate([one.wanted for one in parts]),
+    )
+
+
+def examples_of(lessons: Iterable[Lesson]) -> Examples:
+    """Return what the first network finds in photos whose droppings are known."""
+    return joined([_found(lesson) for lesson in lessons])
+
+
+def _found(lesson: Lesson) -> Examples:
+    picture, factor, _, spots = frass.spotted(lesson.pixels)
+    numbers = whose(spots, factor, lesson.truth, lesson.no_matter)
+    others = np.flatnonzero(numbers == 0)  # the likeliest first, which are hardest to tell
+    step = max(1, (len(others) - _LIKELY) // _UNLIKELY)
+    few = others[_LIKELY::step][:_UNLIKELY]
+    chosen = np.concatenate([np.flatnonzero(numbers > 0), others[:_LIKELY], few])
+    return Examples(pictures_of(picture, spots.only(chosen)), numbers[chosen] > 0)
+
+
+def painted_pairs(first: int, count: int) -> Examples:
+    """Paint so many droppings, and as many things that are none, each alone in the middle."""
+    return joined(list(_pairs(first, count)))
+
+
+def _pairs(first: int, count: int) -> Iterator[Examples]:
+    for seed in range(first, first + count):
+        for pellet in (True, False):
+            alone = paint_alone(seed, pellet)
+            rng = np.random.default_rng((seed, int(pellet)))
+            at = np.array(alone.middle) + rng.normal(0, _OFF, 2) * alone.diameter_px
+            size = alone.diameter_px * np.exp(rng.normal(0, _OTHER_SIZE))
+            row, col, wide, none = np.array([[*at, size, 0.0]], np.float32).T
+            spot = Spots(row, col, wide, none, none)
+            yield Examples(pictures_of(alone.pixels, spot), np.array([pellet]))

@@ -1,0 +1,104 @@
+"""A closer look: spots brought to one size, and judged the same however the photo lies."""
+
+import cv2
+import numpy as np
+import pytest
+
+from vision.frass_close import CLOSE_PX, close_log_odds, pictures_of
+from vision.frass_judge import WEIGHED, weighed
+from vision.frass_measures import MEASURES, measure
+from vision.frass_spots import Outline, Spots
+
+
+def spots_at(*places: tuple[float, float, float], middle: float = 2.0) -> Spots:
+    rows, cols, sizes = np.array(places, np.float32).reshape(-1, 3).T
+    same = np.full(len(rows), middle, np.float32)
+    return Spots(rows, cols, sizes, same, same)
+
+
+def measures_of(count: int, **values: list[float]) -> np.ndarray:
+    rows = np.zeros((count, len(MEASURES)), np.float32)
+    for name, column in values.items():
+        rows[:, MEASURES.index(name)] = column
+    return rows
+
+
+def discs(*places: tuple[int, int, int]) -> np.ndarray:
+    picture = np.full((200, 300, 3), 210, np.uint8)
+    for row, col, size in places:
+        cv2.circle(picture, (col, row), size // 2, (30, 30, 30), -1, cv2.LINE_AA)
+    return picture
+
+
+@pytest.mark.parametrize("size", [13, 25, 49])
+def test_a_disc_is_as_large_in_its_picture_whatever_its_size(size):
+    """A picture is 3.2 diameters wide: 48 / 3.2 = 15 pixels, so a disc of 177."""
+    small = pictures_of(discs((80, 130, size)), spots_at((80, 130, size)))[0]
+    dark = small.mean(axis=2) < 120
+    rows, cols = np.nonzero(dark)
+    assert np.count_nonzero(dark) == pytest.approx(np.pi / 4 * 15**2, rel=0.15)
+    assert (rows.mean(), cols.mean()) == pytest.approx(((CLOSE_PX - 1) / 2,) * 2, abs=0.6)
+
+
+def test_beyond_the_edge_the_picture_goes_on():
+    small = pictures_of(discs(), spots_at((3, 3, 20)))[0]
+    assert (small == 210).all()
+
+
+def test_a_mirror_picture_is_judged_alike():
+    picture = discs((80, 130, 24), (120, 60, 16))
+    spots = spots_at((80, 130, 24), (120, 60, 16))
+    mirrored = spots_at((80, 299 - 130, 24), (120, 299 - 60, 16))
+    odds = close_log_odds(pictures_of(picture, spots))
+    again = close_log_odds(pictures_of(picture[:, ::-1].copy(), mirrored))
+    np.testing.assert_allclose(odds, again, atol=0.05)
+
+
+def test_without_a_spot_nothing_is_judged():
+    empty = spots_at()
+    odds = close_log_odds(pictures_of(discs(), empty))
+    assert odds.shape == (0,)
+    assert weighed(empty, odds, measures_of(0)).shape == (0, len(WEIGHED))
+
+
+def test_one_of_another_size_than_its_company_stands_out():
+    """Sizes 20, 20 and 40: the last is log 2 = 0.693 from the mean of the others."""
+    spots = spots_at((10, 10, 20), (50, 50, 20), (90, 90, 40))
+    rows = weighed(spots, np.full(3, 9, np.float32), measures_of(3))
+    apart = rows[:, WEIGHED.index("size_apart")]
+    assert apart[2] == pytest.approx(np.log(2), abs=0.001)
+    assert apart[0] == pytest.approx(np.log(2) / 2, abs=0.001)
+    assert rows[:, WEIGHED.index("others")] == pytest.approx(np.log(3), abs=0.01)
+
+
+def test_what_is_not_believed_is_no_company():
+    close = np.array([9, -5, -5], np.float32)
+    rows = weighed(spots_at((10, 10, 20), (50, 50, 20), (90, 90, 40)), close, measures_of(3))
+    assert rows[0, WEIGHED.index("others")] == 0
+    assert rows[2, WEIGHED.index("others")] == pytest.approx(np.log(2), abs=0.01)
+
+
+def test_one_of_another_colour_than_its_company_stands_out():
+    """L* 20, 20 and 50; a* and b* 0, 0 and 3, 4, so that the last is 30 and 5 from the others."""
+    spots = spots_at((10, 10, 20), (50, 50, 20), (90, 90, 20))
+    measures = measures_of(3, lightness=[20, 20, 50], a=[0, 0, 3], b=[0, 0, 4])
+    row = weighed(spots, np.full(3, 9, np.float32), measures)[2]
+    assert row[WEIGHED.index("lightness_apart")] == pytest.approx(30, abs=0.01)
+    assert row[WEIGHED.index("colour_apart")] == pytest.approx(5, abs=0.01)
+
+
+def test_form_and_colour_of_a_box_are_measured():
+    """A box of 10 by 20 pixels fills its hull, and 4 / π of the ellipse in it."""
+    picture = np.full((60, 60, 3), 200, np.uint8)
+    picture[25:35, 20:40] = 50
+    mask = np.zeros((40, 40), bool)
+    mask[15:25, 10:30] = True
+    values = dict(zip(MEASURES, measure(picture, Outline(10, 10, mask)), strict=True))
+    assert values["elongation"] == pytest.approx(2, abs=0.01)
+    assert values["solidity"] == pytest.approx(1, abs=0.01)
+    assert values["fullness"] == pytest.approx(4 / np.pi, abs=0.01)
+    # Grey of sRGB 50 and 200: L* 20.8 and 80.6 [calc, CIE 15:2018]
+    assert values["lightness"] == pytest.approx(20.8, abs=0.4)
+    assert values["lightness_around"] == pytest.approx(80.6, abs=0.4)
+    assert values["step"] == pytest.approx(59.8, abs=0.6)
+    assert max(values["grain"], values["grain_around"]) < 0.001

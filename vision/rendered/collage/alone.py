@@ -1,0 +1,111 @@
+"""One thing in the middle of a small photo: a dropping, or what looks like one."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.rendered.collage.bits import lay_bit, scatter
+from vision.rendered.collage.camera import photograph
+from vision.rendered.collage.grounds import GROUNDS, lay_ground
+from vision.rendered.collage.palette import colour_of, draw_palette
+from vision.rendered.collage.pellets import draw_build, lay_pellet
+from vision.rendered.collage.sheet import Sheet, open_sheet
+from vision.rendered.fields import AnyFloats
+from vision.rendered.shape import Points
+
+__all__ = ["Alone", "paint_alone"]
+
+Rng = np.random.Generator
+
+_SIDE_PX = 200
+_SHORTEST_PX, _LONGEST_PX = 8, 50
+_SCATTERED = 0.3  # of photos have other bits too
+_DARK = np.array([0.02, 0.016, 0.013])
+_SHELLS = np.array(
+    [[0.02, 0.018, 0.016], [0.06, 0.055, 0.05], [0.05, 0.03, 0.015], [0.05, 0.08, 0.03],
+     [0.16, 0.15, 0.14], [0.2, 0.06, 0.03]]
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Alone:
+    """A painted thing.
+
+    Attributes
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first.
+    middle : tuple of float
+        Row and column of its middle.
+    diameter_px : float
+        Of a disc of its area, roughly.
+    """
+
+    pixels: NDArray[np.uint8] = field(repr=False)
+    middle: tuple[float, float]
+    diameter_px: float
+
+
+def paint_alone(seed: int, pellet: bool) -> Alone:
+    """Paint one thing; the same seed gives like ground for a dropping and for what is none.
+
+    Parameters
+    ----------
+    seed : int
+        Fixes everything.
+    pellet : bool
+        Whether it is a dropping.
+    """
+    rng = np.random.default_rng(seed)
+    sheet = open_sheet(rng, (_SIDE_PX, _SIDE_PX))
+    size = float(np.exp(rng.uniform(np.log(_SHORTEST_PX), np.log(_LONGEST_PX))))
+    kinds = [name for name in GROUNDS if name != "photo"]
+    lay_ground(rng, sheet, str(rng.choice(kinds)), size, ())
+    if rng.random() < _SCATTERED:
+        scatter(rng, sheet, size)
+    at = np.array([_SIDE_PX, _SIDE_PX]) / 2 + rng.uniform(-0.5, 0.5, 2)
+    if pellet:
+        sheet.numbers[:] = 0
+        lay_pellet(rng, sheet, draw_build(rng), at, size, 1)
+        size = float(np.sqrt(4 * max(int(np.count_nonzero(sheet.numbers)), 9) / np.pi))
+    else:
+        kind = str(rng.choice(list(_OTHERS), p=[0.4, 0.35, 0.15, 0.1]))
+        _OTHERS[kind](rng, sheet, at, size)
+        size *= 0.85
+    return Alone(photograph(rng, sheet), (float(at[1]), float(at[0])), size)
+
+
+def _crumb(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
+    earth = draw_palette(rng, str(rng.choice(["soil", "mulch", "gravel"])))
+    colour: AnyFloats = colour_of(rng, earth * np.float32(rng.uniform(0.2, 1.0)))
+    if rng.random() < 0.4:
+        colour = _DARK * np.exp(rng.normal(0, 0.6))
+    kind = str(rng.choice(["crumb", "polygon", "blob"], p=[0.6, 0.25, 0.15]))
+    lay_bit(rng, sheet, kind, at, size, colour, rng.uniform(0.3, 0.95),
+            mottle=rng.uniform(0.1, 0.4))  # fmt: skip
+
+
+def _shell(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
+    """Paint a smooth, shiny insect or egg, oval or pear-shaped."""
+    colour = _SHELLS[rng.integers(len(_SHELLS))] * np.exp(rng.normal(0, 0.3))
+    lay_bit(rng, sheet, "disc" if rng.random() < 0.75 else "drop", at, size, colour,
+            rng.uniform(0.6, 1.0), gloss=rng.uniform(0.08, 0.7),
+            mottle=rng.uniform(0.0, 0.08))  # fmt: skip
+
+
+def _seed(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
+    colour = _SHELLS[rng.integers(len(_SHELLS))] * rng.uniform(0.7, 4)
+    lay_bit(rng, sheet, str(rng.choice(["drop", "lens"])), at, size, colour,
+            rng.uniform(0.1, 0.6), gloss=rng.uniform(0, 0.2), mottle=0.06)  # fmt: skip
+
+
+def _stone(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
+    colour = colour_of(rng, draw_palette(rng, "gravel")) * rng.uniform(0.2, 1.5)
+    lay_bit(rng, sheet, "blob", at, size, colour, rng.uniform(0.3, 0.9), mottle=0.12)
+
+
+_OTHERS: dict[str, Callable[[Rng, Sheet, Points, float], None]] = {
+    "crumb": _crumb, "shell": _shell, "seed": _seed, "stone": _stone,
+}  # fmt: skip
