@@ -20,9 +20,10 @@ Rng = np.random.Generator
 CROP_PX = 256
 _SMALLEST, _LARGEST = 0.45, 1.5  # change of size
 _SMALL_PHOTO_PX, _ENLARGED = 300, (0.8, 4.0)  # small photos of whole leaves are enlarged more
-_LEAST_PX = 5.5  # usual diameter of droppings in a crop
+_LEAST_PX = 5.0  # usual diameter of droppings in a crop
+_FROM_AFAR = 0.3  # of crops are shown at half that size, as at the first looks
 _AROUND_ONE = 0.6  # of crops from a photo with droppings lie around one
-_CUT, _LEAST_AREA_PX = 0.45, 12  # share that must be in the crop, and pixels
+_CUT, _LEAST_AREA_PX = 0.45, 6  # share that must be in the crop, and pixels
 _SPREAD, _LEAST_SPREAD = 0.13, 0.7  # of the hill at a middle, in diameters and in outputs
 _KNOWN_SIZE = 0.3  # height of that hill from which the size is learned
 
@@ -71,11 +72,14 @@ def cut_crop(rng: Rng, lesson: Lesson) -> Crop:
 
 def _factor(rng: Rng, long_px: int, areas: NDArray[np.intp]) -> float:
     """Draw the change of size; droppings stay large enough to be seen."""
+    nearness = 0.5 if rng.random() < _FROM_AFAR else 1.0
     low, high = _ENLARGED if long_px <= _SMALL_PHOTO_PX else (_SMALLEST, _LARGEST)
     factor = min(float(np.exp(rng.uniform(np.log(low), np.log(high)))), FRASS_LONG_PX / long_px)
     if not (areas > 0).any():
-        return factor
-    return max(factor, _LEAST_PX / float(np.sqrt(4 * np.median(areas[areas > 0]) / np.pi)))
+        return nearness * factor
+    return nearness * max(
+        factor, _LEAST_PX / float(np.sqrt(4 * np.median(areas[areas > 0]) / np.pi))
+    )
 
 
 def _corner(rng: Rng, truth: NDArray[np.uint16], side: int) -> tuple[int, int]:

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from scripts.frass_lessons import Lesson
 from scripts.frass_truth import whose
-from vision import frass
 from vision.frass_close import pictures_of
 from vision.frass_spots import Spots
+from vision.frass_spotted import spotted
 from vision.rendered.collage import paint_alone
 
 __all__ = ["Examples", "examples_of", "joined", "painted_pairs"]
@@ -53,13 +53,13 @@ def examples_of(lessons: Iterable[Lesson]) -> Examples:
 
 
 def _found(lesson: Lesson) -> Examples:
-    picture, factor, _, spots = frass.spotted(lesson.pixels)
-    numbers = whose(spots, factor, lesson.truth, lesson.no_matter)
+    things = spotted(lesson.pixels)
+    numbers = whose(things, lesson.truth, lesson.no_matter)
     others = np.flatnonzero(numbers == 0)  # the likeliest first, which are hardest to tell
     step = max(1, (len(others) - _LIKELY) // _UNLIKELY)
     few = others[_LIKELY::step][:_UNLIKELY]
     chosen = np.concatenate([np.flatnonzero(numbers > 0), others[:_LIKELY], few])
-    return Examples(pictures_of(picture, spots.only(chosen)), numbers[chosen] > 0)
+    return Examples(pictures_of(things.picture, things.spots.only(chosen)), numbers[chosen] > 0)
 
 
 def painted_pairs(first: int, count: int) -> Examples:

@@ -3,23 +3,20 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.frass import values_at
-from vision.frass_spots import Spots
+from vision.frass_spotted import Spotted
 
 __all__ = ["whose"]
 
 
 def whose(
-    spots: Spots, factor: float, truth: NDArray[np.uint16], no_matter: NDArray[np.uint8]
+    things: Spotted, truth: NDArray[np.uint16], no_matter: NDArray[np.uint8]
 ) -> NDArray[np.intp]:
     """Return the number of the dropping on which each spot lies.
 
     Parameters
     ----------
-    spots : Spots
-        The surest first, in a picture.
-    factor : float
-        Pixels of the photo per pixel of the picture.
+    things : Spotted
+        The surest spot first.
     truth : ndarray of uint16, shape (rows, columns)
         The number of the dropping at each pixel of the photo.
     no_matter : ndarray of uint8, shape (rows, columns)
@@ -30,7 +27,7 @@ def whose(
     ndarray of intp, shape (spots,)
         0 where there is none or a surer spot lies on the same one; -1 where it is no matter.
     """
-    numbers = values_at(truth, spots, factor).astype(np.intp)
+    numbers = things.values_of(truth).astype(np.intp)
     faint = np.isin(numbers, np.unique(truth[(no_matter > 0) & (truth > 0)]))
     again = np.ones(len(numbers), np.bool_)
     again[np.unique(numbers, return_index=True)[1]] = False

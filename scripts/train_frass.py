@@ -27,6 +27,7 @@ from vision import frass
 from vision.frass_close import CLOSE_PATH, load_close
 from vision.frass_judge import JUDGE_PATH, WEIGHED, Judge, judge_of
 from vision.frass_net import NET_PATH, load_network
+from vision.frass_spotted import spotted
 from vision.layers import layers_of
 
 __all__ = ["Checked", "check", "learn_judge"]
@@ -76,9 +77,9 @@ def check(lessons: Iterable[Lesson]) -> Iterator[Checked]:
     """Yield what the networks see in photos whose droppings are known."""
     for lesson in lessons:
         truth, no_matter = lesson.truth, lesson.no_matter
-        picture, factor, seen, spots = frass.spotted(lesson.pixels)
-        rows = frass.known_of(picture, seen, spots)
-        numbers = whose(spots, factor, truth, no_matter)
+        things = spotted(lesson.pixels)
+        rows = frass.known_of(things).weighed
+        numbers = whose(things, truth, no_matter)
         faint = len(np.unique(truth[(no_matter > 0) & (truth > 0)]))
         yield Checked(lesson.kind, rows, numbers, len(np.unique(truth)) - 1, faint)
 

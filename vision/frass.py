@@ -8,31 +8,26 @@ widen the interval.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from vision.frass_close import close_log_odds, pictures_of
 from vision.frass_judge import Judge, load_judge, weighed
-from vision.frass_measures import measure_all
-from vision.frass_net import FRASS_LONG_PX, Seen
-from vision.frass_spots import Outline, Spots, find_spots, outline_of
-from vision.frass_view import look_at
-from vision.raster import disc, shrunk
+from vision.frass_measures import MEASURES, Measured, measure
+from vision.frass_spots import Outline, outline_of
+from vision.frass_spotted import Spotted, spotted
+from vision.raster import disc
 from vision.records import HALO, LEAF, LESION, Pellet
 
 __all__ = [
     "COUNTED",
-    "Candidates",
+    "Known",
     "Pellets",
-    "candidates",
     "count_interval",
     "find_pellets",
     "known_of",
-    "spotted",
-    "values_at",
     "without_dead_tissue",
 ]
 
@@ -42,7 +37,6 @@ Numbers = NDArray[np.float64]
 COUNTED = 0.55
 """Probability from which a spot counts as a dropping."""
 
-_FROM_EDGE = 0.3  # diameters by which a middle is inside the photo at least
 _DOUBTFUL = 0.02  # probability below which a spot does not widen the interval
 _SHARED = ((-2.0, 0.25), (0.0, 0.5), (2.0, 0.25))
 """Log-odds by which all spots of a photo are misjudged together, as where all lie on odd ground or
@@ -57,32 +51,22 @@ _SICK_LEAF = 0.01  # share of the leaf that is dead elsewhere: then only sure on
 
 
 @dataclass(frozen=True, eq=False)
-class Candidates:
-    """What may be droppings in one photo, at the size at which the network saw it.
+class Known:
+    """What is known of the spots of one photo.
 
     Attributes
     ----------
-    picture : ndarray of uint8, shape (rows, columns, 3)
-        The photo at that size.
-    factor : float
-        Pixels of the given photo per pixel of the picture.
-    seen : Seen
-        What the network saw.
-    spots : Spots
-        None of them twice.
-    scores : ndarray of float32, shape (spots,)
-        Log-odds of being a dropping.
+    outlines : tuple of Outline
+        Of each.
+    measured : tuple of Measured
+        Of each.
+    weighed : ndarray of float32, shape (spots, len(WEIGHED))
+        What the judge weighs.
     """
 
-    picture: NDArray[np.uint8] = field(repr=False)
-    factor: float
-    seen: Seen = field(repr=False)
-    spots: Spots = field(repr=False)
-    scores: Floats = field(repr=False)
-
-    def in_photo(self, at: ArrayLike) -> Numbers:
-        """Map rows or columns of the picture to the given photo; pixel centres are whole."""
-        return np.asarray((np.asarray(at) + 0.5) * self.factor - 0.5, np.float64)
+    outlines: tuple[Outline, ...] = field(repr=False)
+    measured: tuple[Measured, ...] = field(repr=False)
+    weighed: Floats = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,71 +111,30 @@ def find_pellets(
         With none found where none are seen.
     """
     judge = judge or load_judge()
-    things = candidates(pixels, judge, hidden)
-    counted = np.flatnonzero(things.scores >= np.log(COUNTED / (1 - COUNTED)))
+    things = spotted(pixels)
+    if hidden is not None:
+        things = things.only(things.values_of(hidden) == 0)
+    known = known_of(things)
+    scores = judge.spot.log_odds(known.weighed)
+    counted = np.flatnonzero(scores >= np.log(COUNTED / (1 - COUNTED)))
     mask, found = np.zeros(pixels.shape[:2], np.uint8), []
-    for number in counted[np.argsort(-things.scores[counted], kind="stable")]:
-        outline = outline_of(things.seen, things.spots, int(number))
+    for number in counted[np.argsort(-scores[counted], kind="stable")]:
+        outline, measured = known.outlines[number], known.measured[number]
         _draw(mask, outline, things.factor)
-        found.append(_pellet(things, int(number), outline))
-    low, high = count_interval(things.scores, judge)
+        found.append(_pellet(things, outline, measured, float(scores[number])))
+    low, high = count_interval(scores, judge)
     return Pellets(tuple(found), low, high, mask.view(np.bool_))
 
 
-def candidates(
-    pixels: NDArray[np.uint8], judge: Judge, hidden: NDArray[np.uint8] | None = None
-) -> Candidates:
-    """Return what may be droppings, whole and not hidden."""
-    picture, factor, seen, spots = spotted(pixels)
-    if hidden is not None:
-        spots = spots.only(values_at(hidden, spots, factor) == 0)
-    scores = judge.spot.log_odds(known_of(picture, seen, spots))
-    return Candidates(picture, factor, seen, spots, scores)
-
-
-def known_of(picture: NDArray[np.uint8], seen: Seen, spots: Spots) -> Floats:
-    """Return ``WEIGHED`` of all spots: a row for each."""
+def known_of(things: Spotted) -> Known:
+    """Outline all spots, measure them, and look closely at each."""
+    picture, spots = things.picture, things.spots
+    every = range(len(spots.rows))
+    outlines = tuple(outline_of(things.seen, spots, number) for number in every)
+    measured = tuple(measure(picture, outline) for outline in outlines)
     close = close_log_odds(pictures_of(picture, spots))
-    return weighed(spots, close, measure_all(picture, seen, spots))
-
-
-def spotted(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float, Seen, Spots]:
-    """Return the photo at the usual size, how much smaller that is, and what is seen there."""
-    picture = _brought_down(pixels)
-    seen = look_at(picture)
-    spots = find_spots(seen)
-    whole = _inside(spots, picture.shape)
-    return picture, pixels.shape[1] / picture.shape[1], seen, spots.only(whole)
-
-
-def values_at(plane: NDArray[Any], spots: Spots, factor: float) -> NDArray[Any]:
-    """Return the values of a plane of the given photo's size where spots lie."""
-    rows, cols = (
-        np.clip(np.rint((at + 0.5) * factor - 0.5).astype(np.intp), 0, most - 1)
-        for at, most in zip((spots.rows, spots.cols), plane.shape, strict=True)
-    )
-    return np.asarray(plane[rows, cols])
-
-
-def _brought_down(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Bring a photo to the usual size; linear steps of less than half cost a fifth of means."""
-    picture = pixels
-    while (factor := FRASS_LONG_PX / max(picture.shape[:2])) < 1:
-        if factor < 0.5:
-            picture = shrunk(picture, 0.5)
-            continue
-        size = (round(picture.shape[1] * factor), round(picture.shape[0] * factor))
-        return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_LINEAR), np.uint8)
-    return picture
-
-
-def _inside(spots: Spots, shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    """Whether spots are not cut off by the edge of the photo, where half a thing looks round."""
-    rows, cols = shape[:2]
-    room = np.minimum(
-        np.minimum(spots.rows, rows - 1 - spots.rows), np.minimum(spots.cols, cols - 1 - spots.cols)
-    )
-    return np.asarray(room >= _FROM_EDGE * spots.diameter_px)
+    values = np.array([one.values for one in measured], np.float32).reshape(-1, len(MEASURES))
+    return Known(outlines, measured, weighed(spots, close, values))
 
 
 def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets:
@@ -218,8 +161,7 @@ def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets
     near = cv2.dilate(pellets.mask.view(np.uint8), disc(_RIM_PX)) > 0
     elsewhere = np.bincount(classes[~near], minlength=LESION + 1)
     sick = elsewhere[LESION] > _SICK_LEAF * elsewhere[[LEAF, HALO, LESION]].sum()
-    least = _SICK if not sick else -1.0
-    kept = tuple(one for one in pellets.found if not _in_lesion(one, classes, near, least))
+    kept = tuple(one for one in pellets.found if not _is_lesion(one, classes, near, sick=sick))
     if len(kept) == len(pellets.found):
         return pellets
     _, labels = cv2.connectedComponents(pellets.mask.view(np.uint8))
@@ -229,10 +171,10 @@ def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets
     return Pellets(kept, min(pellets.low, len(kept)), pellets.high, own[labels])
 
 
-def _in_lesion(
-    pellet: Pellet, classes: NDArray[np.uint8], near: NDArray[np.bool_], least: float
+def _is_lesion(
+    pellet: Pellet, classes: NDArray[np.uint8], near: NDArray[np.bool_], *, sick: bool
 ) -> bool:
-    """Whether it lies in dead tissue, or is not sure where more than ``least`` is sick."""
+    """Whether it lies in dead tissue, or is not sure where much is sick or the leaves are."""
     reach = round(_AROUND_LENGTHS * pellet.length_px) + _RIM_PX
     row, col = round(pellet.row_px), round(pellet.col_px)
     window = (
@@ -243,8 +185,8 @@ def _in_lesion(
     if not len(around):
         return False
     dead, halo, leaf = (np.mean(around == part) for part in (LESION, HALO, LEAF))
-    unsure = pellet.confidence < _SURE and dead + halo + leaf > 0
-    return bool(dead > _IN_LESION or (dead + halo > least and unsure))
+    on_sick = dead + halo > _SICK or (sick and dead + halo + leaf > 0)
+    return bool(dead > _IN_LESION or (on_sick and pellet.confidence < _SURE))
 
 
 def count_interval(scores: Sequence[float] | Floats, judge: Judge) -> tuple[int, int]:
@@ -311,33 +253,15 @@ def _draw(mask: NDArray[np.uint8], outline: Outline, factor: float) -> None:
     target |= (soft > 0.5)[: target.shape[0], : target.shape[1]].view(np.uint8)
 
 
-def _pellet(things: Candidates, number: int, outline: Outline) -> Pellet:
+def _pellet(things: Spotted, outline: Outline, measured: Measured, score: float) -> Pellet:
     rows, cols = np.nonzero(outline.mask)
-    edge, _ = cv2.findContours(
-        outline.mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
-    _, (one, other), _ = cv2.minAreaRect(max(edge, key=len))
-    row, col = outline.row + float(rows.mean()), outline.col + float(cols.mean())
     factor = things.factor
     return Pellet(
-        row_px=float(things.in_photo(row)),
-        col_px=float(things.in_photo(col)),
-        length_px=(max(one, other) + 1) * factor,
-        width_px=(min(one, other) + 1) * factor,
+        row_px=float(things.in_photo(outline.row + rows.mean())),
+        col_px=float(things.in_photo(outline.col + cols.mean())),
+        length_px=measured.length_px * factor,
+        width_px=measured.width_px * factor,
         area_px=len(rows) * factor**2,
-        darkness=_darker(things.picture, outline),
-        confidence=float(1 / (1 + np.exp(-things.scores[number]))),
+        darkness=measured.darker,
+        confidence=float(1 / (1 + np.exp(-score))),
     )
-
-
-def _darker(picture: NDArray[np.uint8], outline: Outline) -> float:
-    """Return how much darker it is than what lies around it, in CIELAB lightness."""
-    height, width = outline.mask.shape
-    part = picture[outline.row : outline.row + height, outline.col : outline.col + width]
-    mask = outline.mask[: part.shape[0], : part.shape[1]]
-    light = cv2.cvtColor(part, cv2.COLOR_RGB2LAB)[..., 0].astype(np.float32) * np.float32(100 / 255)
-    away = cv2.distanceTransform((~mask).view(np.uint8), cv2.DIST_L2, 3)
-    around = away > 1.5
-    if not around.any() or not mask.any():
-        return 0.0
-    return float(np.median(light[around]) - np.median(light[mask]))

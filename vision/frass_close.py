@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from vision.frass_net import CONTRAST, GREY
 from vision.frass_spots import Spots
+from vision.onnx import load_onnx
 
 __all__ = ["CLOSE_PATH", "CLOSE_PX", "close_log_odds", "load_close", "pictures_of"]
 
@@ -84,4 +85,4 @@ def _odds(pictures: Pixels) -> NDArray[np.float32]:
 @cache
 def load_close() -> cv2.dnn.Net:
     """Load the network that ships with the product."""
-    return cv2.dnn.readNetFromONNX(str(CLOSE_PATH))
+    return load_onnx(CLOSE_PATH)

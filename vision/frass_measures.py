@@ -4,15 +4,16 @@ A dropping is a solid, convex barrel of one colour, darker than most things what
 crumb is ragged, a lesion part of the leaf, a shade has no colour of its own.
 """
 
+from dataclasses import dataclass, field
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.frass_net import Seen
-from vision.frass_spots import Outline, Spots, outline_of
+from vision.frass_spots import Outline
 from vision.raster import hull_area
 
-__all__ = ["MEASURES", "measure", "measure_all"]
+__all__ = ["MEASURES", "Measured", "measure"]
 
 MEASURES = (
     "elongation",  # long ÷ short side of the narrowest box
@@ -27,13 +28,37 @@ MEASURES = (
 )
 """What is measured of one outlined spot, in order."""
 
-_LAB_SCALE = np.array([100 / 255, 1, 1], np.float32)  # of OpenCV's 8-bit coding
-_LAB_ZERO = np.array([0, 128, 128], np.float32)
+_LAB_SCALE = np.array([100 / 255, 1, 1])  # of OpenCV's 8-bit coding
+_LAB_ZERO = np.array([0, 128, 128])
 _RIM_PX = 1.5
 _NEAR = 0.2  # of the root of its area: how far what is close to its edge reaches
 
+Bools = NDArray[np.bool_]
+Numbers = NDArray[np.float64]
+Pixels = NDArray[np.uint8]
 
-def measure(picture: NDArray[np.uint8], outline: Outline) -> NDArray[np.float32]:
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What is measured of a spot.
+
+    Attributes
+    ----------
+    length_px, width_px : float
+        Sides of the narrowest box, in pixels of the picture.
+    darker : float
+        By how much it is darker than its surroundings, CIELAB lightness.
+    values : ndarray of float32, shape (len(MEASURES),)
+        ``MEASURES``.
+    """
+
+    length_px: float
+    width_px: float
+    darker: float
+    values: NDArray[np.float32] = field(repr=False)
+
+
+def measure(picture: Pixels, outline: Outline) -> Measured:
     """Measure a spot.
 
     Parameters
@@ -42,37 +67,44 @@ def measure(picture: NDArray[np.uint8], outline: Outline) -> NDArray[np.float32]
         sRGB, red first: the picture in which it was outlined.
     outline : Outline
         From ``vision.frass_spots``.
-
-    Returns
-    -------
-    ndarray of float32, shape (len(MEASURES),)
     """
     height, width = outline.mask.shape
     part = picture[outline.row : outline.row + height, outline.col : outline.col + width]
     mask = outline.mask[: part.shape[0], : part.shape[1]]
-    lab = cv2.cvtColor(part, cv2.COLOR_RGB2LAB).astype(np.float32) * _LAB_SCALE - _LAB_ZERO
+    area = np.count_nonzero(mask)
     away = cv2.distanceTransform((~mask).view(np.uint8), cv2.DIST_L2, 3)
     around = away > _RIM_PX
-    near = around & (away <= 2 * _RIM_PX + _NEAR * np.sqrt(np.count_nonzero(mask)))
-    own, other, close = (lab[part if part.any() else mask] for part in (mask, around, near))
-    middle, middle_around = np.median(own, axis=0), np.median(other, axis=0)
-    colours = (*middle, own[:, 0].std(), *middle_around, other[:, 0].std())
-    step = np.linalg.norm(middle - middle_around)
-    halo = np.median(close, axis=0) - middle_around
-    return np.array([*_form(mask), *colours, step, *halo], np.float32)
+    near = around & (away <= 2 * _RIM_PX + _NEAR * np.sqrt(area))
+    lab = np.asarray(cv2.cvtColor(part, cv2.COLOR_RGB2LAB), np.uint8)
+    (own, grain), (other, grain_around), (close, _) = (
+        _colour(lab, where if where.any() else mask) for where in (mask, around, near)
+    )
+    length, narrow, hull = _box_and_hull(mask)
+    form = (length / narrow, area / hull, area / (np.pi / 4 * length * narrow))
+    step = np.linalg.norm(own - other)
+    values = (*form, *own, grain, *other, grain_around, step, *(close - other))
+    return Measured(length, narrow, float(other[0] - own[0]), np.array(values, np.float32))
 
 
-def measure_all(picture: NDArray[np.uint8], seen: Seen, spots: Spots) -> NDArray[np.float32]:
-    """Outline and measure all spots; shape (spots, len(MEASURES))."""
-    rows = [measure(picture, outline_of(seen, spots, number)) for number in range(len(spots.rows))]
-    return np.array(rows, np.float32).reshape(-1, len(MEASURES))
+def _colour(lab: Pixels, where: Bools) -> tuple[Numbers, float]:
+    """Return the median colour in a part, and the standard deviation of its lightness.
+
+    From counts of the 256 values of each channel, which takes a fifth of the time of sorting.
+    """
+    mask, middle = where.view(np.uint8), np.empty(3)
+    for channel in (2, 1, 0):
+        counts = cv2.calcHist([lab], [channel], mask, [256], [0, 256]).ravel().astype(np.float64)
+        below = np.cumsum(counts)
+        middle[channel] = np.searchsorted(below, below[-1] / 2)
+    values = np.arange(256)
+    mean = counts @ values / below[-1]  # of the last channel, lightness
+    spread = np.sqrt(counts @ (values - mean) ** 2 / below[-1])
+    return middle * _LAB_SCALE - _LAB_ZERO, float(spread * _LAB_SCALE[0])
 
 
-def _form(mask: NDArray[np.bool_]) -> tuple[float, float, float]:
-    """Return elongation, solidity and fullness."""
+def _box_and_hull(mask: Bools) -> tuple[float, float, float]:
+    """Return the sides of the narrowest box, the longer first, and the area of the hull."""
     outlines, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     edge = max(outlines, key=len)
     _, (one, other), _ = cv2.minAreaRect(edge)
-    length, width = max(one, other) + 1, min(one, other) + 1
-    area = float(np.count_nonzero(mask))
-    return length / width, area / hull_area(edge), area / (np.pi / 4 * length * width)
+    return max(one, other) + 1, min(one, other) + 1, hull_area(edge)

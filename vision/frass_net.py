@@ -12,6 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.onnx import load_onnx
+
 __all__ = [
     "CONTRAST",
     "FRASS_LONG_PX",
@@ -81,4 +83,4 @@ def see(picture: NDArray[np.uint8]) -> Seen:
 @cache
 def load_network() -> cv2.dnn.Net:
     """Load the network that ships with the product."""
-    return cv2.dnn.readNetFromONNX(str(NET_PATH))
+    return load_onnx(NET_PATH)

@@ -5,22 +5,27 @@ import numpy as np
 from scripts.frass_truth import whose
 from scripts.train_frass import Checked, learn_judge
 from vision.frass_judge import WEIGHED, judge_of
+from vision.frass_net import Seen
 from vision.frass_spots import Spots
+from vision.frass_spotted import Spotted
 
 
-def spots_at(*places: tuple[int, int]) -> Spots:
+def things_at(*places: tuple[int, int], factor: float) -> Spotted:
     rows, cols = np.array(places, np.float32).T
     same = np.ones(len(rows), np.float32)
-    return Spots(rows, cols, 8 * same, same, same)
+    nothing = np.zeros((10, 15), np.float32)
+    seen = Seen(nothing, nothing, nothing)
+    picture = np.zeros((20, 30, 3), np.uint8)
+    return Spotted(picture, factor, seen, Spots(rows, cols, 8 * same, same, same))
 
 
 def test_a_dropping_belongs_to_the_surest_spot_on_it():
     truth = np.zeros((40, 60), np.uint16)
     truth[4:12, 4:12], truth[20:30, 20:30], truth[20:30, 40:50] = 1, 2, 3
     no_matter = (truth == 3).astype(np.uint8)
-    spots = spots_at((12, 12), (4, 4), (3, 4), (12, 22), (13, 22))
+    things = things_at((12, 12), (4, 4), (3, 4), (12, 22), (13, 22), factor=2.0)
     # The photo is twice as large: rows 24.5, 8.5, 6.5, 24.5 and 26.5.
-    assert whose(spots, 2.0, truth, no_matter).tolist() == [2, 1, 0, -1, -1]
+    assert whose(things, truth, no_matter).tolist() == [2, 1, 0, -1, -1]
 
 
 def test_how_sure_to_be_is_learned_from_what_the_networks_said():

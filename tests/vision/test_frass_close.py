@@ -93,7 +93,10 @@ def test_form_and_colour_of_a_box_are_measured():
     picture[25:35, 20:40] = 50
     mask = np.zeros((40, 40), bool)
     mask[15:25, 10:30] = True
-    values = dict(zip(MEASURES, measure(picture, Outline(10, 10, mask)), strict=True))
+    measured = measure(picture, Outline(10, 10, mask))
+    assert (measured.length_px, measured.width_px) == pytest.approx((20, 10), abs=0.01)
+    assert measured.darker == pytest.approx(59.8, abs=0.6)
+    values = dict(zip(MEASURES, measured.values, strict=True))
     assert values["elongation"] == pytest.approx(2, abs=0.01)
     assert values["solidity"] == pytest.approx(1, abs=0.01)
     assert values["fullness"] == pytest.approx(4 / np.pi, abs=0.01)
@@ -102,3 +105,16 @@ def test_form_and_colour_of_a_box_are_measured():
     assert values["lightness_around"] == pytest.approx(80.6, abs=0.4)
     assert values["step"] == pytest.approx(59.8, abs=0.6)
     assert max(values["grain"], values["grain_around"]) < 0.001
+
+
+def test_a_middle_value_and_the_grain_are_those_of_all_pixels():
+    """Against NumPy's own median and standard deviation, over 8-bit CIELAB."""
+    picture = np.random.default_rng(3).integers(0, 256, (48, 48, 3)).astype(np.uint8)
+    mask = np.zeros((40, 40), bool)
+    mask[10:25, 12:30] = True  # 270 pixels
+    values = dict(zip(MEASURES, measure(picture, Outline(4, 4, mask)).values, strict=True))
+    lab = cv2.cvtColor(picture, cv2.COLOR_RGB2LAB)[14:29, 16:34].reshape(-1, 3).astype(float)
+    own = [values[name] for name in ("lightness", "a", "b")]
+    usual = np.median(lab, axis=0) * (100 / 255, 1, 1) - (0, 128, 128)
+    assert own == pytest.approx(usual, abs=0.6)  # half a step of 8-bit CIELAB
+    assert values["grain"] == pytest.approx(lab[:, 0].std() * 100 / 255, rel=1e-5)

@@ -1,4 +1,4 @@
-"""Looking twice: at half the size, and closely where something could be."""
+"""Looking thrice: from afar, nearer, and closely, each time only where something could be."""
 
 import cv2
 import numpy as np
@@ -36,10 +36,10 @@ def sees_everywhere(picture: np.ndarray) -> Seen:
     return Seen(*(np.full(size, value, np.float32) for value in (1.0, 1.0, 20.0)))
 
 
-def test_an_empty_sheet_is_looked_at_once_at_half_the_size(monkeypatch):
+def test_an_empty_sheet_is_looked_at_once_at_a_quarter_of_the_size(monkeypatch):
     shown = watched(monkeypatch)
     seen = look_at(sheet_with([]))
-    assert shown == [(320, 450)]
+    assert shown == [(160, 225)]
     assert seen.middle.shape == (320, 450)
     assert len(find_spots(seen).rows) == 0
 
@@ -47,14 +47,14 @@ def test_an_empty_sheet_is_looked_at_once_at_half_the_size(monkeypatch):
 def test_close_looks_are_as_small_as_what_could_be_there(monkeypatch):
     shown = watched(monkeypatch)
     look_at(sheet_with([(300, 200)]))
-    closely = sum(rows * columns for rows, columns in shown[1:])
-    assert 0 < closely < 0.3 * 640 * 900
+    nearer = sum(rows * columns for rows, columns in shown[1:])
+    assert 0 < nearer < 0.1 * 640 * 900
 
 
 def test_where_most_could_be_something_all_is_looked_at(monkeypatch):
     shown = watched(monkeypatch, sees_everywhere)
     look_at(sheet_with([]))
-    assert shown == [(320, 450), (640, 900)]
+    assert shown == [(160, 225), (320, 450), (640, 900)]
 
 
 @pytest.mark.parametrize("shape", [(640, 900), (333, 517), (70, 1200)])

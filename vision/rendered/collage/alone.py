@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rendered.collage.bits import lay_bit, scatter
+from vision.rendered.collage.bits import SHELLS, lay_bit, lay_shell, scatter
 from vision.rendered.collage.camera import photograph
 from vision.rendered.collage.grounds import GROUNDS, lay_ground
 from vision.rendered.collage.palette import colour_of, draw_palette
@@ -23,10 +23,6 @@ _SIDE_PX = 200
 _SHORTEST_PX, _LONGEST_PX = 8, 50
 _SCATTERED = 0.3  # of photos have other bits too
 _DARK = np.array([0.02, 0.016, 0.013])
-_SHELLS = np.array(
-    [[0.02, 0.018, 0.016], [0.06, 0.055, 0.05], [0.05, 0.03, 0.015], [0.05, 0.08, 0.03],
-     [0.16, 0.15, 0.14], [0.2, 0.06, 0.03]]
-)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,16 +83,8 @@ def _crumb(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
             mottle=rng.uniform(0.1, 0.4))  # fmt: skip
 
 
-def _shell(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
-    """Paint a smooth, shiny insect or egg, oval or pear-shaped."""
-    colour = _SHELLS[rng.integers(len(_SHELLS))] * np.exp(rng.normal(0, 0.3))
-    lay_bit(rng, sheet, "disc" if rng.random() < 0.75 else "drop", at, size, colour,
-            rng.uniform(0.6, 1.0), gloss=rng.uniform(0.08, 0.7),
-            mottle=rng.uniform(0.0, 0.08))  # fmt: skip
-
-
 def _seed(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
-    colour = _SHELLS[rng.integers(len(_SHELLS))] * rng.uniform(0.7, 4)
+    colour = SHELLS[rng.integers(len(SHELLS))] * rng.uniform(0.7, 4)
     lay_bit(rng, sheet, str(rng.choice(["drop", "lens"])), at, size, colour,
             rng.uniform(0.1, 0.6), gloss=rng.uniform(0, 0.2), mottle=0.06)  # fmt: skip
 
@@ -107,5 +95,5 @@ def _stone(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
 
 
 _OTHERS: dict[str, Callable[[Rng, Sheet, Points, float], None]] = {
-    "crumb": _crumb, "shell": _shell, "seed": _seed, "stone": _stone,
+    "crumb": _crumb, "shell": lay_shell, "seed": _seed, "stone": _stone,
 }  # fmt: skip

@@ -11,13 +11,19 @@ from vision.rendered.collage.sheet import Sheet, cover_of, dome_of, mottled
 from vision.rendered.fields import AnyFloats, Floats, blur, smooth_field
 from vision.rendered.shape import Points, turned
 
-__all__ = ["lay_bit", "scatter"]
+__all__ = ["SHELLS", "lay_bit", "lay_shell", "scatter"]
 
 Rng = np.random.Generator
 
 _DARK = np.array([0.02, 0.016, 0.013])
 _SEEDS = np.array([[0.5, 0.38, 0.2], [0.3, 0.2, 0.1], [0.1, 0.07, 0.04], [0.02, 0.016, 0.013]])
 _APHIDS = np.array([[0.2, 0.3, 0.08], [0.02, 0.016, 0.013], [0.35, 0.18, 0.14]])
+SHELLS = np.array(
+    [[0.02, 0.018, 0.016], [0.06, 0.055, 0.05], [0.05, 0.03, 0.015], [0.05, 0.08, 0.03],
+     [0.16, 0.15, 0.14], [0.2, 0.06, 0.03]]
+)  # fmt: skip
+"""Linear reflectance of insects and eggs with smooth shells."""
+
 _HALO = np.array([0.34, 0.36, 0.07])
 _BROWN = np.array([0.12, 0.07, 0.04])
 _PALE = np.array([0.3, 0.24, 0.17])
@@ -136,6 +142,18 @@ def _aphid(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats
             gloss=rng.uniform(0, 0.4), mottle=0.05)  # fmt: skip
 
 
+def lay_shell(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
+    """Lay a smooth, shiny insect or egg, oval or pear-shaped."""
+    colour = SHELLS[rng.integers(len(SHELLS))] * np.exp(rng.normal(0, 0.3))
+    lay_bit(rng, sheet, "disc" if rng.random() < 0.75 else "drop", at, length_px, colour,
+            rng.uniform(0.6, 1.0), gloss=rng.uniform(0.08, 0.7),
+            mottle=rng.uniform(0.0, 0.08))  # fmt: skip
+
+
+def _shell(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
+    lay_shell(rng, sheet, at, length_px)
+
+
 def _stalk(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
     lay_bit(rng, sheet, "rod", at, length_px * rng.uniform(1.5, 4),
             _earth_or_dark(rng, palette, 2.0), rng.uniform(0.2, 0.7))  # fmt: skip
@@ -161,6 +179,7 @@ def _earth_or_dark(rng: Rng, palette: Floats, lighter: float) -> AnyFloats:
 _BITS: dict[str, Callable[[Rng, Sheet, Points, float, Floats], None]] = {
     "crumb": _crumb, "stone": _stone, "seed": _seed, "spot": _spot, "blot": _blot, "gap": _gap,
     "shade": _shade, "aphid": _aphid, "stalk": _stalk, "flake": _flake, "hole": _hole,
+    "shell": _shell,
 }  # fmt: skip
 
 
