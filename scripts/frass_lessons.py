@@ -266,11 +266,12 @@ def all_lessons(photos: Path) -> Iterator[Lesson]:
     yield from _dropping_lessons(_SEED + 2, 300, ground="mulch")
     yield from _dropping_lessons(_SEED + 3, 200, ground="soil")
     yield from _composed_lessons(photos, _SEED + 4, {"tomato": 200, "coffee": 70, "canopy": 14})
-    yield from _leaf_lessons(_SEED + 5, 120)
-    yield from _leaf_lessons(_SEED + 6, 60, pattern="spot", kind="bacterial")
+    yield from _leaf_lessons(_SEED + 5, 240)
+    yield from _leaf_lessons(_SEED + 6, 120, pattern="spot")
+    yield from _leaf_lessons(_SEED + 7, 120, pattern="spot", kind="bacterial")
     for kind in _KNOWN:
         yield from _real_lessons(kind, known_paths(photos, kind))
-    yield from _collage_lessons(photos, 0, 4000)
+    yield from _collage_lessons(photos, 0, 5500)
 
 
 def checking_lessons(photos: Path) -> Iterator[Lesson]:

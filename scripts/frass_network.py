@@ -27,10 +27,12 @@ __all__ = ["Network", "Refine", "Step", "learn", "learn_more", "loss_of", "write
 
 _WIDTHS = (16, 32, 48, 64, 64)  # channels at half, a quarter ... of the photo's size
 _BATCH = 16
-_RATE, _WARM_UP, _LAST_RATE = 2e-3, 100, 1e-5
+_CYCLES = ((5500, 2e-3), (2000, 1e-3), (6000, 1.5e-3))
+"""Batches, and the rate they begin with."""
+_WARM_UP, _LAST_RATE = 100, 1e-5
 _DECAY, _GREATEST_STEP = 1e-4, 5.0
 _MEMORY = 0.998  # of the running mean of the weights, which is what is kept
-_SHARES = (0.45, 0.4, 0.15)  # of crops: of collages, of other droppings, of photos without any
+_SHARES = (0.42, 0.38, 0.2)  # of crops: of collages, of other droppings, of photos without any
 _INSIDE_WEIGHT, _SIZE_WEIGHT = 8.0, 0.3
 _READY = 6  # batches that wait
 _TELL = 100  # steps between lines that are printed
@@ -113,12 +115,15 @@ def loss_of(outputs: torch.Tensor, targets: torch.Tensor) -> torch.Tensor:
     return middles + _INSIDE_WEIGHT * areas.mean() + _SIZE_WEIGHT * diameters
 
 
-def learn(lessons: Sequence[Lesson], steps: int, seed: int) -> Network:
-    """Return a network that has learned from that many batches of crops."""
+def learn(
+    lessons: Sequence[Lesson], seed: int, cycles: Sequence[tuple[int, float]] = _CYCLES
+) -> Network:
+    """Return a network that has learned from crops of lessons, in a few cycles."""
     torch.manual_seed(seed)
     network = Network()
     network.to(memory_format=torch.channels_last)
-    learn_more(network, lessons, steps, _RATE, seed)
+    for cycle, (steps, rate) in enumerate(cycles):
+        learn_more(network, lessons, steps, rate, seed + cycle)
     return network
 
 

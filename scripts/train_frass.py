@@ -5,7 +5,7 @@
 Droppings are learned from painted scenes, and from real photos onto which droppings were painted,
 for no real photos of them are at hand. What is not a dropping is learned from these, from painted
 sick leaves, and from real photos of leaves and plants. Only numbers are kept. Everything is seeded.
-Painting takes about an hour of one core and is kept in FOLDER; learning takes two more, and needs
+Painting takes over an hour of one core and is kept in FOLDER; learning takes three more, and needs
 ``pip install -e .[train]``.
 """
 
@@ -36,8 +36,7 @@ Floats = NDArray[np.float32]
 Numbers = NDArray[np.intp]
 
 _SEED = 20
-_STEPS, _MORE_STEPS, _SLOWER = 5500, 2000, 1e-3  # of the first network, the last more slowly
-_PAIRS, _FIRST_PAIR = 4000, 900_000
+_PAIRS, _FIRST_PAIR = 12_000, 900_000
 
 _AIM = 0.95
 _LEAST_CHANCE = 0.02  # from which a spot stands for a dropping
@@ -143,25 +142,18 @@ def _report(photos: Sequence[Checked], judge: Judge) -> None:
 
 
 def learn_networks(photos: Path, folder: Path) -> None:
-    """Learn the network that finds spots, and the one that looks at them closely.
-
-    The second learns from what the first finds, which hardly changes while the first learns more.
-    """
+    """Learn the network that finds spots, and the one that looks at them closely."""
     from scripts.frass_closer import learn_closer, write_closer
-    from scripts.frass_network import learn, learn_more, write_onnx
+    from scripts.frass_network import learn, write_onnx
 
     if not kept(folder):
         keep(all_lessons(photos), folder)
     lessons = kept(folder)
-    network = learn(lessons, _STEPS, _SEED)
-    write_onnx(network, NET_PATH)
+    write_onnx(learn(lessons, _SEED), NET_PATH)
     load_network.cache_clear()
     examples = [examples_of(lessons), painted_pairs(_FIRST_PAIR, _PAIRS)]
     write_closer(learn_closer(examples, _SEED), CLOSE_PATH)
     load_close.cache_clear()
-    learn_more(network, lessons, _MORE_STEPS, _SLOWER, _SEED + 1)
-    write_onnx(network, NET_PATH)
-    load_network.cache_clear()
 
 
 def main() -> None:

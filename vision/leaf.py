@@ -77,6 +77,8 @@ class Leaves:
 
     def without(self, covered: NDArray[np.bool_], share: float) -> "Leaves":
         """Leave out leaves of which this share or more is covered by what is no leaf."""
+        if not covered.any():
+            return self
         whole, under = (
             np.bincount(part.ravel(), minlength=self.count + 1)[1:]
             for part in (self.numbers, self.numbers[covered])

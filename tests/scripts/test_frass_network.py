@@ -27,7 +27,7 @@ def lessons():
 
 def test_dark_boxes_are_learned_and_opencv_sees_them_too(tmp_path, monkeypatch):
     shown = list(lessons())
-    network = learn(shown, 40, 3)
+    network = learn(shown, 3, ((40, 2e-3),))
     write_onnx(network, tmp_path / "net.onnx")
     monkeypatch.setattr(frass_net, "NET_PATH", tmp_path / "net.onnx")
     frass_net.load_network.cache_clear()
