@@ -17,7 +17,7 @@ Bools = NDArray[np.bool_]
 Pixels = NDArray[np.uint8]
 Window = tuple[slice, slice]
 
-_LOOKS = ((0.25, -4.5), (0.5, -2.0))
+_LOOKS = ((0.25, -3.5), (0.5, -1.3))
 """Size of the picture at each look but the last, and the log-odds of a middle or of a dropping from
 which a place is looked at again at twice that size."""
 
