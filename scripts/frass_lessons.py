@@ -276,8 +276,8 @@ def all_lessons(photos: Path) -> Iterator[Lesson]:
 
 def checking_lessons(photos: Path) -> Iterator[Lesson]:
     """Yield photos that the networks have not seen: how sure to be is learned from these."""
-    yield from _dropping_lessons(_CHECKED, 160)
-    yield from _collage_lessons(None, _CHECKED, 160)
-    yield from _leaf_lessons(_CHECKED, 120)
+    yield from _dropping_lessons(_CHECKED, 360)
+    yield from _collage_lessons(None, _CHECKED, 240)
+    yield from _leaf_lessons(_CHECKED, 180)
     for kind in _JUDGED:
         yield from _real_lessons(kind, judging_paths(photos, kind))

@@ -18,7 +18,7 @@ from vision.frass_judge import Judge, load_judge, weighed
 from vision.frass_measures import MEASURES, Measured, measure
 from vision.frass_spots import Outline, outline_of
 from vision.frass_spotted import Spotted, spotted
-from vision.raster import disc
+from vision.raster import disc, shrunk
 from vision.records import HALO, LEAF, LESION, Pellet
 
 __all__ = [
@@ -34,11 +34,12 @@ __all__ = [
 Floats = NDArray[np.float32]
 Numbers = NDArray[np.float64]
 
-COUNTED = 0.55
+COUNTED = 0.45
 """Probability from which a spot counts as a dropping."""
 
+_GLANCE = 0.25  # size at which a photo's brightness is seen
 _DOUBTFUL = 0.02  # probability below which a spot does not widen the interval
-_SHARED = ((-2.0, 0.25), (0.0, 0.5), (2.0, 0.25))
+_SHARED = ((-3.0, 0.25), (0.0, 0.5), (3.0, 0.25))
 """Log-odds by which all spots of a photo are misjudged together, as where all lie on odd ground or
 all are seeds, and how often."""
 _ALIKE = 0.7  # shape of the distribution of what is missed: below 1, grounds differ much
@@ -122,7 +123,7 @@ def find_pellets(
         outline, measured = known.outlines[number], known.measured[number]
         _draw(mask, outline, things.factor)
         found.append(_pellet(things, outline, measured, float(scores[number])))
-    low, high = count_interval(scores, judge)
+    low, high = count_interval(scores, judge.doubt, judge.missed_share)
     return Pellets(tuple(found), low, high, mask.view(np.bool_))
 
 
@@ -134,7 +135,13 @@ def known_of(things: Spotted) -> Known:
     measured = tuple(measure(picture, outline) for outline in outlines)
     close = close_log_odds(pictures_of(picture, spots))
     values = np.array([one.values for one in measured], np.float32).reshape(-1, len(MEASURES))
-    return Known(outlines, measured, weighed(spots, close, values))
+    return Known(outlines, measured, weighed(spots, close, values, _brightest(picture)))
+
+
+def _brightest(picture: NDArray[np.uint8]) -> float:
+    """Return the CIELAB lightness that a twentieth of a picture has, or more."""
+    lab = cv2.cvtColor(shrunk(picture, _GLANCE), cv2.COLOR_RGB2LAB)
+    return float(np.percentile(lab[..., 0], 95)) * 100 / 255
 
 
 def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets:
@@ -189,15 +196,19 @@ def _is_lesion(
     return bool(dead > _IN_LESION or (on_sick and pellet.confidence < _SURE))
 
 
-def count_interval(scores: Sequence[float] | Floats, judge: Judge) -> tuple[int, int]:
+def count_interval(
+    scores: Sequence[float] | Floats, doubt: float, missed_share: float
+) -> tuple[int, int]:
     """Return the lower and upper end of the 95 % interval of the number of droppings.
 
     Parameters
     ----------
     scores : sequence of float
         Log-odds of each spot.
-    judge : Judge
-        Carries the two figures of the widening.
+    doubt : float
+        Divisor of the log-odds, from 1.
+    missed_share : float
+        Droppings that no spot stands for, as a share of those found.
 
     Returns
     -------
@@ -206,9 +217,9 @@ def count_interval(scores: Sequence[float] | Floats, judge: Judge) -> tuple[int,
         of droppings that no spot stands for; the count itself always lies inside.
     """
     odds = np.asarray(scores, np.float64)
-    chance = 1 / (1 + np.exp(-odds / judge.doubt))
-    missed = judge.missed_share * float(chance[chance > _DOUBTFUL].sum())
-    likely = odds[chance > _DOUBTFUL] / judge.doubt
+    chance = 1 / (1 + np.exp(-odds / doubt))
+    missed = missed_share * float(chance[chance > _DOUBTFUL].sum())
+    likely = odds[chance > _DOUBTFUL] / doubt
     most = len(likely) + int(20 * missed) + 6
     shares = [share * _how_many(likely + shift, most) for shift, share in _SHARED]
     distribution = np.sum(shares, axis=0)

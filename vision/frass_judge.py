@@ -3,7 +3,7 @@
 The networks alone are surer than they should be. So what both say is weighed together with the form
 and colour of the spot and with the other spots of the photo, for droppings of one caterpillar are
 alike. ``python -m scripts.train_frass`` learns the weights from painted photos that the networks
-have not seen.
+have not seen; it is a small network with two hidden layers.
 """
 
 import json
@@ -33,6 +33,7 @@ WEIGHED = (
     "size_apart",  # |log size − mean log size of the other droppings|, 0 where there are none
     "lightness_apart",  # |L* − mean L* of the other droppings|
     "colour_apart",  # distance in a*, b* from the mean of the other droppings
+    "below_brightest",  # L* of the photo's brightest parts minus its own
     *MEASURES,
 )
 """What is known of a spot, in order."""
@@ -63,7 +64,7 @@ class Judge:
     missed_share: float
 
 
-def weighed(spots: Spots, close: Floats, measures: Floats) -> Floats:
+def weighed(spots: Spots, close: Floats, measures: Floats, brightest: float) -> Floats:
     """Return ``WEIGHED`` of each spot, shape (spots, len(WEIGHED)).
 
     Parameters
@@ -74,6 +75,8 @@ def weighed(spots: Spots, close: Floats, measures: Floats) -> Floats:
         From ``vision.frass_close``.
     measures : ndarray of float32, shape (spots, len(MEASURES))
         From ``vision.frass_measures``.
+    brightest : float
+        CIELAB lightness of the photo's brightest parts, 0 to 100: droppings are none of them.
     """
     size, close = np.log(spots.diameter_px), np.clip(close, -_SUREST, _SUREST)
     chance = np.asarray(1 / (1 + np.exp(-close)), np.float32)
@@ -88,6 +91,7 @@ def weighed(spots: Spots, close: Floats, measures: Floats) -> Floats:
     columns = (
         *(spots.middle, spots.inside, close, size, np.log1p(others), usual_close),
         *(np.abs(apart[0]), np.abs(apart[1]), np.hypot(apart[2], apart[3])),
+        np.float32(brightest) - lightness,
     )
     return np.concatenate([np.stack(columns, axis=1), measures], axis=1).astype(np.float32)
 

@@ -2,6 +2,7 @@
 
 Each look is only at places where the coarser one before saw that something could be. Most photos
 show leaves without droppings, and looking closely takes sixteen times as long as the first look.
+Where much could be something, as on soil and mulch, all is looked at closely at once.
 """
 
 import cv2
@@ -21,6 +22,7 @@ _LOOKS = ((0.25, -3.5), (0.5, -1.3))
 """Size of the picture at each look but the last, and the log-odds of a middle or of a dropping from
 which a place is looked at again at twice that size."""
 
+_MUCH = 0.2  # share of places from which all of the picture is looked at closely
 _CELL_PX = 32  # side of a place, at the size of the look that follows
 _MARGIN_PX = 32  # around what is looked at: the network must see what a thing lies on
 _NOTHING = -20.0  # log-odds where nothing was looked at
@@ -38,7 +40,10 @@ def look_at(picture: Pixels) -> Seen:
     seen = see(shrunk(picture, first))
     for share, promising in _LOOKS:
         larger = shrunk(picture, 2 * share)
-        seen = _look_again(larger, _wanted(seen, promising, larger.shape))
+        wanted = _wanted(seen, promising, larger.shape)
+        if wanted.mean() > _MUCH:
+            return see(picture)
+        seen = _look_again(larger, wanted)
     return seen
 
 

@@ -51,10 +51,10 @@ def test_close_looks_are_as_small_as_what_could_be_there(monkeypatch):
     assert 0 < nearer < 0.1 * 640 * 900
 
 
-def test_where_most_could_be_something_all_is_looked_at(monkeypatch):
+def test_where_much_could_be_something_all_is_looked_at_closely(monkeypatch):
     shown = watched(monkeypatch, sees_everywhere)
     look_at(sheet_with([]))
-    assert shown == [(160, 225), (320, 450), (640, 900)]
+    assert shown == [(160, 225), (640, 900)]
 
 
 @pytest.mark.parametrize("shape", [(640, 900), (333, 517), (70, 1200)])
@@ -66,4 +66,4 @@ def test_a_part_shows_what_the_whole_shows(shape):
     parts, whole = (find_spots(seen) for seen in (look_at(picture), see(picture)))
     for spots in (parts, whole):
         assert sorted(spots.cols) == pytest.approx([col for _, col in places], abs=3)
-    assert sorted(parts.diameter_px) == pytest.approx(sorted(whole.diameter_px), rel=0.05)
+    assert sorted(parts.diameter_px) == pytest.approx(sorted(whole.diameter_px), rel=0.1)
