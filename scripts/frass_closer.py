@@ -23,7 +23,8 @@ __all__ = ["Closer", "learn_closer", "learn_more", "write_closer"]
 _WIDTHS = (24, 48, 64)
 _DENSE = 64
 _BATCH, _DECAY = 128, 1e-3
-_CYCLES = ((8, 2e-3), (8, 1e-3), (10, 1e-3))  # rounds, and the rate they begin with
+_CYCLES = ((8, 2e-3), (8, 1e-3), (10, 1.2e-3), (8, 1.2e-3), (7, 8e-4))
+"""Rounds, and the rate they begin with."""
 _SIZE, _MOVED = 0.12, 0.08  # how far size (natural log) and place (diameters) are changed
 
 

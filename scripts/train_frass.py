@@ -5,7 +5,7 @@
 Droppings are learned from painted scenes, and from real photos onto which droppings were painted,
 for no real photos of them are at hand. What is not a dropping is learned from these, from painted
 sick leaves, and from real photos of leaves and plants. Only numbers are kept. Everything is seeded.
-Painting takes over an hour of one core and is kept in FOLDER; learning takes three more, and needs
+Painting takes over an hour of one core and is kept in FOLDER; learning takes four more, and needs
 ``pip install -e .[train]``.
 """
 
