@@ -5,11 +5,13 @@ keeps nearly the colour of what it falls on, while a leaf differs in both: it ta
 (carotenoids and chlorophyll) and, where alive, red.
 """
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["DARK", "LINEAR_LIGHT", "lab_8bit", "log_chromaticity"]
+__all__ = ["DARK", "LINEAR_LIGHT", "encoded", "lab_8bit", "log_chromaticity"]
 
 DARK = np.float32(0.01)
 """Added to linear light before its logarithm, so that sensor noise in the dark stays small."""
@@ -25,6 +27,11 @@ def _linear_light() -> NDArray[np.float32]:
 LINEAR_LIGHT = _linear_light()
 """Linear light, 0 to 1, of the 256 sRGB values (IEC 61966-2-1)."""
 LINEAR_LIGHT.flags.writeable = False
+
+
+def encoded(light: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
+    """Return the sRGB values, 0 to 1, of linear light from 0 to 1 (IEC 61966-2-1)."""
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
 
 
 def log_chromaticity(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

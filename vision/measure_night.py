@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.colour import lab_8bit
+from vision.colour import encoded, lab_8bit
 from vision.flags import in_order
 from vision.night_candidates import find_candidates
 from vision.night_count import count_interval
@@ -134,8 +134,10 @@ def _hue_difference(seen: Sampled, night: NightLight) -> float:
 
 def _hue_deg(light: NDArray[np.floating]) -> float:
     linear = np.clip(np.asarray(light, np.float64), 0, 1)
-    coded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-    _, a, b = lab_8bit(np.rint(255 * coded).astype(np.uint8)[None, None])[0, 0].astype(float) - 128
+    _, a, b = (
+        lab_8bit(np.rint(255 * encoded(linear)).astype(np.uint8)[None, None])[0, 0].astype(float)
+        - 128
+    )
     return float(np.degrees(np.arctan2(b, a)))
 
 

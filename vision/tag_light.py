@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.colour import LINEAR_LIGHT
+from vision.colour import LINEAR_LIGHT, encoded
 from vision.records import Photo
 from vision.tag_card import GREY_MM, WHITE_MM, Box
 
@@ -86,8 +86,7 @@ def balanced(photo: Photo, gains: tuple[float, float, float] | None) -> Photo:
 
 def _multiplied(pixels: NDArray[np.uint8], gains: tuple[float, float, float]) -> NDArray[np.uint8]:
     linear = LINEAR_LIGHT[:, None].astype(np.float64) * np.array(gains)
-    coded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-    table = np.clip(np.rint(255 * coded), 0, 255).astype(np.uint8)
+    table = np.clip(np.rint(255 * encoded(linear)), 0, 255).astype(np.uint8)
     return np.asarray(cv2.LUT(pixels, table[None]), np.uint8)
 
 

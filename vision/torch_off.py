@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.colour import LINEAR_LIGHT
+from vision.colour import LINEAR_LIGHT, encoded
 from vision.find import PhotoFile
 
 __all__ = ["TORCH_OFF_ENDING", "pair_torch_off", "without_stray_light"]
@@ -83,6 +83,4 @@ def without_stray_light(pixels: NDArray[np.uint8], off: NDArray[np.uint8]) -> ND
 
 def _coded() -> NDArray[np.uint8]:
     """Return sRGB values (IEC 61966-2-1) of evenly spaced steps of linear light."""
-    light = np.linspace(0, 1, _STEPS + 1)
-    value = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
-    return np.asarray(np.rint(255 * value), np.uint8)
+    return np.asarray(np.rint(255 * encoded(np.linspace(0, 1, _STEPS + 1))), np.uint8)

@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.colour import encoded
 from vision.rendered.fields import Floats
 from vision.rendered.scene import Scene
 
@@ -72,8 +73,7 @@ def _encode(light: Floats) -> NDArray[np.uint8]:
     """Soft shoulder above 0.8, then the sRGB curve (IEC 61966-2-1), by table."""
     light_grid = np.linspace(0, 1, _STEPS) ** 2 * _BRIGHTEST  # a root scale is fine near black
     soft = np.where(light_grid < 0.8, light_grid, 1 - 0.2 * np.exp((0.8 - light_grid) / 0.2))
-    coded = np.where(soft <= 0.0031308, 12.92 * soft, 1.055 * soft ** (1 / 2.4) - 0.055)
-    table = np.clip(np.rint(255 * coded), 0, 255).astype(np.uint8)
+    table = np.clip(np.rint(255 * encoded(soft)), 0, 255).astype(np.uint8)
     root = np.sqrt(np.clip(light, 0, _BRIGHTEST) * np.float32(1 / _BRIGHTEST))
     steps = np.rint(root * np.float32(_STEPS - 1)).astype(np.int16)
     return np.asarray(table[steps], np.uint8)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rendered.collage.bits import SHELLS, lay_bit, lay_shell, scatter
+from vision.rendered.collage.bits import DARK, SHELLS, lay_bit, lay_shell, scatter
 from vision.rendered.collage.camera import photograph
 from vision.rendered.collage.grounds import GROUNDS, lay_ground
 from vision.rendered.collage.palette import colour_of, draw_palette
@@ -22,7 +22,6 @@ Rng = np.random.Generator
 _SIDE_PX = 200
 _SHORTEST_PX, _LONGEST_PX = 8, 50
 _SCATTERED = 0.3  # of photos have other bits too
-_DARK = np.array([0.02, 0.016, 0.013])
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,7 +76,7 @@ def _crumb(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
     earth = draw_palette(rng, str(rng.choice(["soil", "mulch", "gravel"])))
     colour: AnyFloats = colour_of(rng, earth * np.float32(rng.uniform(0.2, 1.0)))
     if rng.random() < 0.4:
-        colour = _DARK * np.exp(rng.normal(0, 0.6))
+        colour = DARK * np.exp(rng.normal(0, 0.6))
     kind = str(rng.choice(["crumb", "polygon", "blob"], p=[0.6, 0.25, 0.15]))
     lay_bit(rng, sheet, kind, at, size, colour, rng.uniform(0.3, 0.95),
             mottle=rng.uniform(0.1, 0.4))  # fmt: skip

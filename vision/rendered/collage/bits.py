@@ -11,11 +11,13 @@ from vision.rendered.collage.sheet import Sheet, cover_of, dome_of, mottled
 from vision.rendered.fields import AnyFloats, Floats, blur, smooth_field
 from vision.rendered.shape import Points, turned
 
-__all__ = ["SHELLS", "lay_bit", "lay_shell", "scatter"]
+__all__ = ["DARK", "SHELLS", "lay_bit", "lay_shell", "scatter"]
 
 Rng = np.random.Generator
 
-_DARK = np.array([0.02, 0.016, 0.013])
+DARK = np.array([0.02, 0.016, 0.013])
+"""Linear reflectance of the darkest litter."""
+
 _SEEDS = np.array([[0.5, 0.38, 0.2], [0.3, 0.2, 0.1], [0.1, 0.07, 0.04], [0.02, 0.016, 0.013]])
 _APHIDS = np.array([[0.2, 0.3, 0.08], [0.02, 0.016, 0.013], [0.35, 0.18, 0.14]])
 SHELLS = np.array(
@@ -105,7 +107,7 @@ def _spot(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats)
 
 
 def _blot(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
-    dark = _DARK * np.exp(rng.normal(0, 0.6)) * rng.uniform(1, 6)
+    dark = DARK * np.exp(rng.normal(0, 0.6)) * rng.uniform(1, 6)
     colour = dark if rng.random() < 0.7 else _BROWN
     _stain(rng, sheet, at, length_px, colour, rng.uniform(0.7, 1), rng.uniform(0, 0.7))
 
@@ -173,7 +175,7 @@ def _hole(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats)
 def _earth_or_dark(rng: Rng, palette: Floats, lighter: float) -> AnyFloats:
     if rng.random() < 0.6:
         return colour_of(rng, palette)
-    return np.asarray(_DARK * np.exp(rng.normal(0, 0.6)) * lighter)
+    return np.asarray(DARK * np.exp(rng.normal(0, 0.6)) * lighter)
 
 
 _BITS: dict[str, Callable[[Rng, Sheet, Points, float, Floats], None]] = {

@@ -4,9 +4,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.colour import encoded
 from vision.rendered.camera import streak
 from vision.rendered.collage.sheet import Sheet
-from vision.rendered.fields import Floats, blur, smooth_field
+from vision.rendered.fields import AnyFloats, Floats, blur, smooth_field
 
 __all__ = ["photograph"]
 
@@ -22,8 +23,7 @@ def photograph(rng: Rng, sheet: Sheet) -> NDArray[np.uint8]:
         light = np.asarray(cv2.filter2D(light, -1, streak(rng, rng.uniform(2, 6))), np.float32)
     grain = rng.normal(0, rng.uniform(0.001, 0.03), light.shape).astype(np.float32)
     light = np.clip(light + grain * np.sqrt(np.clip(light, 0.005, 1)), 0, 1)
-    srgb = np.where(light < 0.0031, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
-    return np.asarray(np.rint(255 * np.clip(_toned(rng, srgb), 0, 1)), np.uint8)
+    return np.asarray(np.rint(255 * np.clip(_toned(rng, encoded(light)), 0, 1)), np.uint8)
 
 
 def _in_uneven_light(rng: Rng, sheet: Sheet) -> Floats:
@@ -51,7 +51,7 @@ def _exposure(rng: Rng, light: Floats) -> np.float32:
     )
 
 
-def _toned(rng: Rng, srgb: Floats) -> Floats:
+def _toned(rng: Rng, srgb: AnyFloats) -> Floats:
     """Do what phones do after: richer or duller colours, sharpening, haze."""
     srgb = np.asarray(srgb, np.float32)
     if rng.random() < 0.5:

@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.colour import encoded
 from vision.rendered.camera import streak
 from vision.rendered.fields import Floats, smooth_field
 from vision.rendered.jpeg import jpeg_loss
@@ -70,8 +71,7 @@ def _plain_phone(rng: np.random.Generator, scene: NightScene, light: Floats) -> 
     seen = _noisy(rng, scene, light) * np.asarray(scene.white_balance, np.float32)
     grid = _BRIGHTEST * np.linspace(0, 1, _STEPS) ** 2
     soft = np.where(grid < 0.75, grid, 1 - 0.25 * np.exp(-(grid - 0.75) / 0.25))
-    coded = np.where(soft <= 0.0031308, 12.92 * soft, 1.055 * soft ** (1 / 2.4) - 0.055)
-    table = np.clip(np.rint(255 * coded), 0, 255).astype(np.uint8)
+    table = np.clip(np.rint(255 * encoded(soft)), 0, 255).astype(np.uint8)
     photo = table[_steps(seen)]
     fine = cv2.GaussianBlur(photo, (0, 0), 1.2)
     amount = float(rng.uniform(0, 0.5))
