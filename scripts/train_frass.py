@@ -30,7 +30,7 @@ from vision.frass_net import NET_PATH, load_network
 from vision.frass_spotted import spotted
 from vision.layers import layers_of
 
-__all__ = ["Checked", "check", "learn_judge"]
+__all__ = ["Checked", "check", "judged_apart", "learn_judge"]
 
 Floats = NDArray[np.float32]
 Numbers = NDArray[np.intp]
@@ -88,9 +88,8 @@ def check(lessons: Iterable[Lesson]) -> Iterator[Checked]:
         yield Checked(lesson.kind, rows, numbers, len(np.unique(truth)) - 1, faint)
 
 
-def learn_judge(photos: Sequence[Checked]) -> dict[str, Any]:
-    """Learn how sure to be, and the two figures of the interval."""
-    judged = judged_apart(photos)
+def learn_judge(photos: Sequence[Checked], judged: Sequence[Judged]) -> dict[str, Any]:
+    """Learn how sure to be, and from photos that were judged apart the figures of the interval."""
     share = round(_missed_share(judged), 4)
     figures = {"doubt": _doubt_of(judged, share), "missed_share": share}
     return {"spot": _learn_spots(photos), **figures}
@@ -148,12 +147,11 @@ def _holds(judged: Judged, doubt: float, share: float) -> bool:
 
 def _report(judged: Sequence[Judged], doubt: float, share: float) -> None:
     """Print what was found, wrong and falsely alarming by kind."""
-    least = np.log(frass.COUNTED / (1 - frass.COUNTED))
     for kind in sorted({photo.kind for photo, _ in judged}):
         shown = [one for one in judged if one[0].kind == kind]
         right = wrong = alarms = true = 0
         for photo, odds in shown:
-            counted = odds >= least
+            counted = frass.counts(odds)
             right += int(np.count_nonzero(counted & (photo.whose > 0)))
             wrong += int(np.count_nonzero(counted & (photo.whose == 0)))
             alarms += bool(photo.count == 0 and counted.any())
@@ -190,8 +188,9 @@ def main() -> None:
     if not args.judge_only:
         learn_networks(args.photos, args.lessons)
     photos = list(check(checking_lessons(args.photos)))
-    stored = {"fitted_on": FITTED_ON, **learn_judge(photos)}
-    _report(judged_apart(photos), stored["doubt"], stored["missed_share"])
+    judged = judged_apart(photos)
+    stored = {"fitted_on": FITTED_ON, **learn_judge(photos, judged)}
+    _report(judged, stored["doubt"], stored["missed_share"])
     JUDGE_PATH.write_text(json.dumps(stored, separators=(",", ":")) + "\n", encoding="utf-8")
 
 

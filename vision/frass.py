@@ -8,11 +8,13 @@ widen the interval.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.colour import lab_8bit
 from vision.frass_close import close_log_odds, pictures_of
 from vision.frass_judge import Judge, load_judge, weighed
 from vision.frass_measures import MEASURES, Measured, measure
@@ -26,6 +28,7 @@ __all__ = [
     "Known",
     "Pellets",
     "count_interval",
+    "counts",
     "find_pellets",
     "known_of",
     "without_dead_tissue",
@@ -117,7 +120,7 @@ def find_pellets(
         things = things.only(things.values_of(hidden) == 0)
     known = known_of(things)
     scores = judge.spot.log_odds(known.weighed)
-    counted = np.flatnonzero(scores >= np.log(COUNTED / (1 - COUNTED)))
+    counted = np.flatnonzero(counts(scores))
     mask, found = np.zeros(pixels.shape[:2], np.uint8), []
     for number in counted[np.argsort(-scores[counted], kind="stable")]:
         outline, measured = known.outlines[number], known.measured[number]
@@ -125,6 +128,11 @@ def find_pellets(
         found.append(_pellet(things, outline, measured, float(scores[number])))
     low, high = count_interval(scores, judge.doubt, judge.missed_share)
     return Pellets(tuple(found), low, high, mask.view(np.bool_))
+
+
+def counts(odds: NDArray[np.floating[Any]]) -> NDArray[np.bool_]:
+    """Return which log-odds are those of spots that count."""
+    return np.asarray(odds >= np.log(COUNTED / (1 - COUNTED)), np.bool_)
 
 
 def known_of(things: Spotted) -> Known:
@@ -135,13 +143,14 @@ def known_of(things: Spotted) -> Known:
     measured = tuple(measure(picture, outline) for outline in outlines)
     close = close_log_odds(pictures_of(picture, spots))
     values = np.array([one.values for one in measured], np.float32).reshape(-1, len(MEASURES))
-    return Known(outlines, measured, weighed(spots, close, values, _brightest(picture)))
+    brightest = _brightest(picture) if outlines else 0.0  # most healthy leaves show no spot
+    return Known(outlines, measured, weighed(spots, close, values, brightest))
 
 
 def _brightest(picture: NDArray[np.uint8]) -> float:
     """Return the CIELAB lightness that a twentieth of a picture has, or more."""
-    lab = cv2.cvtColor(shrunk(picture, _GLANCE), cv2.COLOR_RGB2LAB)
-    return float(np.percentile(lab[..., 0], 95)) * 100 / 255
+    lightness = lab_8bit(shrunk(picture, _GLANCE))[..., 0]
+    return float(np.percentile(lightness, 95)) * 100 / 255
 
 
 def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets:
@@ -225,7 +234,7 @@ def count_interval(
     distribution = np.sum(shares, axis=0)
     below = np.cumsum(distribution)  # the lower end does not reckon with what nobody has seen
     above = np.cumsum(np.convolve(distribution, _unseen(missed, most))[: most + 1])
-    counted = int(np.count_nonzero(odds >= np.log(COUNTED / (1 - COUNTED))))
+    counted = int(np.count_nonzero(counts(odds)))
     low = int(np.searchsorted(below, _TAIL, side="right"))
     high = min(most, int(np.searchsorted(above, 1 - _TAIL)))
     return min(low, counted), max(high, counted)

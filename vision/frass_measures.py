@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.colour import lab_8bit
 from vision.frass_spots import Outline
 from vision.raster import hull_area
 
@@ -75,7 +76,7 @@ def measure(picture: Pixels, outline: Outline) -> Measured:
     away = cv2.distanceTransform((~mask).view(np.uint8), cv2.DIST_L2, 3)
     around = away > _RIM_PX
     near = around & (away <= 2 * _RIM_PX + _NEAR * np.sqrt(area))
-    lab = np.asarray(cv2.cvtColor(part, cv2.COLOR_RGB2LAB), np.uint8)
+    lab = lab_8bit(part)
     (own, grain), (other, grain_around), (close, _) = (
         _colour(lab, where if where.any() else mask) for where in (mask, around, near)
     )

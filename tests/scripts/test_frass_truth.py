@@ -3,7 +3,7 @@
 import numpy as np
 
 from scripts.frass_truth import whose
-from scripts.train_frass import Checked, learn_judge
+from scripts.train_frass import Checked, judged_apart, learn_judge
 from vision.frass_judge import WEIGHED, judge_of
 from vision.frass_net import Seen
 from vision.frass_spots import Spots
@@ -39,7 +39,7 @@ def test_how_sure_to_be_is_learned_from_what_the_networks_said():
         is_one = (close > 1) & (rng.random(20) < 0.9)
         whose_ = np.where(is_one, np.arange(1, 21), 0)
         photos.append(Checked(f"droppings {number}", rows, whose_, int(is_one.sum()), 0))
-    judge = judge_of(learn_judge(photos))
+    judge = judge_of(learn_judge(photos, judged_apart(photos)))
     sure, never = np.zeros((2, len(WEIGHED)), np.float32)
     sure[WEIGHED.index("close")], never[WEIGHED.index("close")] = 4, -4
     chance = 1 / (1 + np.exp(-judge.spot.log_odds(np.stack([sure, never]))))
