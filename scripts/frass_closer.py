@@ -18,13 +18,15 @@ from scripts.frass_network import Refine, Step
 from vision.frass_close import CLOSE_PX
 from vision.frass_net import CONTRAST, GREY
 
-__all__ = ["Closer", "learn_closer", "learn_more", "write_closer"]
+__all__ = ["Closer", "learn_again", "learn_closer", "learn_more", "write_closer"]
 
-_WIDTHS = (24, 48, 64)
-_DENSE = 64
+_WIDTHS = (32, 64, 96)
+_DENSE = 96
 _BATCH, _DECAY = 128, 1e-3
 _CYCLES = ((8, 2e-3), (8, 1e-3), (10, 1.2e-3), (8, 1.2e-3), (7, 8e-4))
 """Rounds, and the rate they begin with."""
+_AGAIN = (13, 1.5e-3)
+"""The same, of learning from what is hardest to tell."""
 _SIZE, _MOVED = 0.12, 0.08  # how far size (natural log) and place (diameters) are changed
 
 
@@ -66,6 +68,12 @@ def learn_closer(parts: Sequence[Examples], seed: int) -> Closer:
         learn_more(network, joined(shown), rounds, rate, seed + cycle)
     network.eval()
     return network
+
+
+def learn_again(network: Closer, examples: Examples, seed: int) -> None:
+    """Go on learning, from examples of what the network itself takes for droppings."""
+    learn_more(network, examples, *_AGAIN, seed + len(_CYCLES))
+    network.eval()
 
 
 def learn_more(network: Closer, examples: Examples, rounds: int, rate: float, seed: int) -> None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from scripts.frass_lessons import Lesson
 from scripts.frass_truth import whose
-from vision.frass_close import pictures_of
+from vision.frass_close import close_log_odds, pictures_of
 from vision.frass_spots import Spots
 from vision.frass_spotted import spotted
 from vision.rendered.collage import paint_alone
@@ -47,19 +47,31 @@ def joined(parts: Sequence[Examples]) -> Examples:
     )
 
 
-def examples_of(lessons: Iterable[Lesson]) -> Examples:
-    """Return what the first network finds in photos whose droppings are known."""
-    return joined([_found(lesson) for lesson in lessons])
+def examples_of(lessons: Iterable[Lesson], *, again: bool = False) -> Examples:
+    """Return what the first network finds in photos whose droppings are known.
+
+    Parameters
+    ----------
+    lessons : iterable of Lesson
+        Photos.
+    again : bool, optional
+        Whether to take, too, what the second network now takes for droppings most.
+    """
+    return joined([_found(lesson, again=again) for lesson in lessons])
 
 
-def _found(lesson: Lesson) -> Examples:
+def _found(lesson: Lesson, *, again: bool) -> Examples:
     things = spotted(lesson.pixels)
     numbers = whose(things, lesson.truth, lesson.no_matter)
     others = np.flatnonzero(numbers == 0)  # the likeliest first, which are hardest to tell
     step = max(1, (len(others) - _LIKELY) // _UNLIKELY)
-    few = others[_LIKELY::step][:_UNLIKELY]
-    chosen = np.concatenate([np.flatnonzero(numbers > 0), others[:_LIKELY], few])
-    return Examples(pictures_of(things.picture, things.spots.only(chosen)), numbers[chosen] > 0)
+    chosen = [np.flatnonzero(numbers > 0), others[:_LIKELY], others[_LIKELY::step][:_UNLIKELY]]
+    pictures = pictures_of(things.picture, things.spots)
+    if again:
+        odds = close_log_odds(pictures[others])
+        chosen.append(others[np.argsort(-odds, kind="stable")[:_LIKELY]])
+    once = np.unique(np.concatenate(chosen))
+    return Examples(pictures[once], numbers[once] > 0)
 
 
 def painted_pairs(first: int, count: int) -> Examples:

@@ -271,13 +271,13 @@ def all_lessons(photos: Path) -> Iterator[Lesson]:
     yield from _leaf_lessons(_SEED + 7, 120, pattern="spot", kind="bacterial")
     for kind in _KNOWN:
         yield from _real_lessons(kind, known_paths(photos, kind))
-    yield from _collage_lessons(photos, 0, 5500)
+    yield from _collage_lessons(photos, 0, 6000)
 
 
 def checking_lessons(photos: Path) -> Iterator[Lesson]:
     """Yield photos that the networks have not seen: how sure to be is learned from these."""
-    yield from _dropping_lessons(_CHECKED, 360)
-    yield from _collage_lessons(None, _CHECKED, 240)
+    yield from _dropping_lessons(_CHECKED, 600)
+    yield from _collage_lessons(None, _CHECKED, 480)
     yield from _leaf_lessons(_CHECKED, 180)
     for kind in _JUDGED:
         yield from _real_lessons(kind, judging_paths(photos, kind))

@@ -27,7 +27,7 @@ __all__ = ["Network", "Refine", "Step", "learn", "learn_more", "loss_of", "write
 
 _WIDTHS = (16, 32, 48, 64, 64)  # channels at half, a quarter ... of the photo's size
 _BATCH = 16
-_CYCLES = ((5500, 2e-3), (2000, 1e-3), (6000, 1.5e-3), (4500, 1.2e-3))
+_CYCLES = ((5500, 2e-3), (2000, 1e-3), (6000, 1.5e-3), (4500, 1.2e-3), (5200, 1.2e-3))
 """Batches, and the rate they begin with."""
 _WARM_UP, _LAST_RATE = 100, 1e-5
 _DECAY, _GREATEST_STEP = 1e-4, 5.0

@@ -5,7 +5,7 @@
 Droppings are learned from painted scenes, and from real photos onto which droppings were painted,
 for no real photos of them are at hand. What is not a dropping is learned from these, from painted
 sick leaves, and from real photos of leaves and plants. Only numbers are kept. Everything is seeded.
-Painting takes over an hour of one core and is kept in FOLDER; learning takes four more, and needs
+Painting takes over an hour of one core and is kept in FOLDER; learning takes six more, and needs
 ``pip install -e .[train]``.
 """
 
@@ -20,12 +20,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scripts.fit_layers import fit
-from scripts.frass_examples import examples_of, painted_pairs
+from scripts.frass_examples import examples_of, joined, painted_pairs
 from scripts.frass_lessons import Lesson, all_lessons, checking_lessons, keep, kept
 from scripts.frass_truth import whose
 from vision import frass
 from vision.frass_close import CLOSE_PATH, load_close
-from vision.frass_judge import JUDGE_PATH, WEIGHED
+from vision.frass_company import COMPANY
+from vision.frass_judge import JUDGE_PATH, KNOWN, in_company, judge_of
 from vision.frass_net import NET_PATH, load_network
 from vision.frass_spotted import spotted
 from vision.layers import layers_of
@@ -38,7 +39,7 @@ Numbers = NDArray[np.intp]
 _SEED = 20
 _PAIRS, _FIRST_PAIR = 12_000, 900_000
 
-_HIDDEN, _ROUNDS = (32, 16), 40  # of the small network that says how sure to be of a spot
+_HIDDEN, _ROUNDS = (32, 16), 40  # of the small networks that say how sure to be of a spot
 _AIM = 0.95
 _LEAST_CHANCE = 0.02  # from which a spot stands for a dropping
 FITTED_ON = (
@@ -58,7 +59,7 @@ class Checked:
     ----------
     kind : str
         Of the lesson.
-    rows : ndarray of float32, shape (spots, len(WEIGHED))
+    rows : ndarray of float32, shape (spots, len(KNOWN))
         What is known of each.
     whose : ndarray of intp, shape (spots,)
         The dropping on which it lies; 0 where there is none, -1 where it is no matter.
@@ -82,7 +83,7 @@ def check(lessons: Iterable[Lesson]) -> Iterator[Checked]:
     for lesson in lessons:
         truth, no_matter = lesson.truth, lesson.no_matter
         things = spotted(lesson.pixels)
-        rows = frass.known_of(things).weighed
+        rows = frass.known_of(things).rows
         numbers = whose(things, truth, no_matter)
         faint = len(np.unique(truth[(no_matter > 0) & (truth > 0)]))
         yield Checked(lesson.kind, rows, numbers, len(np.unique(truth)) - 1, faint)
@@ -91,8 +92,7 @@ def check(lessons: Iterable[Lesson]) -> Iterator[Checked]:
 def learn_judge(photos: Sequence[Checked], judged: Sequence[Judged]) -> dict[str, Any]:
     """Learn how sure to be, and from photos that were judged apart the figures of the interval."""
     share = round(_missed_share(judged), 4)
-    figures = {"doubt": _doubt_of(judged, share), "missed_share": share}
-    return {"spot": _learn_spots(photos), **figures}
+    return {**_learn_spots(photos), "doubt": _doubt_of(judged, share), "missed_share": share}
 
 
 def judged_apart(photos: Sequence[Checked]) -> list[Judged]:
@@ -101,18 +101,37 @@ def judged_apart(photos: Sequence[Checked]) -> list[Judged]:
     return [
         (photo, judge.log_odds(photo.rows))
         for half, other in (halves, halves[::-1])
-        for judge in [layers_of(_learn_spots(other))]
+        for judge in [judge_of({**_learn_spots(other), "doubt": 1.0, "missed_share": 0.0})]
         for photo in half
     ]
 
 
 def _learn_spots(photos: Sequence[Checked]) -> dict[str, Any]:
-    """Learn how sure to be of a spot."""
-    rows, numbers = (
-        np.concatenate([getattr(one, name) for one in photos]) for name in ("rows", "whose")
-    )
+    """Learn how sure to be of a spot alone, and then among the others of its photo.
+
+    The second is learned from photos of which the first has seen the other half only, or it would
+    believe the first too much.
+    """
+    halves = photos[0::2], photos[1::2]
+    among = [
+        in_company(photo.rows, alone.log_odds(photo.rows))
+        for half, other in (halves, halves[::-1])
+        for alone in [layers_of(_fit([one.rows for one in other], other, KNOWN))]
+        for photo in half
+    ]
+    return {
+        "alone": _fit([photo.rows for photo in photos], photos, KNOWN),
+        "among": _fit(among, [*halves[0], *halves[1]], (*KNOWN, *COMPANY)),
+    }
+
+
+def _fit(
+    rows: Sequence[Floats], photos: Sequence[Checked], names: tuple[str, ...]
+) -> dict[str, Any]:
+    """Fit a small network to the rows of photos."""
+    every, numbers = np.concatenate(rows), np.concatenate([one.whose for one in photos])
     clear = numbers >= 0
-    return fit(rows[clear], numbers[clear] > 0, _HIDDEN, WEIGHED, _SEED, _ROUNDS)
+    return fit(every[clear], numbers[clear] > 0, _HIDDEN, names, _SEED, _ROUNDS)
 
 
 def _missed_share(judged: Sequence[Judged]) -> float:
@@ -164,8 +183,11 @@ def _report(judged: Sequence[Judged], doubt: float, share: float) -> None:
 
 
 def learn_networks(photos: Path, folder: Path) -> None:
-    """Learn the network that finds spots, and the one that looks at them closely."""
-    from scripts.frass_closer import learn_closer, write_closer
+    """Learn the network that finds spots, and the one that looks at them closely.
+
+    The second learns once more, from what it has come to take for droppings.
+    """
+    from scripts.frass_closer import learn_again, learn_closer, write_closer
     from scripts.frass_network import learn, write_onnx
 
     if not kept(folder):
@@ -173,8 +195,12 @@ def learn_networks(photos: Path, folder: Path) -> None:
     lessons = kept(folder)
     write_onnx(learn(lessons, _SEED), NET_PATH)
     load_network.cache_clear()
-    examples = [examples_of(lessons), painted_pairs(_FIRST_PAIR, _PAIRS)]
-    write_closer(learn_closer(examples, _SEED), CLOSE_PATH)
+    pairs = painted_pairs(_FIRST_PAIR, _PAIRS)
+    closer = learn_closer([examples_of(lessons), pairs], _SEED)
+    write_closer(closer, CLOSE_PATH)
+    load_close.cache_clear()
+    learn_again(closer, joined([examples_of(lessons, again=True), pairs]), _SEED)
+    write_closer(closer, CLOSE_PATH)
     load_close.cache_clear()
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from vision.colour import lab_8bit
 from vision.frass_close import close_log_odds, pictures_of
-from vision.frass_judge import Judge, load_judge, weighed
+from vision.frass_judge import Judge, load_judge, rows_of
 from vision.frass_measures import MEASURES, Measured, measure
 from vision.frass_spots import Outline, outline_of
 from vision.frass_spotted import Spotted, spotted
@@ -64,13 +64,13 @@ class Known:
         Of each.
     measured : tuple of Measured
         Of each.
-    weighed : ndarray of float32, shape (spots, len(WEIGHED))
+    rows : ndarray of float32, shape (spots, len(KNOWN))
         What the judge weighs.
     """
 
     outlines: tuple[Outline, ...] = field(repr=False)
     measured: tuple[Measured, ...] = field(repr=False)
-    weighed: Floats = field(repr=False)
+    rows: Floats = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +119,7 @@ def find_pellets(
     if hidden is not None:
         things = things.only(things.values_of(hidden) == 0)
     known = known_of(things)
-    scores = judge.spot.log_odds(known.weighed)
+    scores = judge.log_odds(known.rows)
     counted = np.flatnonzero(counts(scores))
     mask, found = np.zeros(pixels.shape[:2], np.uint8), []
     for number in counted[np.argsort(-scores[counted], kind="stable")]:
@@ -144,7 +144,7 @@ def known_of(things: Spotted) -> Known:
     close = close_log_odds(pictures_of(picture, spots))
     values = np.array([one.values for one in measured], np.float32).reshape(-1, len(MEASURES))
     brightest = _brightest(picture) if outlines else 0.0  # most healthy leaves show no spot
-    return Known(outlines, measured, weighed(spots, close, values, brightest))
+    return Known(outlines, measured, rows_of(spots, close, values, brightest))
 
 
 def _brightest(picture: NDArray[np.uint8]) -> float:

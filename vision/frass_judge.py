@@ -1,9 +1,9 @@
 """How sure to be of a spot that the network sees: numbers in ``frass.json``.
 
-The networks alone are surer than they should be. So what both say is weighed together with the form
-and colour of the spot and with the other spots of the photo, for droppings of one caterpillar are
-alike. ``python -m scripts.train_frass`` learns the weights from painted photos that the networks
-have not seen; it is a small network with two hidden layers.
+The networks alone are surer than they should be. So what both say is weighed together with the
+form and colour of the spot, and then with the other spots of the photo. Of one small network for
+either step, ``python -m scripts.train_frass`` learns the weights from painted photos that the
+networks have not seen.
 """
 
 import json
@@ -15,34 +15,29 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.frass_company import COMPANY, LOOKS, company
 from vision.frass_measures import MEASURES
 from vision.frass_spots import Spots
 from vision.layers import Layers, layers_of
 
-__all__ = ["JUDGE_PATH", "WEIGHED", "Judge", "judge_of", "load_judge", "weighed"]
+__all__ = ["JUDGE_PATH", "KNOWN", "Judge", "in_company", "judge_of", "load_judge", "rows_of"]
 
 Floats = NDArray[np.float32]
 
-WEIGHED = (
+KNOWN = (
     "middle",  # log-odds of a middle, by the first network
     "inside",  # mean log-odds of a dropping close around it, by the same
     "close",  # log-odds by a close look
     "size",  # natural log of the diameter in pixels
-    "others",  # how many other droppings are believed, log of 1 + their probabilities
-    "others_close",  # mean log-odds of these by a close look, 0 where there are none
-    "size_apart",  # |log size − mean log size of the other droppings|, 0 where there are none
-    "lightness_apart",  # |L* − mean L* of the other droppings|
-    "colour_apart",  # distance in a*, b* from the mean of the other droppings
     "below_brightest",  # L* of the photo's brightest parts minus its own
     *MEASURES,
 )
-"""What is known of a spot, in order."""
+"""What is known of a spot alone, in order."""
 
 JUDGE_PATH = Path(__file__).with_name("frass.json")
 
 _SUREST = 8.0  # log-odds by a close look that are believed at most
-_BELIEVED = 0.2  # probability by a close look from which a spot is company for others
-_ENOUGH = 0.3  # sum of the others' probabilities from which they have a usual size
+_LOOKS = [KNOWN.index(name) for name in LOOKS]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,21 +46,34 @@ class Judge:
 
     Attributes
     ----------
-    spot : Layers
-        Log-odds of being a dropping from ``WEIGHED``.
+    alone : Layers
+        Log-odds of being a dropping from ``KNOWN``.
+    among : Layers
+        The same from what `in_company` adds.
     doubt : float
         Divisor of the log-odds for the interval, from 1.
     missed_share : float
         Droppings that no spot stands for, as a share of those found.
     """
 
-    spot: Layers
+    alone: Layers
+    among: Layers
     doubt: float
     missed_share: float
 
+    def log_odds(self, rows: Floats) -> Floats:
+        """Return the log-odds of each spot of one photo.
 
-def weighed(spots: Spots, close: Floats, measures: Floats, brightest: float) -> Floats:
-    """Return ``WEIGHED`` of each spot, shape (spots, len(WEIGHED)).
+        Parameters
+        ----------
+        rows : ndarray of float32, shape (spots, len(KNOWN))
+            From `rows_of`, of all spots of the photo.
+        """
+        return self.among.log_odds(in_company(rows, self.alone.log_odds(rows)))
+
+
+def rows_of(spots: Spots, close: Floats, measures: Floats, brightest: float) -> Floats:
+    """Return ``KNOWN`` of each spot, shape (spots, len(KNOWN)).
 
     Parameters
     ----------
@@ -78,26 +86,23 @@ def weighed(spots: Spots, close: Floats, measures: Floats, brightest: float) -> 
     brightest : float
         CIELAB lightness of the photo's brightest parts, 0 to 100: droppings are none of them.
     """
-    size, close = np.log(spots.diameter_px), np.clip(close, -_SUREST, _SUREST)
-    chance = np.asarray(1 / (1 + np.exp(-close)), np.float32)
-    chance[chance <= _BELIEVED] = 0
-    others = np.asarray(np.maximum(chance.sum() - chance, 0), np.float32)
-    lightness, a, b = (measures[:, MEASURES.index(name)] for name in ("lightness", "a", "b"))
-    apart = [
-        np.where(others > _ENOUGH, values - _mean_of_others(values, chance, others), 0)
-        for values in (size, lightness, a, b)
-    ]
-    usual_close = np.where(others > _ENOUGH, _mean_of_others(close, chance, others), 0)
-    columns = (
-        *(spots.middle, spots.inside, close, size, np.log1p(others), usual_close),
-        *(np.abs(apart[0]), np.abs(apart[1]), np.hypot(apart[2], apart[3])),
-        np.float32(brightest) - lightness,
-    )
-    return np.concatenate([np.stack(columns, axis=1), measures], axis=1).astype(np.float32)
+    close, size = np.clip(close, -_SUREST, _SUREST), np.log(spots.diameter_px)
+    below = np.float32(brightest) - measures[:, MEASURES.index("lightness")]
+    columns = np.stack((spots.middle, spots.inside, close, size, below), axis=1)
+    return np.concatenate([columns, measures], axis=1).astype(np.float32)
 
 
-def _mean_of_others(values: Floats, chance: Floats, others: Floats) -> Floats:
-    return np.asarray(((chance * values).sum() - chance * values) / np.maximum(others, 1e-6))
+def in_company(rows: Floats, odds: Floats) -> Floats:
+    """Return rows of ``KNOWN`` with ``COMPANY`` added, of the spots of one photo.
+
+    Parameters
+    ----------
+    rows : ndarray of float32, shape (spots, len(KNOWN))
+        What is known of each alone.
+    odds : ndarray of float32, shape (spots,)
+        Log-odds by these alone.
+    """
+    return np.concatenate([rows, company(rows[:, _LOOKS], odds)], axis=1)
 
 
 def judge_of(stored: dict[str, Any]) -> Judge:
@@ -108,10 +113,11 @@ def judge_of(stored: dict[str, Any]) -> Judge:
     ValueError
         In one sentence, when they belong to other measures.
     """
-    if stored["spot"]["inputs"] != list(WEIGHED):
+    wanted = {"alone": [*KNOWN], "among": [*KNOWN, *COMPANY]}
+    if any(stored[name]["inputs"] != names for name, names in wanted.items()):
         raise ValueError("frass.json was made for other measures: learn it again.")
     doubt, missed = (float(stored[name]) for name in ("doubt", "missed_share"))
-    return Judge(layers_of(stored["spot"]), doubt, missed)
+    return Judge(layers_of(stored["alone"]), layers_of(stored["among"]), doubt, missed)
 
 
 @cache

@@ -1,10 +1,11 @@
 """Which dropping a spot lies on, and how sure to be of it."""
 
 import numpy as np
+import pytest
 
 from scripts.frass_truth import whose
 from scripts.train_frass import Checked, judged_apart, learn_judge
-from vision.frass_judge import WEIGHED, judge_of
+from vision.frass_judge import KNOWN, judge_of
 from vision.frass_net import Seen
 from vision.frass_spots import Spots
 from vision.frass_spotted import Spotted
@@ -28,21 +29,22 @@ def test_a_dropping_belongs_to_the_surest_spot_on_it():
     assert whose(things, truth, no_matter).tolist() == [2, 1, 0, -1, -1]
 
 
+def photo_of(rng: np.random.Generator, name: str) -> Checked:
+    """Of 20 spots; droppings are nine in ten of those that a close look is above 1 of."""
+    rows = rng.normal(0, 1, (20, len(KNOWN))).astype(np.float32)
+    close = rows[:, KNOWN.index("close")]
+    close += np.where(rng.random(20) < 0.4, 4, -4)
+    is_one = (close > 1) & (rng.random(20) < 0.9)
+    return Checked(name, rows, np.where(is_one, np.arange(1, 21), 0), int(is_one.sum()), 0)
+
+
 def test_how_sure_to_be_is_learned_from_what_the_networks_said():
-    """Droppings are what a close look is above 1 of; one in ten of these is none."""
     rng = np.random.default_rng(1)
-    photos = []
-    for number in range(300):
-        rows = rng.normal(0, 1, (20, len(WEIGHED))).astype(np.float32)
-        close = rows[:, WEIGHED.index("close")]
-        close += np.where(rng.random(20) < 0.4, 4, -4)
-        is_one = (close > 1) & (rng.random(20) < 0.9)
-        whose_ = np.where(is_one, np.arange(1, 21), 0)
-        photos.append(Checked(f"droppings {number}", rows, whose_, int(is_one.sum()), 0))
+    photos = [photo_of(rng, f"droppings {number}") for number in range(300)]
     judge = judge_of(learn_judge(photos, judged_apart(photos)))
-    sure, never = np.zeros((2, len(WEIGHED)), np.float32)
-    sure[WEIGHED.index("close")], never[WEIGHED.index("close")] = 4, -4
-    chance = 1 / (1 + np.exp(-judge.spot.log_odds(np.stack([sure, never]))))
-    assert 0.75 < chance[0] < 0.97
-    assert chance[1] < 0.1
+    fresh = [photo_of(rng, "fresh").rows for _ in range(20)]
+    close = np.concatenate(fresh)[:, KNOWN.index("close")]
+    chance = 1 / (1 + np.exp(-np.concatenate([judge.log_odds(rows) for rows in fresh])))
+    assert chance[close > 1].mean() == pytest.approx(0.9, abs=0.07)
+    assert chance[close < 1].mean() < 0.05
     assert judge.missed_share == 0

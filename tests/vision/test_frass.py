@@ -218,7 +218,7 @@ def test_a_drawn_scene_of_many_grounds_holds_the_true_count():
 def test_numbers_learned_for_other_measures_are_refused():
     layer = {"inputs": ["x"], "mean": [0], "spread": [1], "layers": []}
     with pytest.raises(ValueError, match="other measures"):
-        judge_of({"spot": layer, "doubt": 1, "missed_share": 0})
+        judge_of({"alone": layer, "among": layer, "doubt": 1, "missed_share": 0})
 
 
 def test_size_classes_grow_with_the_length():

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from vision.frass_close import CLOSE_PX, close_log_odds, pictures_of
-from vision.frass_judge import WEIGHED, weighed
+from vision.frass_judge import KNOWN, rows_of
 from vision.frass_measures import MEASURES, measure
 from vision.frass_spots import Outline, Spots
 
@@ -58,34 +58,7 @@ def test_without_a_spot_nothing_is_judged():
     empty = spots_at()
     odds = close_log_odds(pictures_of(discs(), empty))
     assert odds.shape == (0,)
-    assert weighed(empty, odds, measures_of(0), 90).shape == (0, len(WEIGHED))
-
-
-def test_one_of_another_size_than_its_company_stands_out():
-    """Sizes 20, 20 and 40: the last is log 2 = 0.693 from the mean of the others."""
-    spots = spots_at((10, 10, 20), (50, 50, 20), (90, 90, 40))
-    rows = weighed(spots, np.full(3, 9, np.float32), measures_of(3), 90)
-    apart = rows[:, WEIGHED.index("size_apart")]
-    assert apart[2] == pytest.approx(np.log(2), abs=0.001)
-    assert apart[0] == pytest.approx(np.log(2) / 2, abs=0.001)
-    assert rows[:, WEIGHED.index("others")] == pytest.approx(np.log(3), abs=0.01)
-
-
-def test_what_is_not_believed_is_no_company():
-    close = np.array([9, -5, -5], np.float32)
-    rows = weighed(spots_at((10, 10, 20), (50, 50, 20), (90, 90, 40)), close, measures_of(3), 90)
-    assert rows[0, WEIGHED.index("others")] == 0
-    assert rows[2, WEIGHED.index("others")] == pytest.approx(np.log(2), abs=0.01)
-
-
-def test_one_of_another_colour_than_its_company_stands_out():
-    """L* 20, 20 and 50; a* and b* 0, 0 and 3, 4, so that the last is 30 and 5 from the others."""
-    spots = spots_at((10, 10, 20), (50, 50, 20), (90, 90, 20))
-    measures = measures_of(3, lightness=[20, 20, 50], a=[0, 0, 3], b=[0, 0, 4])
-    row = weighed(spots, np.full(3, 9, np.float32), measures, 90)[2]
-    assert row[WEIGHED.index("lightness_apart")] == pytest.approx(30, abs=0.01)
-    assert row[WEIGHED.index("colour_apart")] == pytest.approx(5, abs=0.01)
-    assert row[WEIGHED.index("below_brightest")] == pytest.approx(40, abs=0.01)
+    assert rows_of(empty, odds, measures_of(0), 90).shape == (0, len(KNOWN))
 
 
 def test_form_and_colour_of_a_box_are_measured():

@@ -6,7 +6,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rendered.collage.bits import DARK, SHELLS, lay_bit, lay_shell, scatter
+from vision.rendered.collage.bits import (
+    DARK,
+    lay_bit,
+    lay_gap,
+    lay_seed,
+    lay_shell,
+    lay_spot,
+    scatter,
+)
 from vision.rendered.collage.camera import photograph
 from vision.rendered.collage.grounds import GROUNDS, lay_ground
 from vision.rendered.collage.palette import colour_of, draw_palette
@@ -66,7 +74,7 @@ def paint_alone(seed: int, pellet: bool) -> Alone:
         lay_pellet(rng, sheet, draw_build(rng), at, size, 1)
         size = float(np.sqrt(4 * max(int(np.count_nonzero(sheet.numbers)), 9) / np.pi))
     else:
-        kind = str(rng.choice(list(_OTHERS), p=[0.4, 0.35, 0.15, 0.1]))
+        kind = str(rng.choice(list(_OTHERS), p=_OFTEN))
         _OTHERS[kind](rng, sheet, at, size)
         size *= 0.85
     return Alone(photograph(rng, sheet), (float(at[1]), float(at[0])), size)
@@ -77,15 +85,9 @@ def _crumb(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
     colour: AnyFloats = colour_of(rng, earth * np.float32(rng.uniform(0.2, 1.0)))
     if rng.random() < 0.4:
         colour = DARK * np.exp(rng.normal(0, 0.6))
-    kind = str(rng.choice(["crumb", "polygon", "blob"], p=[0.6, 0.25, 0.15]))
+    kind = str(rng.choice(["crumb", "crust", "polygon", "blob"], p=[0.35, 0.35, 0.15, 0.15]))
     lay_bit(rng, sheet, kind, at, size, colour, rng.uniform(0.3, 0.95),
             mottle=rng.uniform(0.1, 0.4))  # fmt: skip
-
-
-def _seed(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
-    colour = SHELLS[rng.integers(len(SHELLS))] * rng.uniform(0.7, 4)
-    lay_bit(rng, sheet, str(rng.choice(["drop", "lens"])), at, size, colour,
-            rng.uniform(0.1, 0.6), gloss=rng.uniform(0, 0.2), mottle=0.06)  # fmt: skip
 
 
 def _stone(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
@@ -94,5 +96,7 @@ def _stone(rng: Rng, sheet: Sheet, at: Points, size: float) -> None:
 
 
 _OTHERS: dict[str, Callable[[Rng, Sheet, Points, float], None]] = {
-    "crumb": _crumb, "shell": lay_shell, "seed": _seed, "stone": _stone,
+    "crumb": _crumb, "shell": lay_shell, "seed": lay_seed, "stone": _stone, "spot": lay_spot,
+    "gap": lay_gap,
 }  # fmt: skip
+_OFTEN = (0.36, 0.18, 0.2, 0.08, 0.1, 0.08)

@@ -11,7 +11,7 @@ from vision.rendered.collage.sheet import Sheet, cover_of, dome_of, mottled
 from vision.rendered.fields import AnyFloats, Floats, blur, smooth_field
 from vision.rendered.shape import Points, turned
 
-__all__ = ["DARK", "SHELLS", "lay_bit", "lay_shell", "scatter"]
+__all__ = ["DARK", "SHELLS", "lay_bit", "lay_gap", "lay_seed", "lay_shell", "lay_spot", "scatter"]
 
 Rng = np.random.Generator
 
@@ -27,7 +27,7 @@ SHELLS = np.array(
 """Linear reflectance of insects and eggs with smooth shells."""
 
 _HALO = np.array([0.34, 0.36, 0.07])
-_BROWN = np.array([0.12, 0.07, 0.04])
+_DEAD = np.array([[0.12, 0.07, 0.04], [0.06, 0.04, 0.045], [0.1, 0.075, 0.09], [0.2, 0.13, 0.08]])
 _PALE = np.array([0.3, 0.24, 0.17])
 _GROUNDS = ("soil", "mulch", "straw", "gravel", "paper")
 
@@ -68,7 +68,7 @@ def _stain(
     soft: float,
 ) -> None:  # fmt: skip
     """Colour the ground itself, with an edge from sharp (0) to soft (1)."""
-    kind = str(rng.choice(["blob", "disc", "polygon", "crumb"]))
+    kind = str(rng.choice(["blob", "disc", "polygon", "crumb", "crust"]))
     points = outline(rng, kind, length_px, at)
     window = sheet.window(points, 0.3 * length_px + 4)
     if window is not None:
@@ -79,7 +79,7 @@ def _stain(
 
 
 def _crumb(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
-    kind = str(rng.choice(["crumb", "polygon", "blob"])) if rng.random() < 0.5 else "crumb"
+    kind = str(rng.choice(["crumb", "crust", "polygon", "blob"], p=[0.5, 0.25, 0.15, 0.1]))
     lay_bit(rng, sheet, kind, at, length_px, _earth_or_dark(rng, palette, 1.0),
             rng.uniform(0.3, 0.95), mottle=rng.uniform(0.1, 0.4))  # fmt: skip
 
@@ -89,33 +89,51 @@ def _stone(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats
     lay_bit(rng, sheet, "blob", at, length_px, colour, rng.uniform(0.3, 0.9), mottle=0.15)
 
 
+def lay_seed(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
+    """Lay a smooth seed, dark or pale, oval or pointed, shiny or matt, often paler at its rim."""
+    gloss = float(rng.uniform(0, 0.25) * (rng.random() < 0.5))
+    colour = _SEEDS[rng.integers(len(_SEEDS))] * np.exp(rng.normal(0, 0.3))
+    kind = str(rng.choice(["drop", "lens", "disc"], p=[0.35, 0.25, 0.4]))
+    lay_bit(rng, sheet, kind, at, length_px, colour, rng.uniform(0.1, 0.9), gloss=gloss,
+            mottle=rng.uniform(0.02, 0.12))  # fmt: skip
+    if rng.random() < 0.3:
+        _stain(rng, sheet, at, 0.6 * length_px, colour * rng.uniform(0.4, 1.8), 0.6, 0.7)
+
+
 def _seed(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
-    gloss = float(rng.uniform(0, 0.25) * (rng.random() < 0.6))
-    colour = _SEEDS[rng.integers(len(_SEEDS))]
-    lay_bit(rng, sheet, str(rng.choice(["drop", "lens"])), at, length_px, colour,
-            rng.uniform(0.1, 0.6), gloss=gloss, mottle=0.06)  # fmt: skip
+    lay_seed(rng, sheet, at, length_px)
 
 
-def _spot(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
+def lay_spot(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     """Paint a lesion: flat, often with a yellow halo, now and then with a pale middle."""
     if rng.random() < 0.7:
         halo = _HALO * np.exp(rng.normal(0, 0.3))
         _stain(rng, sheet, at, length_px * rng.uniform(1, 2), halo, rng.uniform(0.3, 0.9), 0.5)
-    _blot(rng, sheet, at, length_px, palette)
+    dark = DARK * np.exp(rng.normal(0, 0.6)) * rng.uniform(1, 6)
+    colour = dark if rng.random() < 0.6 else _DEAD[rng.integers(len(_DEAD))]
+    _stain(rng, sheet, at, length_px, colour, rng.uniform(0.7, 1), rng.uniform(0, 0.7))
     if rng.random() < 0.3:
         _stain(rng, sheet, at, 0.5 * length_px, _PALE, 0.8, 0.5)
 
 
+def _spot(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
+    lay_spot(rng, sheet, at, length_px)
+
+
 def _blot(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
     dark = DARK * np.exp(rng.normal(0, 0.6)) * rng.uniform(1, 6)
-    colour = dark if rng.random() < 0.7 else _BROWN
+    colour = dark if rng.random() < 0.7 else _DEAD[rng.integers(len(_DEAD))]
     _stain(rng, sheet, at, length_px, colour, rng.uniform(0.7, 1), rng.uniform(0, 0.7))
 
 
-def _gap(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
+def lay_gap(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     """Darken a gap between things."""
     points = outline(rng, str(rng.choice(["polygon", "rod", "chip"])), 1.3 * length_px, at)
     _darken(sheet, points, rng.uniform(0.4, 1.5), rng.uniform(0.7, 0.97))
+
+
+def _gap(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
+    lay_gap(rng, sheet, at, length_px)
 
 
 def _shade(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:

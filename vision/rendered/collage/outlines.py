@@ -43,6 +43,14 @@ def _crumb(rng: np.random.Generator) -> Points:
     return _around(angle, _waves(rng, angle, 0.2, 4) * ragged, rng.uniform(0.55, 1))
 
 
+def _crust(rng: np.random.Generator) -> Points:
+    """Roundish with many small teeth."""
+    corners = int(rng.integers(18, 46))
+    angle = np.linspace(0, 2 * np.pi, corners, endpoint=False)
+    teeth = np.exp(rng.normal(0, rng.uniform(0.04, 0.16), corners))
+    return _around(angle, _waves(rng, angle, 0.12, 5) * teeth, rng.uniform(0.5, 1))
+
+
 def _drop(rng: np.random.Generator) -> Points:
     """Draw a seed with one point."""
     angle = np.linspace(0, 2 * np.pi, 50)
@@ -90,6 +98,7 @@ OUTLINES: dict[str, Callable[[np.random.Generator], Points]] = {
     "chip": _chip,
     "blob": _blob,
     "crumb": _crumb,
+    "crust": _crust,
     "drop": _drop,
     "lens": _lens,
     "disc": _disc,
