@@ -3,6 +3,7 @@
 import numpy as np
 
 from vision.rendered import draw_scene, render
+from vision.rendered.droppings import draw_dropping_scene, render_droppings
 from vision.rendered.night import NightScene, render_night
 from vision.uv import is_uv_photo, look_at
 
@@ -50,3 +51,14 @@ def test_a_day_photo_that_is_dark_enough_to_be_doubtful_is_none():
             doubtful += 1
             assert not is_uv_photo(dark), number
     assert doubtful > 0
+
+
+def test_dark_soil_by_day_is_no_uv_photo_however_much_glitters_on_it():
+    """Light alone would take two or more of these for night: some bits are far brighter."""
+    dark = 0
+    for seed in range(112_100, 112_112):
+        scene = draw_dropping_scene(np.random.default_rng(seed), ground="soil")
+        pixels = render_droppings(scene, seed).pixels
+        dark += look_at(pixels).score >= SURE
+        assert not is_uv_photo(pixels), seed
+    assert dark >= 2
