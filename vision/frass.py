@@ -52,6 +52,7 @@ _AROUND_LENGTHS = 1.0  # of a dropping, to each side of its middle: where its su
 _IN_LESION = 0.6  # share of them that is dead tissue
 _SICK, _SURE = 0.25, 0.9  # share that is dead or yellow: there only a sure one counts
 _SICK_LEAF = 0.01  # share of the leaf that is dead elsewhere: then only sure ones count on it
+_SPECK, _RATHER_SURE = 0.001, 0.7  # or, of less than this share of the leaf, rather sure ones
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,7 +158,7 @@ def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets
     """Leave out what is a lesion: the dark middle of dead tissue looks like a dropping.
 
     Within dead tissue nothing counts. Where much is dead or yellow around, and anywhere on leaves
-    with lesions elsewhere, only a sure one does.
+    with lesions elsewhere, only a sure one does, or there, if it is small, one that is rather sure.
 
     Parameters
     ----------
@@ -176,8 +177,9 @@ def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets
         return pellets
     near = cv2.dilate(pellets.mask.view(np.uint8), disc(_RIM_PX)) > 0
     elsewhere = np.bincount(classes[~near], minlength=LESION + 1)
-    sick = elsewhere[LESION] > _SICK_LEAF * elsewhere[[LEAF, HALO, LESION]].sum()
-    kept = tuple(one for one in pellets.found if not _is_lesion(one, classes, near, sick=sick))
+    leaf_px = elsewhere[[LEAF, HALO, LESION]].sum()
+    sick_px = leaf_px if elsewhere[LESION] > _SICK_LEAF * leaf_px else 0
+    kept = tuple(one for one in pellets.found if not _is_lesion(one, classes, near, sick_px))
     if len(kept) == len(pellets.found):
         return pellets
     _, labels = cv2.connectedComponents(pellets.mask.view(np.uint8))
@@ -188,9 +190,12 @@ def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets
 
 
 def _is_lesion(
-    pellet: Pellet, classes: NDArray[np.uint8], near: NDArray[np.bool_], *, sick: bool
+    pellet: Pellet, classes: NDArray[np.uint8], near: NDArray[np.bool_], sick_px: int
 ) -> bool:
-    """Whether it lies in dead tissue, or is not sure where much is sick or the leaves are."""
+    """Whether it lies in dead tissue, or is not sure enough where much is sick or the leaves are.
+
+    ``sick_px`` is the area of the leaves if they are sick, 0 otherwise.
+    """
     reach = round(_AROUND_LENGTHS * pellet.length_px) + _RIM_PX
     row, col = round(pellet.row_px), round(pellet.col_px)
     window = (
@@ -201,8 +206,12 @@ def _is_lesion(
     if not len(around):
         return False
     dead, halo, leaf = (np.mean(around == part) for part in (LESION, HALO, LEAF))
-    on_sick = dead + halo > _SICK or (sick and dead + halo + leaf > 0)
-    return bool(dead > _IN_LESION or (on_sick and pellet.confidence < _SURE))
+    enough = 0.0
+    if dead + halo > _SICK:
+        enough = _SURE
+    elif sick_px and dead + halo + leaf > 0:
+        enough = _RATHER_SURE if pellet.area_px < _SPECK * sick_px else _SURE
+    return bool(dead > _IN_LESION or pellet.confidence < enough)
 
 
 def count_interval(

@@ -70,7 +70,7 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
     -------
     DayMeasurement
         With no leaf and the flag ``no_leaf`` where nothing looks like one; droppings, as on a
-        sheet of paper, are counted all the same.
+        sheet of paper, are counted all the same, and where a leaf's colours are wrong.
     """
     if any(not FLAGS[name].measurable for name in photo.flags):
         return _unmeasured(photo, photo.flags)
@@ -88,7 +88,7 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
     classes = np.zeros(photo.pixels.shape[:2], np.uint8)
     for crop, symptoms in zip(crops, sorted_, strict=True):
         _paste(classes, leaves.numbers, crop, symptoms)
-    pellets = without_dead_tissue(pellets, classes)
+    seen, pellets = pellets, without_dead_tissue(pellets, classes)
     readings = []
     for crop, found in zip(crops, sorted_, strict=True):
         symptoms = without_droppings(found, _droppings(crop, pellets))
@@ -97,7 +97,7 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
         readings.append(_read_leaf(crop, symptoms, leaves))
     flags = (*photo.flags, *leaves.flags)
     if not all(FLAGS[name].measurable for name in readings[0].flags):
-        return _unmeasured(photo, (*flags, *readings[0].flags))
+        return _with_pellets(_unmeasured(photo, (*flags, *readings[0].flags)), photo, seen)
     measurement = DayMeasurement(_sum_up(readings, flags), classes, leaves.numbers, card)
     return _with_pellets(measurement, photo, pellets)
 

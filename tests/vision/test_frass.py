@@ -281,3 +281,26 @@ def test_amid_a_yellow_halo_only_a_sure_one_counts(confidence, halo_px, counts):
     found = (Pellet(60, 60, 13.0, 13.0, 120.0, 20.0, confidence),)
     left = without_dead_tissue(Pellets(found, 1, 3, mask.view(np.bool_)), classes)
     assert len(left.found) == counts
+
+
+@pytest.mark.parametrize(("radius", "counts"), [(6, True), (30, False)])
+def test_on_a_sick_leaf_a_rather_sure_one_counts_if_it_is_small(radius, counts):
+    """A leaf of 400 by 500 pixels, 3 % of it dead far away; 113 or 2,827 pixels of dropping."""
+    mask = np.zeros((400, 500), np.uint8)
+    cv2.circle(mask, (100, 100), radius, 1, cv2.FILLED)
+    classes = np.full((400, 500), LEAF, np.uint8)
+    cv2.circle(classes, (400, 300), 45, LESION, cv2.FILLED)
+    classes[mask > 0] = LESION
+    found = (Pellet(100, 100, 2.0 * radius, 2.0 * radius, 3.14 * radius**2, 20.0, 0.8),)
+    left = without_dead_tissue(Pellets(found, 1, 3, mask.view(np.bool_)), classes)
+    assert len(left.found) == counts
+
+
+def test_droppings_are_counted_though_red_and_blue_are_exchanged():
+    """The leaf is not measured then; droppings are told by form and darkness."""
+    day = Scene(1000, 750, leaves=1, shape="leaflet", pattern="none", gloss=0.1)
+    photo = render_droppings(DroppingScene(ground="leaf", pellets=8, pellet_mm=3.5, day=day), 3)
+    reading = measure_day_photo(photo_of(photo.pixels[..., ::-1].copy())).reading
+    assert "red_blue_swapped" in reading.flags
+    assert reading.severity_pct is None
+    assert reading.frass_count == pytest.approx(8, abs=1)
