@@ -30,13 +30,13 @@ from vision.rendered.feeding import draw_feeding
 
 __all__ = ["Counted", "compare", "count_table", "matched"]
 
-FIRST_SEED = 111_000  # far from the seeds of the training
+FIRST_SEED = 113_000  # far from the seeds of the training
 SCENES, LEAVES = 100, 120
 AGAIN = """\
 Precision: counted droppings that are some. Recall: droppings that were counted. Left out are
 droppings whose mean colour is less than 4 CIELAB units from that of what they lie on: they are
 neither missed nor, if counted, right or wrong. The aim is 0.92 for both. It depends on the draw, by
-0.02 or so. Small droppings on leaves and those between chips of mulch are missed most, and dark
+0.02 or so: another hundred, looked at shortly before, gave 0.959 and 0.938. Small droppings on leaves and those between chips of mulch are missed most, and dark
 seeds and small stones counted.
 On other grounds than these more is wrong: ragged dark crumbs, smooth seeds and violet-brown spots
 are taken for droppings most. So use a clean sheet of paper, shake soil off it, and look at the

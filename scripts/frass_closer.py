@@ -25,7 +25,7 @@ _DENSE = 96
 _BATCH, _DECAY = 128, 1e-3
 _CYCLES = ((8, 2e-3), (8, 1e-3), (10, 1.2e-3), (8, 1.2e-3), (7, 8e-4))
 """Rounds, and the rate they begin with."""
-_AGAIN = (13, 1.5e-3)
+_AGAIN = (22, 1.5e-3)
 """The same, of learning from what is hardest to tell."""
 _SIZE, _MOVED = 0.12, 0.08  # how far size (natural log) and place (diameters) are changed
 
