@@ -37,7 +37,7 @@ __all__ = [
 Floats = NDArray[np.float32]
 Numbers = NDArray[np.float64]
 
-COUNTED = 0.45
+COUNTED = 0.4
 """Probability from which a spot counts as a dropping."""
 
 _GLANCE = 0.25  # size at which a photo's brightness is seen
@@ -49,7 +49,7 @@ _ALIKE = 0.7  # shape of the distribution of what is missed: below 1, grounds di
 _TAIL = 0.025  # probability left outside the interval on either side
 _RIM_PX = 4  # a dropping's blurred edge and shadow reach this far
 _AROUND_LENGTHS = 1.0  # of a dropping, to each side of its middle: where its surroundings are seen
-_IN_LESION = 0.6  # share of them that is dead tissue
+_IN_LESION, _SUREST = 0.6, 0.97  # share of them that is dead tissue: there only the surest count
 _SICK, _SURE = 0.25, 0.9  # share that is dead or yellow: there only a sure one counts
 _SICK_LEAF = 0.01  # share of the leaf that is dead elsewhere: then only sure ones count on it
 _SPECK, _RATHER_SURE = 0.001, 0.7  # or, of less than this share of the leaf, rather sure ones
@@ -157,8 +157,9 @@ def _brightest(picture: NDArray[np.uint8]) -> float:
 def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets:
     """Leave out what is a lesion: the dark middle of dead tissue looks like a dropping.
 
-    Within dead tissue nothing counts. Where much is dead or yellow around, and anywhere on leaves
-    with lesions elsewhere, only a sure one does, or there, if it is small, one that is rather sure.
+    Within dead tissue only the surest count. Where much is dead or yellow around, and anywhere on
+    leaves with lesions elsewhere, a sure one does, and there, if it is small, one that is rather
+    sure.
 
     Parameters
     ----------
@@ -192,7 +193,7 @@ def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets
 def _is_lesion(
     pellet: Pellet, classes: NDArray[np.uint8], near: NDArray[np.bool_], sick_px: int
 ) -> bool:
-    """Whether it lies in dead tissue, or is not sure enough where much is sick or the leaves are.
+    """Whether it is not sure enough for what is dead or yellow around it, or for sick leaves.
 
     ``sick_px`` is the area of the leaves if they are sick, 0 otherwise.
     """
@@ -207,11 +208,13 @@ def _is_lesion(
         return False
     dead, halo, leaf = (np.mean(around == part) for part in (LESION, HALO, LEAF))
     enough = 0.0
-    if dead + halo > _SICK:
+    if dead > _IN_LESION:
+        enough = _SUREST
+    elif dead + halo > _SICK:
         enough = _SURE
     elif sick_px and dead + halo + leaf > 0:
         enough = _RATHER_SURE if pellet.area_px < _SPECK * sick_px else _SURE
-    return bool(dead > _IN_LESION or pellet.confidence < enough)
+    return pellet.confidence < enough
 
 
 def count_interval(

@@ -304,3 +304,14 @@ def test_droppings_are_counted_though_red_and_blue_are_exchanged():
     assert "red_blue_swapped" in reading.flags
     assert reading.severity_pct is None
     assert reading.frass_count == pytest.approx(8, abs=1)
+
+
+@pytest.mark.parametrize(("confidence", "counts"), [(0.9, 0), (0.99, 1)])
+def test_within_dead_tissue_only_the_surest_count(confidence, counts):
+    mask = np.zeros((200, 200), np.uint8)
+    cv2.circle(mask, (100, 100), 6, 1, cv2.FILLED)
+    classes = np.full((200, 200), LEAF, np.uint8)
+    cv2.circle(classes, (100, 100), 60, LESION, cv2.FILLED)
+    found = (Pellet(100, 100, 13.0, 13.0, 120.0, 20.0, confidence),)
+    left = without_dead_tissue(Pellets(found, 1, 3, mask.view(np.bool_)), classes)
+    assert len(left.found) == counts
