@@ -4,7 +4,7 @@ Under the torch, foliage sends back the torch's own leaked violet and its chloro
 next to no green; what the torch does not reach is dark, so that the brightest parts stand far
 above the middle, and what glows far above those. By day, foliage is green, boards, paper and soil
 are near neutral, and most of the picture is light; violet grow lights light it too. Dark soil by
-day is as dark as a night photo, but all of it sends back one hue, mostly a warm one.
+day is as dark as a night photo, but all of it sends back one hue, warm or neutral.
 
 Where that leaves a doubt, as with dim greenish foliage or white paper in the beam, a caterpillar
 itself decides: light that is sent back is never many times greener than all that lies around it.
@@ -35,9 +35,10 @@ _DARK_WEIGHT, _GREEN_WEIGHT, _LEAST_SCORE = 1.8, 1.27, 4.75
 _GLOWING_WEIGHT, _MOST_GLOWING = 1.5, 2.5
 _LEAFY_WEIGHT, _MOST_LEAFY = 20.0, 0.3  # a leaf by day on black cloth is as dark a picture
 
-# All of 49 painted dark soils by day that passed for night are below and above these, or below the
-# last, and none of 160 night scenes of two painters.
-_LEAST_SPREAD, _MOST_WARM, _LEAST_SPREAD_OF_ANY = 0.24, 0.25, 0.08
+# All of 49 painted dark soils by day that passed for night are below the first and warmer than the
+# second, or below the third and greener than the last; none of 160 night scenes of two painters is.
+_LEAST_SPREAD, _MOST_WARM = 0.24, 0.25
+_LEAST_SPREAD_OF_NEUTRAL, _NEUTRAL_GREENNESS = 0.08, -0.25
 _BRIGHT_QUARTER, _RANGE = 75, (10, 90)  # percentiles: of light, and between which hues spread
 _NEARLY = 0.95  # of one channel that the next reaches at least, where it need not be more
 
@@ -75,8 +76,12 @@ class UvLook:
 
     @property
     def one_hue(self) -> bool:
-        """Whether most is lit and of one hue, mostly a warm one, as soil is by day."""
-        least = _LEAST_SPREAD if self.warm_share > _MOST_WARM else _LEAST_SPREAD_OF_ANY
+        """Whether most is lit and of one hue, warm or neutral, as soil is by day."""
+        least = 0.0
+        if self.warm_share > _MOST_WARM:
+            least = _LEAST_SPREAD
+        elif self.greenness > _NEUTRAL_GREENNESS:
+            least = _LEAST_SPREAD_OF_NEUTRAL
         return self.middle > _LEAST_LIGHT and self.spread < least
 
     @property

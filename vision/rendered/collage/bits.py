@@ -109,9 +109,7 @@ def lay_spot(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     if rng.random() < 0.7:
         halo = _HALO * np.exp(rng.normal(0, 0.3))
         _stain(rng, sheet, at, length_px * rng.uniform(1, 2), halo, rng.uniform(0.3, 0.9), 0.5)
-    dark = DARK * np.exp(rng.normal(0, 0.6)) * rng.uniform(1, 6)
-    colour = dark if rng.random() < 0.6 else _DEAD[rng.integers(len(_DEAD))]
-    _stain(rng, sheet, at, length_px, colour, rng.uniform(0.7, 1), rng.uniform(0, 0.7))
+    _lay_blot(rng, sheet, at, length_px)
     if rng.random() < 0.3:
         _stain(rng, sheet, at, 0.5 * length_px, _PALE, 0.8, 0.5)
 
@@ -121,6 +119,10 @@ def _spot(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats)
 
 
 def _blot(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
+    _lay_blot(rng, sheet, at, length_px)
+
+
+def _lay_blot(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     dark = DARK * np.exp(rng.normal(0, 0.6)) * rng.uniform(1, 6)
     colour = dark if rng.random() < 0.7 else _DEAD[rng.integers(len(_DEAD))]
     _stain(rng, sheet, at, length_px, colour, rng.uniform(0.7, 1), rng.uniform(0, 0.7))
