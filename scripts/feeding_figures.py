@@ -29,7 +29,7 @@ from vision.rendered.droppings import RenderedDroppings, draw_dropping_scene, re
 from vision.rendered.feeding import draw_feeding
 from vision.uv import is_uv_photo
 
-__all__ = ["Counted", "compare", "count_table", "matched", "scored", "searched"]
+__all__ = ["Counted", "compare", "count_table", "scored", "searched"]
 
 FIRST_SEED = 115_000  # far from the seeds of the training
 SCENES, LEAVES = 100, 120
@@ -87,20 +87,13 @@ def lying_at(found: Sequence[Pellet], truth: NDArray[np.uint8]) -> list[int]:
     ]
 
 
-def matched(found: Sequence[Pellet], truth: NDArray[np.uint8]) -> int:
-    """Return how many counted droppings stand for one true dropping each.
-
-    A counted one stands for the dropping at its centre.
-    """
-    return len(set(lying_at(found, truth)) - {0})
-
-
 def compare(
     photo: RenderedDroppings, kind: str, found: Sequence[Pellet], low: int, high: int
 ) -> Counted:
     """Compare what was counted on a painted photo with the truth.
 
-    One that can hardly be told from its ground is neither missed nor, if counted, right or wrong.
+    A counted one stands for the dropping at its centre, once. One that can hardly be told from its
+    ground is neither missed nor, if counted, right or wrong.
     """
     at = lying_at(found, photo.numbers)
     faint = {pellet.number for pellet in photo.pellets if pellet.faint}

@@ -113,8 +113,10 @@ def look_at(pixels: NDArray[np.uint8]) -> UvLook:
         float(level) for level in np.percentile(light, (50, _BRIGHT_QUARTER, 97, 99.9))
     )
     spread = float(np.ptp(np.percentile(greenness[light >= quarter], _RANGE)))
-    usual, *shares = (float(one) for one in (np.median(greenness), leafy.mean(), warm.mean()))
-    return UvLook(middle, bright, brightest, usual, shares[0], spread, shares[1])
+    usual, leafy_share, warm_share = (
+        float(one) for one in (np.median(greenness), leafy.mean(), warm.mean())
+    )
+    return UvLook(middle, bright, brightest, usual, leafy_share, spread, warm_share)
 
 
 def why_not_uv(pixels: NDArray[np.uint8]) -> str:

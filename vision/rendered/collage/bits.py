@@ -14,6 +14,7 @@ from vision.rendered.shape import Points, turned
 __all__ = ["DARK", "SHELLS", "lay_bit", "lay_gap", "lay_seed", "lay_shell", "lay_spot", "scatter"]
 
 Rng = np.random.Generator
+Lay = Callable[[Rng, Sheet, Points, float, Floats], None]
 
 DARK = np.array([0.02, 0.016, 0.013])
 """Linear reflectance of the darkest litter."""
@@ -100,29 +101,17 @@ def lay_seed(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
         _stain(rng, sheet, at, 0.6 * length_px, colour * rng.uniform(0.4, 1.8), 0.6, 0.7)
 
 
-def _seed(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
-    lay_seed(rng, sheet, at, length_px)
-
-
 def lay_spot(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     """Paint a lesion: flat, often with a yellow halo, now and then with a pale middle."""
     if rng.random() < 0.7:
         halo = _HALO * np.exp(rng.normal(0, 0.3))
         _stain(rng, sheet, at, length_px * rng.uniform(1, 2), halo, rng.uniform(0.3, 0.9), 0.5)
-    _lay_blot(rng, sheet, at, length_px)
+    _blot(rng, sheet, at, length_px)
     if rng.random() < 0.3:
         _stain(rng, sheet, at, 0.5 * length_px, _PALE, 0.8, 0.5)
 
 
-def _spot(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
-    lay_spot(rng, sheet, at, length_px)
-
-
-def _blot(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
-    _lay_blot(rng, sheet, at, length_px)
-
-
-def _lay_blot(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
+def _blot(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     dark = DARK * np.exp(rng.normal(0, 0.6)) * rng.uniform(1, 6)
     colour = dark if rng.random() < 0.7 else _DEAD[rng.integers(len(_DEAD))]
     _stain(rng, sheet, at, length_px, colour, rng.uniform(0.7, 1), rng.uniform(0, 0.7))
@@ -134,11 +123,7 @@ def lay_gap(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     _darken(sheet, points, rng.uniform(0.4, 1.5), rng.uniform(0.7, 0.97))
 
 
-def _gap(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
-    lay_gap(rng, sheet, at, length_px)
-
-
-def _shade(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
+def _shade(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     points = outline(rng, "blob", length_px * rng.uniform(1, 5), at)
     _darken(sheet, points, rng.uniform(1, 0.15 * length_px + 1.2), rng.uniform(0.3, 0.8))
 
@@ -150,7 +135,7 @@ def _darken(sheet: Sheet, points: Points, soft_px: float, share: float) -> None:
         sheet.light[window] *= 1 - dark[..., None]
 
 
-def _aphid(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
+def _aphid(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     colour = _APHIDS[rng.integers(len(_APHIDS))]
     tone = tuple(float(part) for part in 1.3 * colour)
     for _ in range(6):
@@ -172,10 +157,6 @@ def lay_shell(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
             mottle=rng.uniform(0.0, 0.08))  # fmt: skip
 
 
-def _shell(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
-    lay_shell(rng, sheet, at, length_px)
-
-
 def _stalk(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
     lay_bit(rng, sheet, "rod", at, length_px * rng.uniform(1.5, 4),
             _earth_or_dark(rng, palette, 2.0), rng.uniform(0.2, 0.7))  # fmt: skip
@@ -186,7 +167,7 @@ def _flake(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats
             _earth_or_dark(rng, palette, 2.0), rng.uniform(0.05, 0.3), mottle=0.25)  # fmt: skip
 
 
-def _hole(rng: Rng, sheet: Sheet, at: Points, length_px: float, palette: Floats) -> None:
+def _hole(rng: Rng, sheet: Sheet, at: Points, length_px: float) -> None:
     """Paint a hole through which another ground shows."""
     below = draw_palette(rng, str(rng.choice(_GROUNDS)))[0] * rng.uniform(0.05, 1)
     _stain(rng, sheet, at, length_px * rng.uniform(0.8, 1.6), below, 1.0, 0.0)
@@ -198,10 +179,15 @@ def _earth_or_dark(rng: Rng, palette: Floats, lighter: float) -> AnyFloats:
     return np.asarray(DARK * np.exp(rng.normal(0, 0.6)) * lighter)
 
 
-_BITS: dict[str, Callable[[Rng, Sheet, Points, float, Floats], None]] = {
-    "crumb": _crumb, "stone": _stone, "seed": _seed, "spot": _spot, "blot": _blot, "gap": _gap,
-    "shade": _shade, "aphid": _aphid, "stalk": _stalk, "flake": _flake, "hole": _hole,
-    "shell": _shell,
+def _own(lay: Callable[[Rng, Sheet, Points, float], None]) -> Lay:
+    """Let what has colours of its own be given a palette too."""
+    return lambda rng, sheet, at, length_px, _palette: lay(rng, sheet, at, length_px)
+
+
+_BITS: dict[str, Lay] = {
+    "crumb": _crumb, "stone": _stone, "seed": _own(lay_seed), "spot": _own(lay_spot),
+    "blot": _own(_blot), "gap": _own(lay_gap), "shade": _own(_shade), "aphid": _own(_aphid),
+    "stalk": _stalk, "flake": _flake, "hole": _own(_hole), "shell": _own(lay_shell),
 }  # fmt: skip
 
 
