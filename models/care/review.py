@@ -180,12 +180,9 @@ def _not_sick(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry, PEROXIDE):
         return ""
     limit = season.limits.watch_pct
-    visits = _before(season, entry).visits
-    well = [
-        name
-        for name, looks in visits.items()
-        if concerns(entry, name) and looks and looks[-1].severity_pct < limit
-    ]
+    before = _before(season, entry)
+    looks = {name: before.visits[name] for name in before.plants if concerns(entry, name)}
+    well = [name for name, seen in looks.items() if seen and seen[-1].severity_pct < limit]
     if not well:
         return ""
     return f"peroxide on {joined(well)}, which showed nothing: only sick plants are treated."

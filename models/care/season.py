@@ -4,21 +4,27 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from models.care.burn_log import verdict_of
 from models.care.records import BurnVerdict, DayWeather, Verdict
 from models.care.thresholds import Thresholds, thresholds_of
 from models.care.visits import (
+    DayPhotos,
     FeedingSign,
     NightLook,
     Visit,
+    days_of,
     feeding_signs,
     night_looks,
-    visits,
+    visit_of,
 )
 from models.entries import LogEntry, PhotoEntry
 from models.garden import Garden
+
+if TYPE_CHECKING:
+    from models.progress import Season as Courses
 
 __all__ = [
     "PEROXIDE",
@@ -119,17 +125,38 @@ class Season:
 
     @cached_property
     def photos_of(self) -> Mapping[str, tuple[PhotoEntry, ...]]:
-        """Each plant's photos; one pass over all of them, since there may be many thousands."""
+        """Each plant's photos, also of those that are gone; one pass, there may be thousands."""
         found: dict[str, list[PhotoEntry]] = {name: [] for name in self.plants}
         for photo in self.photos:
-            if photo.plant in found and self._is_its_own(photo.plant, photo.taken_at):
-                found[photo.plant].append(photo)
+            if photo.plant and self._is_its_own(photo.plant, photo.taken_at):
+                found.setdefault(photo.plant, []).append(photo)
         return {name: tuple(photos) for name, photos in found.items()}
 
     @cached_property
+    def measured_days(self) -> Mapping[str, tuple[DayPhotos, ...]]:
+        """Each plant's measured days with the photos that count, also of those that are gone."""
+        days = {name: days_of(photos, name) for name, photos in self.photos_of.items()}
+        return {name: found for name, found in days.items() if found}
+
+    @cached_property
+    def courses(self) -> "Courses":
+        """Every plant's severity over time: what `trend`, the statuses and the summary show."""
+        from models.progress import leaf_table, read_season  # NumPy
+
+        used = [p for days in self.measured_days.values() for day in days for p in day.used]
+        return read_season(leaf_table(used))
+
+    @cached_property
     def visits(self) -> Mapping[str, tuple[Visit, ...]]:
-        """Each plant's day visits, oldest first."""
-        return {name: visits(self.photos_of[name], name) for name in self.plants}
+        """Each plant's day visits, oldest first, also of plants that are gone."""
+        found = {
+            name: tuple(
+                visit_of(day, point)
+                for day, point in zip(days, self.courses.points(name), strict=True)
+            )
+            for name, days in self.measured_days.items()
+        }
+        return {name: found.get(name, ()) for name in (*self.plants, *found)}
 
     @cached_property
     def nights(self) -> Mapping[str, tuple[NightLook, ...]]:

@@ -1,21 +1,28 @@
 """A plant's photos of one day, or of one night, as one look at it."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import groupby
+from math import sqrt
 from statistics import fmean
+from typing import TYPE_CHECKING
 
-from models.entries import PhotoEntry
+from models.entries import LeafEntry, PhotoEntry
+
+if TYPE_CHECKING:  # NumPy is loaded when visits are asked for
+    from models.progress import SeverityPoint
 
 __all__ = [
     "DOUBTFUL",
+    "DayPhotos",
     "FeedingSign",
     "NightLook",
     "Visit",
+    "days_of",
     "feeding_signs",
     "night_looks",
-    "visits",
+    "visit_of",
 ]
 
 DOUBTFUL = frozenset(
@@ -25,6 +32,31 @@ DOUBTFUL = frozenset(
     }
 )
 """Flags with which a reading does not carry the decision to spray; the others only ask for care."""
+
+
+@dataclass(frozen=True)
+class DayPhotos:
+    """A plant's measured photos of one day, and those of them that its reading rests on.
+
+    Attributes
+    ----------
+    plant : str
+        Its name.
+    day : date
+        The garden's calendar day.
+    photos : tuple of PhotoEntry
+        All of them.
+    used : tuple of PhotoEntry
+        Without the flagged ones where there are others; each with its leaves.
+    doubts : tuple of str
+        Flags that all of the day's photos carry, so that no sure reading is left.
+    """
+
+    plant: str
+    day: date
+    photos: tuple[PhotoEntry, ...]
+    used: tuple[PhotoEntry, ...]
+    doubts: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -38,7 +70,8 @@ class Visit:
     day : date
         The garden's calendar day.
     severity_pct, low_pct, high_pct : float
-        Mean severity, and the mean of the leaves' 95 % intervals.
+        Mean severity, and the 95 % interval of the plant's mean over leaves, as `trend` shows it;
+        the mean of the leaves' measuring intervals where nothing tells how leaves differ.
     worst_leaf_pct : float
         Severity of the sickest leaf.
     leaf_count : int
@@ -53,6 +86,8 @@ class Visit:
         Flags that all the day's photos carry, so that no sure reading is left.
     photo : str
         The sickest photo.
+    leaf_error : float or None
+        Standard error that a single leaf would have on the logit scale; None where unknown.
     """
 
     plant: str
@@ -67,6 +102,7 @@ class Visit:
     late: bool
     doubts: tuple[str, ...]
     photo: str
+    leaf_error: float | None = None
 
 
 @dataclass(frozen=True)
@@ -118,47 +154,68 @@ class FeedingSign:
     photo: str
 
 
-def visits(photos: Iterable[PhotoEntry], plant: str) -> tuple[Visit, ...]:
+def days_of(photos: Iterable[PhotoEntry], plant: str) -> tuple[DayPhotos, ...]:
     """Return a plant's measured days, oldest first; days without a measured photo are left out."""
     measured = sorted(
         (p for p in photos if p.plant == plant and p.mode == "day" and p.severity_pct is not None),
         key=lambda p: (p.taken_at.date(), p.photo),
     )
     days = groupby(measured, key=lambda p: p.taken_at.date())
-    return tuple(_visit(plant, day, list(members)) for day, members in days)
+    return tuple(_day_photos(plant, day, tuple(members)) for day, members in days)
 
 
-def _visit(plant: str, day: date, photos: Sequence[PhotoEntry]) -> Visit:
+def _day_photos(plant: str, day: date, photos: tuple[PhotoEntry, ...]) -> DayPhotos:
     sure = [photo for photo in photos if not DOUBTFUL & set(photo.flags)]
-    used = sure or list(photos)
-    doubts = () if sure else tuple(sorted(DOUBTFUL & {f for p in used for f in p.flags}))
-    leaves = [values for photo in used for values in _severities(photo)]
-    worst = max(used, key=lambda p: (p.severity_pct or 0.0, p.photo))
+    doubts = () if sure else tuple(sorted(DOUBTFUL & {f for p in photos for f in p.flags}))
+    return DayPhotos(plant, day, photos, tuple(_with_leaves(p) for p in sure or photos), doubts)
+
+
+def _with_leaves(photo: PhotoEntry) -> PhotoEntry:
+    """Return a photo with its leaves; the photo counts as one leaf where they are not kept."""
+    if photo.leaves:
+        return photo
+    whole, low, high = photo.severity_pct or 0.0, photo.severity_low_pct, photo.severity_high_pct
+    # Without an interval nothing is known of its width: from none to all.
+    ends = (0.0 if low is None else low, 100.0 if high is None else high)
+    leaf = LeafEntry(1, 0.0, photo.lesion_count or 0, whole, 0.0, whole, *ends)
+    return replace(photo, leaves=(leaf,))
+
+
+def visit_of(found: DayPhotos, point: "SeverityPoint | None") -> Visit:
+    """Return what a day's photos say, with the interval that the plant's course gives it.
+
+    Parameters
+    ----------
+    found : DayPhotos
+        Of the day.
+    point : SeverityPoint or None
+        The same day in `models.progress`, which knows how much leaves differ in this garden.
+    """
+    leaves = [leaf for photo in found.used for leaf in photo.leaves]
+    worst = max(found.used, key=lambda p: (p.severity_pct or 0.0, p.photo))
+    low, high = _ends(leaves) if point is None else point.interval_pct or _ends(leaves)
+    error = None if point is None else point.logit_error
     return Visit(
-        plant=plant,
-        day=day,
-        severity_pct=fmean(leaf[0] for leaf in leaves),
-        low_pct=fmean(leaf[1] for leaf in leaves),
-        high_pct=fmean(leaf[2] for leaf in leaves),
-        worst_leaf_pct=max(leaf[0] for leaf in leaves),
+        plant=found.plant,
+        day=found.day,
+        severity_pct=fmean(leaf.severity_pct for leaf in leaves),
+        low_pct=low,
+        high_pct=high,
+        worst_leaf_pct=max(leaf.severity_pct for leaf in leaves),
         leaf_count=len(leaves),
-        pattern=_agreed({photo.pattern for photo in used}),
-        blight_kind=_agreed({p.blight_kind for p in used if p.pattern == "blight"}),
-        late=any(_looks_late(photo) for photo in photos),
-        doubts=doubts,
+        pattern=_agreed({photo.pattern for photo in found.used}),
+        blight_kind=_agreed({p.blight_kind for p in found.used if p.pattern == "blight"}),
+        late=any(_looks_late(photo) for photo in found.photos),
+        doubts=found.doubts,
         photo=worst.photo,
+        leaf_error=None if error is None else error * sqrt(len(leaves)),
     )
 
 
-def _severities(photo: PhotoEntry) -> list[tuple[float, float, float]]:
-    """Return severity with its interval for each leaf; for the photo where leaves are not kept."""
-    leaves = [(e.severity_pct, e.severity_low_pct, e.severity_high_pct) for e in photo.leaves]
-    if leaves:
-        return leaves
-    whole = photo.severity_pct or 0.0
-    low, high = photo.severity_low_pct, photo.severity_high_pct
-    # Without an interval nothing is known of its width: from none to all.
-    return [(whole, 0.0 if low is None else low, 100.0 if high is None else high)]
+def _ends(leaves: Sequence[LeafEntry]) -> tuple[float, float]:
+    """Return the means of the ends of the leaves' measuring intervals."""
+    low = fmean(leaf.severity_low_pct for leaf in leaves)
+    return low, fmean(leaf.severity_high_pct for leaf in leaves)
 
 
 def _agreed(words: set[str]) -> str:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from models.progress.points import SeverityPoint
 from models.progress.rates import from_logit, logit
 from models.progress.spread import Visits
+from models.progress.student import t_quantile
 
 __all__ = [
     "HARDLY_SICK_PCT",
@@ -216,15 +217,13 @@ def _too_few(visits: int) -> str:
 
 def _highest_pct(line: Line, points: Sequence[SeverityPoint]) -> float:
     """Return the highest end of the 95 % band about the line, from first to last visit, percent."""
-    from scipy.special import stdtrit
-
     back = np.array([0.0, (points[0].day - points[-1].day).days])
     variance = (
         line.height_error**2
         + 2 * back * line.covariance
         + (back * line.standard_error_per_day) ** 2
     )
-    band = line.height + line.rate_per_day * back + stdtrit(line.freedom, 0.975) * variance**0.5
+    band = line.height + line.rate_per_day * back + t_quantile(line.freedom, 0.975) * variance**0.5
     return float(100 * from_logit(band).max())
 
 
@@ -259,8 +258,6 @@ def _weighted_line(
     garden: float,
     garden_freedom: float,
 ) -> Line:
-    from scipy.special import stdtrit
-
     since, weight = day - day[-1], 1 / error**2
     total = weight.sum()
     centre = (weight * since).sum() / total
@@ -271,7 +268,7 @@ def _weighted_line(
     freedom = len(day) - 2 + garden_freedom
     scale = max(least, (misfit + garden_freedom * garden) / freedom)
     slope_error = float(np.sqrt(scale / width))
-    margin = float(stdtrit(freedom, 0.975)) * slope_error
+    margin = t_quantile(freedom, 0.975) * slope_error
     return Line(
         rate_per_day=float(slope),
         standard_error_per_day=slope_error,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.progress.growth import PlantGrowth
+from models.progress.student import t_quantile
 
 __all__ = ["Needed", "leaf_variance", "needed_before_and_after", "needed_beside", "quantile"]
 
@@ -35,9 +36,7 @@ class Needed:
 
 def quantile(freedom: float, share: float = 0.975) -> float:
     """Return a quantile of Student's t."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(freedom, share))
+    return t_quantile(freedom, share)
 
 
 def leaf_variance(growth: Sequence[PlantGrowth]) -> float:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from models.progress.leaves import LeafTable
 from models.progress.rates import CLIP, clip_share, from_logit, logit
 from models.progress.spread import GARDEN_FREEDOM, LeafSpread, Visits, scarcer
+from models.progress.student import t_quantile
 
 __all__ = ["ENOUGH_TO_RESAMPLE", "SeverityPoint", "group_visits", "logit_errors", "point_at"]
 
@@ -70,6 +71,17 @@ class SeverityPoint:
     lesions_per_leaf: float | None
     method: str
     logit_error: float | None
+
+    @property
+    def interval_pct(self) -> tuple[float, float] | None:
+        """The interval that people are shown: over leaves; of measuring where that is unknown."""
+        for low, high in (
+            (self.low_pct, self.high_pct),
+            (self.measuring_low_pct, self.measuring_high_pct),
+        ):
+            if low is not None and high is not None:
+                return low, high
+        return None
 
 
 def group_visits(leaves: LeafTable) -> tuple[Visits, Floats]:
@@ -160,13 +172,11 @@ def _interval(
     share: Floats, error: float, freedom: float
 ) -> tuple[tuple[float, float] | None, str]:
     """Return the interval of a visit's logit mean, and the method."""
-    from scipy.special import stdtrit
-
     if not np.isfinite(error):
         return None, ""
     if len(share) >= ENOUGH_TO_RESAMPLE:
         return _bootstrap(share), "bootstrap"
-    middle, margin = float(logit(share.mean())), float(stdtrit(freedom, 0.975)) * error
+    middle, margin = float(logit(share.mean())), t_quantile(freedom, 0.975) * error
     return (middle - margin, middle + margin), "t"
 
 
@@ -176,12 +186,10 @@ def _bootstrap(share: Floats) -> tuple[float, float]:
     Where nearly all leaves are alike, some samples hardly vary and their studentised means run
     off; no end is let farther from the mean than twice that of Student's t.
     """
-    from scipy.special import stdtrit
-
     drawn = share[_draws(len(share))]
     middle, error = _middle_and_error(share[None])
     middles, errors = _middle_and_error(drawn)
-    farthest = 2 * float(stdtrit(len(share) - 1, 0.975))
+    farthest = 2 * t_quantile(len(share) - 1, 0.975)
     ends = np.quantile((middles - middle) / errors, (0.025, 0.975))
     low, high = np.clip(ends, -farthest, farthest)
     return float(middle[0] - high * error[0]), float(middle[0] - low * error[0])

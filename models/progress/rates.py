@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.progress.areas import visits
+from models.progress.student import t_quantile
 
 __all__ = [
     "CLIP",
@@ -155,12 +156,10 @@ def fit_rate(days: ArrayLike, severity_pct: ArrayLike, model: GrowthModel = "log
 
 def _slope_error(left: float, spread: float, count: int) -> tuple[float | None, float | None]:
     """Return the slope's standard error and the half-width of its interval."""
-    from scipy.special import stdtrit
-
     if count < 3:
         return None, None
     error = (left / (count - 2) / spread) ** 0.5
-    return error, error * float(stdtrit(count - 2, 0.975))
+    return error, error * t_quantile(count - 2, 0.975)
 
 
 def doubling_days(rate_per_day: float) -> float | None:

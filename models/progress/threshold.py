@@ -5,6 +5,7 @@ from math import sqrt
 
 from models.progress.course import Line
 from models.progress.rates import logit
+from models.progress.student import t_quantile
 
 __all__ = ["FARTHEST_DAYS", "DaysTo", "days_to"]
 
@@ -54,12 +55,10 @@ def days_to(line: Line, threshold_pct: float) -> DaysTo:
     ValueError
         When the threshold is no percentage between 0 and 100.
     """
-    from scipy.special import stdtrit
-
     if not 0 < threshold_pct < 100:
         raise ValueError("The threshold lies between 0 and 100 percent.")
     gap = float(logit(threshold_pct / 100)) - line.height
-    quantile = float(stdtrit(line.freedom, 0.975))
+    quantile = t_quantile(line.freedom, 0.975)
     return DaysTo(
         threshold_pct,
         _crossing(line, gap, 0.0),

@@ -145,8 +145,8 @@ def test_the_mean_of_the_leaves_counts_each_leaf_alike(season, a_leaf):
     leaves = (a_leaf(1, 30), a_leaf(2, 6), a_leaf(3, 0, "none"))
     status = sprayed(season).photo("A1", 1, 25, leaves=leaves).plan(1, 12).statuses[0]
     assert status.severity_pct == pytest.approx(12)  # (30 + 6 + 0) / 3
-    assert status.severity_low_pct == pytest.approx((29 + 5 + 0) / 3)
-    assert status.severity_high_pct == pytest.approx((31 + 7 + 1) / 3)
+    # So unlike leaves say little of the plant, however well each one was measured.
+    assert status.severity_low_pct < 6 < 25 < status.severity_high_pct
 
 
 def test_one_leaf_like_late_blight_among_healthy_ones_isolates(season, a_leaf):
@@ -189,7 +189,7 @@ def test_a_doubtful_reading_says_why_and_waits_for_tomorrow_when_enough_leaves_w
     (task,) = [t for t in invented.tasks(1, 12, "photo") if t.plants == ("A1",)]
     assert "the interval reaches below 5 %" in task.why
     assert task.day == invented.at(1).date()
-    invented.photo("A1", 1, 5.5, leaves=tuple(a_leaf(n, 5.5) for n in (1, 2, 3)))
+    invented.photo("A1", 1, 5.5, leaves=tuple(a_leaf(n, p) for n, p in ((1, 3), (2, 5), (3, 9))))
     (task,) = [t for t in invented.tasks(1, 12, "photo") if t.plants == ("A1",)]
     assert task.day == invented.at(2).date()
 
