@@ -56,6 +56,11 @@ __all__ = [
 
 READINGS = ".readings"
 PROBLEMS = "problems.txt"
+LONGEST_SECONDS = 60.0
+"""The longest that one photo may take: more than fifty times what a photo of 12 megapixels does."""
+MOST_LOSSES = 2
+"""Runs in which a photo may end its process, or take too long, before it is set aside."""
+_SET_ASIDE = "it is set aside until the file changes"
 _OUR_FOLDERS = [Path(__file__).parents[1] / name for name in ("vision", "models", "scripts")]
 
 
@@ -170,7 +175,7 @@ def score_paths(
     CannotWriteError
         When the output folder cannot be written or the disk is full.
     WorkersLostError
-        When a process was ended from outside, as for want of memory.
+        When no process could be started. One that ends later costs the photo that it had.
     UnfitClassifier
         When the pattern classifier cannot be used.
     """
@@ -311,20 +316,48 @@ def _score_all(jobs: Sequence[PhotoJob], processes: int) -> Iterator[tuple[int, 
         else:
             yield index, kept
     numbered = [(index, jobs[index]) for index in rest]
-    yield from spread_over_processes(_score_numbered, numbered, processes)
+    yield from spread_over_processes(
+        _score_numbered,
+        numbered,
+        processes,
+        longest_seconds=LONGEST_SECONDS,
+        on_lost=_lost,
+    )
 
 
 def _score_numbered(pair: tuple[int, PhotoJob]) -> tuple[int, PhotoResult]:
     return pair[0], score_photo(pair[1])
 
 
+def _lost(pair: tuple[int, PhotoJob], what: str) -> tuple[int, PhotoResult]:
+    """Name the photo whose process did not come back, and remember it."""
+    index, job = pair
+    result = _problem(job.file, f"{what}: it was left out, and will be tried once more.")
+    if job.store.count_loss(result.sha256) >= MOST_LOSSES:
+        result = replace(result, problem=f"{what}, as before: {_SET_ASIDE}.")
+    return index, result
+
+
+def _set_aside(job: PhotoJob, content: str) -> PhotoResult | None:
+    """Return what is said of a photo that did not come back too often; None where it may come."""
+    if job.store.losses(content) < MOST_LOSSES:
+        return None
+    said = f"could not be measured in {MOST_LOSSES} runs: {_SET_ASIDE}."
+    return PhotoResult(job.file.name, content, problem=said)
+
+
 def _kept(job: PhotoJob) -> PhotoResult | None:
-    """Return the reading kept from an earlier run if nothing of this job must be made anew."""
+    """Return the reading kept from an earlier run if nothing of this job must be made anew.
+
+    A photo that is set aside is not made anew either.
+    """
     try:
         content = content_hash(job.file.path)
         torch_off = content_hash(job.torch_off.path) if job.torch_off else ""
     except UnreadablePhoto:
         return None
+    if aside := _set_aside(job, content):
+        return aside
     # A day photo's reading is kept without what lies beside it.
     result = job.store.get(content, torch_off) or job.store.get(content)
     if result is None or (result.mode == "night" and result.torch_off_sha256 != torch_off):

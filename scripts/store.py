@@ -101,6 +101,28 @@ class ReadingStore:
         path = self._path(result.sha256, result.torch_off_sha256)
         write_whole({path: _digest(data) + b"\n" + data}, durable=False)
 
+    def losses(self, content: str) -> int:
+        """Return in how many runs the photo with this content did not come back."""
+        try:
+            return int(self._losses_path(content).read_bytes())
+        except (OSError, ValueError):
+            return 0
+
+    def count_loss(self, content: str) -> int:
+        """Count a run in which the photo did not come back; return how many there are by now.
+
+        Raises
+        ------
+        CannotWriteError
+            When the disk is full or the folder cannot be written.
+        """
+        count = self.losses(content) + 1
+        write_whole({self._losses_path(content): str(count).encode()}, durable=False)
+        return count
+
+    def _losses_path(self, content: str) -> Path:
+        return self.folder / f"{self.key(content)}.lost"
+
     def _path(self, content: str, torch_off: str) -> Path:
         return self.folder / f"{self.key(content, torch_off)}.json"
 

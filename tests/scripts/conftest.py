@@ -47,6 +47,15 @@ def garden(tmp_path, paint_photo) -> Path:
     return folder
 
 
+@pytest.fixture(autouse=True)
+def _in_this_process(request, monkeypatch):
+    """Do what workers do in this process, which is quicker and lets tests step in between."""
+    if request.node.get_closest_marker("processes") is None:
+        monkeypatch.setattr(
+            "scripts.workers._in_processes", lambda function, jobs, *_: map(function, jobs)
+        )
+
+
 @pytest.fixture
 def spotlamp() -> Callable[..., Result]:
     """Run the real command in this process; it must end with a sentence, never a traceback."""
