@@ -158,6 +158,8 @@ class _Reader:
         value = values.get(name, usual)
         if not isinstance(value, str) or not value.strip():
             raise self.error(name, f"{name} must be a text in quotes")
+        if not value.isprintable():
+            raise self.error(name, f"{name} must stand on one line, without control signs")
         return value
 
     def zone(self, name: str) -> str:
@@ -208,6 +210,8 @@ class _Reader:
         yield from (replace(plant, tag=tags.get(plant.name)) for plant in plants)
 
     def rows(self, bed: str, table: Any) -> list[list[str]]:  # noqa: ANN401  whatever the file holds
+        if not bed.isprintable():
+            raise self.error(bed, f"the bed “{bed}” needs a plain name")
         rows = table.get("rows", []) if isinstance(table, dict) else None
         whole = isinstance(rows, list) and all(
             isinstance(row, list) and all(isinstance(name, str) for name in row) for row in rows

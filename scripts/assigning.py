@@ -21,7 +21,7 @@ def unassigned_lines(folder: Path) -> list[str]:
     if not photos:
         return ["Each photo of the journal has its plant."]
     lines = [f"{len(photos)} without a plant; give them to one: spotlamp assign PHOTO... PLANT"]
-    return lines + [f"  {photo.taken_at:%Y-%m-%d %H:%M}  {photo.photo}" for photo in photos]
+    return lines + [f"  {one.taken_at:%Y-%m-%d %H:%M}  {printable(one.photo)}" for one in photos]
 
 
 def assign_photos(folder: Path, photos: Sequence[str], plant: str) -> str:

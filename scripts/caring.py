@@ -20,6 +20,7 @@ from models.weather import WeatherFileError
 from scripts.care_text import wrapped
 from scripts.log_words import Said
 from scripts.weather_file import garden_weather
+from vision.find import printable
 
 __all__ = ["entry_line", "gone_from", "log_said", "read_season", "weather_of", "withdraw"]
 
@@ -202,6 +203,6 @@ def entry_line(entry: LogEntry, units: str) -> str:
         rain = entry.kind == "rain"
         parts.append(rain_words(entry.amount, units) if rain else f"{entry.amount:g}")
     parts.append(verdict_of(entry).verdict if entry.kind == "burn_check" else entry.text)
-    words = " ".join(part for part in parts if part)
+    words = printable(" ".join(part for part in parts if part))
     where = f": {joined(entry.plants)}" if entry.plants else ""
     return f"{entry.number}  {entry.at:%Y-%m-%d %H:%M}  {words}{where}"

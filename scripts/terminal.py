@@ -4,9 +4,12 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import Annotated, Any, NoReturn
 
 import typer
+from typer.core import TyperGroup
+
+from vision.find import printable
 
 __all__ = [
     "LINE",
@@ -33,8 +36,31 @@ __all__ = [
 NOTHING_MEASURED, WRONG_USAGE, INTERRUPTED = 1, 2, 130
 LINE = 100  # signs a line
 
+
+@contextmanager
+def _printable_refusals() -> Iterator[None]:
+    """Make what Typer itself says of wrong usage, with the words it was given, fit to be shown."""
+    try:
+        yield
+    except Exception as refusal:
+        message = getattr(refusal, "message", None)  # of all of Typer's own errors
+        if isinstance(message, str):
+            refusal.message = printable(message)  # type: ignore[attr-defined]  # it has it
+        raise
+
+
+class _Commands(TyperGroup):
+    """The group of all commands."""
+
+    def invoke(self, ctx: typer.Context) -> Any:  # noqa: ANN401  as Typer has it
+        """Run the command that was named."""
+        with _printable_refusals():
+            return super().invoke(ctx)
+
+
 app = typer.Typer(
     name="spotlamp",
+    cls=_Commands,
     help="Measures spots, blight and yellowing on tomato leaves from phone photos.",
     no_args_is_help=True,
     add_completion=False,
@@ -187,17 +213,23 @@ _FORESEEN = {
 
 
 def fail(sentence: str, code: int = NOTHING_MEASURED) -> NoReturn:
-    """Print one sentence on standard error and end with an exit code."""
-    print(_printable(sentence, sys.stderr.encoding), file=sys.stderr)
+    """Print one sentence on standard error, on one line, and end with an exit code."""
+    print(_shown(" ".join(sentence.split("\n")), sys.stderr.encoding), file=sys.stderr)
     raise typer.Exit(code)
 
 
 def say(text: str) -> None:
-    """Print a text, with signs that the terminal cannot show replaced."""
-    print(_printable(text, sys.stdout.encoding))
+    """Print a text; all that a command says goes through here or through `fail`.
+
+    Names, notes and headers were written by others: what would steer the terminal is shown as
+    escapes, and so are signs that the terminal cannot show. A line end is taken for ours: a text
+    of others that may hold some goes through ``vision.find.printable`` before it is put in.
+    """
+    lines = (_shown(line, sys.stdout.encoding) for line in text.split("\n"))
+    print("\n".join(lines))
 
 
-def _printable(text: str, encoding: str | None) -> str:
-    """Return the text with signs that the terminal cannot show replaced."""
+def _shown(line: str, encoding: str | None) -> str:
+    """Return a line with signs that the terminal cannot, or must not, show replaced."""
     encoding = encoding or "utf-8"
-    return text.encode(encoding, errors="backslashreplace").decode(encoding)
+    return printable(line).encode(encoding, errors="backslashreplace").decode(encoding)

@@ -24,6 +24,10 @@ PHOTO_ENDINGS = frozenset(
 OUTPUT_MARKER = ".spotlamp-out"
 """A folder that holds a file of this name was written by us: its pictures are no photos."""
 
+_HARMLESS = frozenset("\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}\N{THIN SPACE}") | frozenset(
+    "\N{ZERO WIDTH NON-JOINER}\N{ZERO WIDTH JOINER}"
+)
+
 
 @dataclass(frozen=True)
 class PhotoFile:
@@ -128,10 +132,19 @@ def find_photos(paths: Sequence[Path]) -> Finding:
 
 
 def printable(text: str) -> str:
-    """Return text fit for a sentence: control signs and undecodable bytes become escapes."""
+    """Return text fit for a sentence: what would steer a terminal, or is no text, becomes escapes.
+
+    These are control signs, signs that turn the direction of writing, line ends, and bytes that
+    could not be decoded. Blanks of other widths stay, and so do the joiners that some scripts and
+    emoji cannot do without.
+    """
     return "".join(
-        sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text
+        sign if sign.isprintable() or sign in _HARMLESS else _escaped(sign) for sign in text
     )
+
+
+def _escaped(sign: str) -> str:
+    return sign.encode("unicode_escape").decode()
 
 
 def _must_exist(given: Path) -> None:
