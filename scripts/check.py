@@ -3,7 +3,6 @@
 The whole story is ``check_labels``.
 """
 
-import csv
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -21,12 +20,13 @@ from models.agreement import (
     compare_calls,
     concordance,
 )
+from models.csv_tables import Digits, csv_bytes
 from models.pattern import CLASSES
 from scripts.batch import score_paths
 from scripts.labelled import LabelsError, read_rows
 from scripts.results import PhotoResult
 from scripts.store import Settings
-from scripts.tables import escape_formula, write_whole
+from scripts.tables import write_whole
 from vision.find import PHOTO_ENDINGS, printable
 
 if TYPE_CHECKING:
@@ -158,7 +158,10 @@ def check_labels(
 
 
 def _is_photo(path: Path) -> bool:
-    return path.is_file() and path.suffix.lower() in PHOTO_ENDINGS
+    try:
+        return path.is_file() and path.suffix.lower() in PHOTO_ENDINGS
+    except OSError:  # such as a name that is too long
+        return False
 
 
 def _labels(path: Path) -> list[dict[str, str]]:
@@ -175,18 +178,24 @@ def _labels(path: Path) -> list[dict[str, str]]:
 
 
 def _severity(row: dict[str, str], path: Path) -> float | None:
-    text = row.get("severity_pct", "")
     try:
-        value = float(text) if text else None
+        value = _percent(row)
     except ValueError:
         value = -1.0
     if value is not None and not 0 <= value <= 100:
+        text = row["severity_pct"]
         raise LabelsError(f"{path.name} holds the severity_pct {text!r}; it must be 0 to 100.")
     return value
 
 
+def _percent(row: dict[str, str]) -> float | None:
+    """Return the person's severity; a spreadsheet may have written it with a decimal comma."""
+    text = row.get("severity_pct", "").replace(",", ".")
+    return float(text) if text else None
+
+
 def _compare(row: dict[str, str], result: PhotoResult | None) -> Compared:
-    severity = float(row["severity_pct"]) if row.get("severity_pct") else None
+    severity = _percent(row)
     pattern = row.get("pattern", "")
     if result is None:
         return Compared(row["photo"], pattern, "missing", severity, None, "is not there.")
@@ -228,18 +237,17 @@ def _severities(compared: Sequence[Compared]) -> tuple[list[float], list[float]]
 
 
 def _table(compared: Sequence[Compared]) -> bytes:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(("photo", "pattern", "called", "severity_pct", "measured_pct", "problem"))
-    for one in compared:
-        numbers = (_digits(one.severity_pct), _digits(one.measured_pct))
-        words = (escape_formula(one.photo), one.pattern, one.called)
-        writer.writerow((*words, *numbers, one.problem))
-    return text.getvalue().encode("utf-8", errors="backslashreplace")
+    names = ("photo", "pattern", "called", "severity_pct", "measured_pct", "problem")
+    return csv_bytes([names, *(_row(one) for one in compared)])
 
 
-def _digits(value: float | None) -> str:
-    return "" if value is None else f"{value:.3f}"
+def _row(one: Compared) -> tuple[str | None, ...]:
+    numbers = (_digits(one.severity_pct), _digits(one.measured_pct))
+    return (one.photo, one.pattern, one.called, *numbers, one.problem)
+
+
+def _digits(value: float | None) -> Digits | None:
+    return None if value is None else Digits(f"{value:.3f}")
 
 
 def report(check: Check) -> str:

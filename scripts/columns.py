@@ -25,8 +25,9 @@ PERCENT, SHAPE, PIXELS, MM, SCALE, PROBABILITY = 3, 3, 2, 3, 5, 4
 """Decimals written, by kind of number."""
 
 TEXT_ESCAPE = (
-    "A text that a spreadsheet would run as a formula (it begins with =, +, -, @, a tab or a "
-    "carriage return, after apostrophes or none) is written with one more apostrophe before it."
+    "A text that a spreadsheet might run as a formula (it begins with =, +, - or @, plain or of "
+    "another width, after blanks and apostrophes or none; or with a tab or a line end) is written "
+    "with one more apostrophe before it."
 )
 """The one sentence about escaped texts, printed below every table's definitions."""
 

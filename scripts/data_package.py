@@ -4,36 +4,41 @@ A table's columns, their types and units come from ``models.journal.tables``; on
 written out, one row each, instead of packed.
 """
 
-import csv
-import io
 import json
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
-from itertools import groupby
+from itertools import chain, groupby
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Boolean, Column, DateTime, Float, Integer, Table
 
+from models.csv_tables import (
+    COMMA,
+    Cell,
+    Digits,
+    TableError,
+    csv_bytes,
+    read_table,
+    unescape_formula,
+)
 from models.journal import Journal
 from models.journal.packing import LESION_FIELDS, pack_lesions, unpack_lesions
 from models.journal.tables import LESIONS
 from models.journal.versions import newest_version
 from models.journal.whole import TABLES
 from scripts.columns import TABLES as SCORE_TABLES
-from scripts.tables import escape_formula
 from vision.records import Lesion
 
-__all__ = ["DESCRIPTION", "PackageError", "journal_files", "journal_tables", "unescape_formula"]
+__all__ = ["DESCRIPTION", "PackageError", "journal_files", "journal_tables"]
 
 DESCRIPTION = "datapackage.json"
 
 _TIME = "%Y-%m-%dT%H:%M:%S.%fZ"
 _LESION_TEXTS = {c.name: c.meaning for c in SCORE_TABLES["lesions"].columns}
-_LARGEST_CELL = 2**31 - 1  # bytes; notes may be long
 
 Row = Mapping[str, Any]
 
@@ -71,14 +76,14 @@ class _Field:
             described["constraints"] = {"required": True}
         return described
 
-    def cell(self, value: Any) -> str:  # noqa: ANN401  whatever the journal holds
-        if value is None:
-            return ""
+    def cell(self, value: Any) -> Cell:  # noqa: ANN401  whatever the journal holds
+        if value is None or self.kind == "string":
+            return value  # type: ignore[no-any-return]  # a text
         if self.kind == "datetime":
             return str(value.strftime(_TIME))
         if self.kind == "boolean":
             return "true" if value else "false"
-        return escape_formula(value) if self.kind == "string" else repr(value)
+        return Digits(repr(value))
 
     def value(self, cell: str) -> Any:  # noqa: ANN401  whatever the journal holds
         if self.kind == "string":
@@ -107,16 +112,6 @@ _VALUES: dict[str, Callable[[str], Any]] = {
     "boolean": _boolean,
     "datetime": lambda cell: datetime.strptime(cell, _TIME),
 }
-
-
-def unescape_formula(text: str) -> str:
-    """Return the text that ``scripts.tables.escape_formula`` made this cell of.
-
-    >>> unescape_formula("'=1+1"), unescape_formula("'tis")
-    ('=1+1', "'tis")
-    """
-    bare = text.removeprefix("'")
-    return bare if bare != text and escape_formula(bare) == text else text
 
 
 def _fields(table: Table) -> list[_Field]:
@@ -184,11 +179,8 @@ def _packed(rows: Iterable[Row]) -> Iterator[Row]:
 
 
 def _csv(fields: Sequence[_Field], rows: Iterable[Row]) -> bytes:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(field.name for field in fields)
-    writer.writerows([field.cell(row[field.name]) for field in fields] for row in rows)
-    return text.getvalue().encode()
+    cells = ([field.cell(row[field.name]) for field in fields] for row in rows)
+    return csv_bytes(chain([[field.name for field in fields]], cells))
 
 
 def _description(files: Mapping[str, bytes]) -> bytes:
@@ -296,17 +288,15 @@ def _read_description(folder: Path) -> dict[str, Any]:
 
 
 def _rows(path: Path, data: bytes, fields: Sequence[_Field]) -> Iterator[Row]:
-    csv.field_size_limit(_LARGEST_CELL)
     try:
-        reader = csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True)
-        header = next(reader, [])
-        if set(header) != {field.name for field in fields} or len(header) != len(fields):
-            raise PackageError(f"“{path}” does not have the columns of an exported journal.")
+        table = read_table(path, data, delimiters=COMMA, strict=True)
         known = {field.name: field for field in fields}
-        for cells in reader:
-            yield _row(path, reader.line_num, [known[name] for name in header], cells)
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise PackageError(f"“{path}” cannot be read as a CSV file in UTF-8.") from error
+        if set(table.names) != set(known) or len(table.names) != len(fields):
+            raise PackageError(f"“{path}” does not have the columns of an exported journal.")
+        for line, cells in table.rows:
+            yield _row(path, line, [known[name] for name in table.names], cells)
+    except TableError as error:
+        raise PackageError(str(error)) from error
 
 
 def _row(path: Path, line: int, fields: Sequence[_Field], cells: Sequence[str]) -> Row:

@@ -1,11 +1,10 @@
 """The journal out into a folder of plain files, and back into an empty journal."""
 
-import csv
-import io
 import os
 from collections.abc import Sequence
 from pathlib import Path
 
+from models.csv_tables import csv_bytes
 from models.journal import Journal, open_journal
 from scripts.coco import coco_masks
 from scripts.data_package import DESCRIPTION, journal_files, journal_tables
@@ -57,19 +56,17 @@ def _written(out: Path, count: int) -> str:
 
 def _relabelled(journal: Journal, folder: Path, out: Path) -> tuple[bytes, str]:
     """Return the table that ``spotlamp train --corrections`` reads: photos seen from its folder."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(("photo", "pattern", "session", "blight_kind"))
+    rows = [("photo", "pattern", "session", "blight_kind")]
     missing = 0
     for found in journal.pattern_corrections():
         photo = folder / found.photo
         missing += not photo.is_file()
         path = Path(os.path.relpath(photo, out)).as_posix()
-        writer.writerow((path, found.pattern, found.session, found.blight_kind))
+        rows.append((path, found.pattern, found.session, found.blight_kind))
     words = f"{_RELABELLED}: patterns as you saw them, for spotlamp train --corrections."
     if missing:
         words += f" {missing} of its photos do not lie in the garden's folder: put them there."
-    return text.getvalue().encode(), words
+    return csv_bytes(rows), words
 
 
 def import_journal(source: Path, folder: Path, *, edited: bool = False) -> str:

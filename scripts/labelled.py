@@ -1,6 +1,5 @@
 """Photos that a person has labelled, and the measurements of their leaves."""
 
-import csv
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -9,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from models.csv_tables import TableError, read_table, unescape_formula
 from models.pattern import CLASSES, MEASURES, measure_pattern
 from models.pattern.training import LabelledLeaves
 from scripts.workers import spread_over_processes, use_one_thread
@@ -69,7 +69,7 @@ class Unusable:
 
 
 def read_rows(path: Path, needed: Sequence[str]) -> list[dict[str, str]]:
-    """Read a CSV file with a header row.
+    """Read a CSV file with a header row: comma, semicolon or tab.
 
     Raises
     ------
@@ -77,17 +77,19 @@ def read_rows(path: Path, needed: Sequence[str]) -> list[dict[str, str]]:
         When it cannot be read, holds no row, or lacks a needed column.
     """
     try:
-        with path.open(newline="", encoding="utf-8-sig") as stream:
-            reader = csv.DictReader(stream)
-            rows = list(reader)
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise LabelsError(f"“{path}” cannot be read as a CSV file in UTF-8.") from error
-    missing = [name for name in needed if name not in (reader.fieldnames or ())]
+        table = read_table(path)
+        rows = list(table.records())
+    except TableError as error:
+        raise LabelsError(str(error)) from error
+    missing = [name for name in needed if name not in table.names]
     if missing:
         raise LabelsError(f"“{path}” has no column {missing[0]}.")
     if not rows:
         raise LabelsError(f"“{path}” holds no labels.")
-    return [{name: (value or "").strip() for name, value in row.items() if name} for row in rows]
+    broken = next((line for line, row in rows if "\0" in "".join(row.values())), None)
+    if broken is not None:
+        raise LabelsError(f"“{path}”, line {broken}: a sign there is no text (NUL).")
+    return [{n: unescape_formula(cell).strip() for n, cell in row.items()} for _, row in rows]
 
 
 def read_folder(folder: Path) -> list[LabelledPhoto]:

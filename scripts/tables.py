@@ -5,29 +5,25 @@ of the old one in one step. Whatever happens in between (a full disk, a lost pow
 run), a file under its real name is a whole one.
 """
 
-import csv
 import errno
-import io
 import math
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
 from uuid import uuid4
 
+from models.csv_tables import Digits, csv_bytes
 from scripts.columns import Cell, Row, Table, rows
 from scripts.results import PhotoResult
 
 __all__ = [
     "CannotWriteError",
-    "cell_text",
-    "escape_formula",
     "remove_leftovers",
     "table_bytes",
     "write_whole",
 ]
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _PART = ".part"
 # Windows knows no quota error.
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
@@ -37,44 +33,22 @@ class CannotWriteError(Exception):
     """A file could not be written; the message is one sentence for people."""
 
 
-def escape_formula(text: str) -> str:
-    """Return a text cell with an apostrophe before it if a spreadsheet would run it.
-
-    Apostrophes that already stand before such a start count as part of it, so that taking one
-    away always gives the text back.
-
-    >>> escape_formula("=1+1.jpg"), escape_formula("a=1.jpg"), escape_formula("'=1.jpg")
-    ("'=1+1.jpg", 'a=1.jpg', "''=1.jpg")
-    """
-    return f"'{text}" if text.lstrip("'").startswith(_FORMULA_STARTS) else text
-
-
 def table_bytes(table: Table[Row], results: Iterable[PhotoResult]) -> bytes:
-    """Return a table as RFC 4180 CSV in UTF-8: comma, CRLF, a header row, quotes where needed.
+    """Return a table as CSV, its header first, a row for each thing of the results."""
+    return csv_bytes([[column.name for column in table.columns], *_laid_out(table, results)])
 
-    Bytes of a file name that are no UTF-8 are written as backslash escapes.
-    """
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(column.name for column in table.columns)
+
+def _laid_out(table: Table[Row], results: Iterable[PhotoResult]) -> Iterator[list[Cell]]:
     for row in rows(table, results):
-        writer.writerow(
-            cell_text(value, column.decimals)
-            for value, column in zip(row, table.columns, strict=True)
-        )
-    return text.getvalue().encode("utf-8", errors="backslashreplace")
+        pairs = zip(row, table.columns, strict=True)
+        yield [_fixed(value, column.decimals) for value, column in pairs]
 
 
-def cell_text(value: Cell, decimals: int) -> str:
-    """Return a cell's text: fixed decimals for a float, escaped text, empty when not measured."""
-    if value is None:
-        return ""
-    if isinstance(value, str):
-        return escape_formula(value)
-    if isinstance(value, float):
-        # Adding 0.0 turns -0.0 into 0.0.
-        return f"{value + 0.0:.{decimals}f}" if math.isfinite(value) else ""
-    return str(value)
+def _fixed(value: Cell, decimals: int) -> Cell:
+    """Return a float with fixed decimals, and anything else as it is."""
+    if isinstance(value, float) and math.isfinite(value):
+        return Digits(f"{value + 0.0:.{decimals}f}")  # adding 0.0 turns -0.0 into 0.0
+    return value
 
 
 def write_whole(files: Mapping[Path, bytes], *, durable: bool = True) -> None:

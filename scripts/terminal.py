@@ -52,7 +52,7 @@ def _printable_refusals() -> Iterator[None]:
 class _Commands(TyperGroup):
     """The group of all commands."""
 
-    def invoke(self, ctx: typer.Context) -> Any:  # noqa: ANN401  as Typer has it
+    def invoke(self, ctx: Any) -> Any:  # noqa: ANN401  Typer does not show what it takes
         """Run the command that was named."""
         with _printable_refusals():
             return super().invoke(ctx)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Iterable
 from dataclasses import asdict
@@ -248,18 +246,10 @@ def trend_files(trend: Trend) -> dict[str, bytes]:
 
 
 def _csv(table: Table[Any], trend: Trend) -> bytes:
-    from scripts.tables import cell_text
+    from scripts.tables import table_bytes
 
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(column.name for column in table.columns)
     curves: Any = trend.curves
-    for curve in curves:
-        for described in table.described(curve):
-            writer.writerow(
-                cell_text(column.value(described), column.decimals) for column in table.columns
-            )
-    return text.getvalue().encode("utf-8", errors="backslashreplace")
+    return table_bytes(table, curves)
 
 
 def _json(trend: Trend) -> bytes:

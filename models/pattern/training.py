@@ -6,8 +6,6 @@ here are always of a session left out, with every photo of it, and each class an
 within a class weighs the same, however many photos it has.
 """
 
-import csv
-import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -18,6 +16,7 @@ from scipy.optimize import minimize_scalar
 from sklearn.covariance import LedoitWolf
 from sklearn.linear_model import LogisticRegression
 
+from models.csv_tables import Digits, csv_bytes, read_table, unescape_formula
 from models.pattern.classifier import (
     CLASSES,
     PATTERNS,
@@ -41,6 +40,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 _COLUMNS = ("photo", "session", "pattern", "blight_kind", *(measure.name for measure in MEASURES))
+_LARGEST = 1e9  # far above any measurement; its square is still a number
 _STRENGTH = 0.002  # inverse regularisation; few sessions allow few degrees of freedom
 _KIND_STRENGTH = 0.005  # likewise, of early against late blight
 _LEAST_PROBABILITY = 0.66
@@ -90,30 +90,43 @@ def read_labelled(path: Path) -> LabelledLeaves:
     ValueError
         In one sentence, when a column is missing or a label is not known.
     """
-    with path.open(newline="", encoding="utf-8") as handle:
-        reader = csv.DictReader(handle)
-        missing = [name for name in _COLUMNS if name not in (reader.fieldnames or ())]
-        if missing:
-            raise ValueError(f"{path.name} has no column {missing[0]!r}.")
-        rows = list(reader)
-    unknown = sorted({row["pattern"] for row in rows} - set(CLASSES))
+    table = read_table(path)
+    missing = [name for name in _COLUMNS if name not in table.names]
+    if missing:
+        raise ValueError(f"{path.name} has no column {missing[0]!r}.")
+    rows = list(table.records())
+    unknown = sorted({row["pattern"] for _, row in rows} - set(CLASSES))
     if unknown:
         raise ValueError(f"{path.name} holds the pattern {unknown[0]!r}, which is none of ours.")
-    text = {name: np.array([row[name] for row in rows], np.str_) for name in _COLUMNS[:4]}
-    numbers = [[float(row[m.name] or "nan") for m in MEASURES] for row in rows]
-    return LabelledLeaves(**text, measured=np.array(numbers, np.float64))
+    text = {n: np.array([unescape_formula(r[n]) for _, r in rows], np.str_) for n in _COLUMNS[:4]}
+    numbers = [[_number(path, line, m.name, row[m.name]) for m in MEASURES] for line, row in rows]
+    measured = np.array(numbers, np.float64).reshape(len(rows), len(MEASURES))
+    return LabelledLeaves(**text, measured=measured)
+
+
+def _number(path: Path, line: int, name: str, cell: str) -> float:
+    """Return a measurement; one that is not there is no number."""
+    try:
+        value = float(cell or "nan")
+    except ValueError as error:
+        raise ValueError(f"{path.name}, line {line}: {name} cannot be {cell[:40]!r}.") from error
+    if abs(value) > _LARGEST:
+        raise ValueError(f"{path.name}, line {line}: {name} cannot be {cell[:40]!r}.")
+    return value
 
 
 def labelled_csv(leaves: LabelledLeaves) -> bytes:
     """Lay labelled measurements out as a CSV table; a measurement that is not there stays empty."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(_COLUMNS)
-    for index, row in enumerate(leaves.measured):
-        labels = (leaves.photo, leaves.session, leaves.pattern, leaves.blight_kind)
-        numbers = ["" if not np.isfinite(value) else f"{value:.5g}" for value in row]
-        writer.writerow([*(str(label[index]) for label in labels), *numbers])
-    return text.getvalue().encode("utf-8")
+    labels = (leaves.photo, leaves.session, leaves.pattern, leaves.blight_kind)
+    rows = [
+        [*(str(label[index]) for label in labels), *(_digits(float(value)) for value in row)]
+        for index, row in enumerate(leaves.measured)
+    ]
+    return csv_bytes([_COLUMNS, *rows], line_end="\n")
+
+
+def _digits(value: float) -> Digits | None:
+    return Digits(f"{value:.5g}") if np.isfinite(value) else None
 
 
 def train(leaves: LabelledLeaves, results: Sequence["SessionResult"] | None = None) -> Classifier:

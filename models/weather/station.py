@@ -1,10 +1,8 @@
 """Reads the CSV file of a weather station: columns as the user names them, units as stated."""
 
-import csv
-import io
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -12,6 +10,7 @@ from pathlib import Path
 from statistics import fmean
 from zoneinfo import ZoneInfo
 
+from models.csv_tables import COMMA, ReadTable, TableError, read_table
 from models.weather.records import StationRecord, WeatherHour
 
 __all__ = ["StationColumns", "WeatherFileError", "parse_columns", "read_station"]
@@ -121,27 +120,25 @@ def read_station(path: Path, columns: StationColumns, zone: ZoneInfo) -> Station
 
 def _rows(path: Path, columns: StationColumns) -> list[tuple[int, dict[str, str]]]:
     try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise WeatherFileError(f"“{path}” cannot be read as UTF-8 text: {error}.") from error
-    head = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=head.count)
-    table = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter, restval="")
-    there = [name.strip() for name in table.fieldnames or ()]
-    table.fieldnames = there
+        return list(_cells(path, read_table(path), columns))
+    except TableError as error:
+        raise WeatherFileError(str(error)) from error
+
+
+def _cells(
+    path: Path, table: ReadTable, columns: StationColumns
+) -> Iterator[tuple[int, dict[str, str]]]:
     for wanted in (columns.time, *(column for column, _ in columns.measured.values())):
-        if wanted not in there:
-            shown = ", ".join(f"“{name}”" for name in there[:12])
+        if wanted not in table.names:
+            shown = ", ".join(f"“{name[:40]}”" for name in table.names[:12])
             raise WeatherFileError(f"“{path}” has no column “{wanted}”; it has {shown}.")
-    comma_decimals = delimiter != ","
-    return [
-        (table.line_num, {k: _plain(v, comma_decimals=comma_decimals) for k, v in row.items() if k})
-        for row in table
-    ]
+    comma_decimals = table.delimiter != COMMA
+    for line, row in table.records():
+        yield line, {k: _plain(v, comma_decimals=comma_decimals) for k, v in row.items()}
 
 
-def _plain(text: str | None, *, comma_decimals: bool) -> str:
-    cell = (text or "").strip()
+def _plain(text: str, *, comma_decimals: bool) -> str:
+    cell = text.strip()
     digits = cell.replace(",", "").lstrip("+-").isdigit()
     return cell.replace(",", ".") if comma_decimals and cell.count(",") == 1 and digits else cell
 

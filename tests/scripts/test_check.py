@@ -180,3 +180,29 @@ def test_labels_that_cannot_be_used_end_with_one_sentence(tmp_path, spotlamp, ro
 
 def test_labels_that_are_not_there_are_wrong_usage(tmp_path, spotlamp):
     spotlamp("check", tmp_path / "none.csv", code=2)
+
+
+def test_labels_with_semicolons_and_decimal_commas_give_the_same(
+    labels, tmp_path, spotlamp, read_table
+):
+    write(labels, rows_of(labels)[:2])
+    out = tmp_path / "out"
+    said = spotlamp("check", labels, "--out", out, "--jobs", 1).stdout
+    table = read_table(out / "compared.csv")
+    labels.write_text(labels.read_text("utf-8").replace(",", ";").replace(".0", ",0"), "utf-8")
+    assert spotlamp("check", labels, "--out", out, "--jobs", 1).stdout == said
+    assert read_table(out / "compared.csv") == table
+
+
+def test_a_photo_that_cannot_be_there_is_missing_and_nothing_more(labels, spotlamp, read_table):
+    there = rows_of(labels)[0]
+    names = ["a" * 300 + ".jpg", "gone.jpg"]
+    write(labels, [there, *({**there, "photo": name} for name in names)])
+    out = labels.parent / "out"
+    said = spotlamp("check", labels, "--out", out, "--jobs", 1).output
+    assert "1 of 3 labelled photos compared" in said
+    assert [row["problem"] for row in read_table(out / "compared.csv")] == [
+        "",
+        "is not there.",
+        "is not there.",
+    ]

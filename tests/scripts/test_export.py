@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
+from models.csv_tables import escape_formula, unescape_formula
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.garden import Plant
 from models.journal import JournalError, open_journal
@@ -21,9 +22,7 @@ from scripts.data_package import (
     PackageError,
     journal_files,
     journal_tables,
-    unescape_formula,
 )
-from scripts.tables import escape_formula
 from vision.records import Lesion
 
 NOON = datetime(2025, 7, 1, 12, 0, 0, 250_000, tzinfo=UTC)
@@ -301,3 +300,17 @@ def test_relabelled_photos_are_what_training_reads(scored, tmp_path, spotlamp):
     ]
     assert labels[1].session == "walk"
     assert all(one.path.is_file() for one in labels)
+
+
+def test_no_spreadsheet_runs_a_name_among_the_relabelled(scored, spotlamp, paint_photo):
+    from scripts.labelled import read_labels
+
+    paint_photo(scored / "=1+1.jpg", 5)
+    spotlamp("score", scored, "--out", scored.parent / "results", "--jobs", "1")
+    spotlamp("relabel", scored / "=1+1.jpg", "none", "--session", "＝walk", "--garden", scored)
+    spotlamp("export", scored, "--relabelled", "--garden", scored)
+    written = (scored / "relabelled.csv").read_text("utf-8").splitlines()[1]
+    assert written == "'=1+1.jpg,none,'＝walk,"
+    (label,) = read_labels(scored / "relabelled.csv")
+    assert (label.path.name, label.session) == ("=1+1.jpg", "＝walk")
+    assert label.path.is_file()

@@ -9,18 +9,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from models.csv_tables import escape_formula, unescape_formula
 from scripts import tables
 from scripts.columns import TABLES, Column, Table
 from scripts.results import PhotoResult
 from scripts.tables import (
     CannotWriteError,
-    escape_formula,
     remove_leftovers,
     table_bytes,
     write_whole,
 )
 
-STARTS = ("=", "+", "-", "@", "\t", "\r")
+STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", " =", "\n=", "\N{NO-BREAK SPACE}@", "\x0b+")
+STARTS += ("＝", "＋", "－", "＠", "﹦", " ＝", "\N{ZERO WIDTH SPACE}=", "\N{MINUS SIGN}")
 
 
 def table_of(*values, decimals=3):
@@ -41,17 +42,17 @@ def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe(start):
     assert escape_formula(f"{start}1+1.jpg") == f"'{start}1+1.jpg"
 
 
-@pytest.mark.parametrize("text", ["", "a=b.jpg", " =1", "1-2.jpg", "'quoted'.jpg", "é.jpg"])
+@pytest.mark.parametrize("text", ["", "a=b.jpg", " a=1", "1-2.jpg", "'quoted'.jpg", "é.jpg", " "])
 def test_other_texts_stay_as_they_are(text):
     assert escape_formula(text) == text
 
 
-@given(st.text(alphabet=st.sampled_from("'=+-@\t\rab ")))
+@given(st.text(alphabet=st.sampled_from("'=+-@＝\t\r\nab ")))
 def test_taking_one_apostrophe_away_gives_every_escaped_text_back(text):
     escaped = escape_formula(text)
-    assert not escaped.startswith(STARTS)
-    back = escaped[1:] if escaped.lstrip("'").startswith(STARTS) else escaped
-    assert back == text
+    assert escaped == text or escaped == f"'{text}"
+    assert not escaped.lstrip(" \t\r\n").startswith(("=", "+", "-", "@", "＝"))
+    assert unescape_formula(escaped) == text
 
 
 def test_negative_numbers_are_numbers_and_not_escaped():

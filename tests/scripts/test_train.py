@@ -10,6 +10,7 @@ import pytest
 
 from models.pattern import MEASURES, load_classifier
 from models.pattern.training import read_labelled
+from scripts.labelled import read_labels
 from vision.measure import MEASURING_VERSION
 from vision.rendered import draw_scene, render
 
@@ -254,3 +255,37 @@ def test_the_same_painted_leaf_is_measured_alike_for_training_each_time():
     assert np.array_equal(one[1], two[1], equal_nan=True)
     assert one[0].session.startswith("rendered_")
     assert (one[0].blight_kind != "") == (one[0].pattern == "blight")
+
+
+def test_no_spreadsheet_runs_a_name_among_the_measurements(table, tmp_path, spotlamp):
+    odd = {"photo": "=1+1.png", "session": "\n@walk"}
+    first, *others = rows_of(table)
+    path = write_rows(tmp_path / "odd.csv", [{**first, **odd}, *others])
+    kept = tmp_path / "kept.csv"
+    spotlamp("train", path, "--out", tmp_path / "own.json", "--features", kept)
+    row = rows_of(kept)[0]
+    assert (row["photo"], row["session"]) == ("'=1+1.png", "'\n@walk")
+    read = read_labelled(kept)
+    assert (read.photo[0], read.session[0]) == ("=1+1.png", "\n@walk")
+
+
+@pytest.mark.parametrize("cell", ["many", "1e300", "inf"])
+def test_a_measurement_that_is_none_is_named_with_its_line(table, tmp_path, spotlamp, cell):
+    first, *others = rows_of(table)
+    path = write_rows(tmp_path / "odd.csv", [{**first, NAMES[0]: cell}, *others])
+    said = spotlamp("train", path, "--out", tmp_path / "own.json", code=1).output
+    assert said == f"odd.csv, line 2: {NAMES[0]} cannot be '{cell}'.\n"
+
+
+def test_labels_that_a_spreadsheet_saved_with_semicolons_are_read(labelled):
+    path = labelled / "labels.csv"
+    plain = read_labels(path)
+    path.write_text(path.read_text("utf-8").replace(",", ";"), "utf-8-sig")
+    assert read_labels(path) == plain
+
+
+def test_a_label_that_is_no_text_is_named_with_its_line(labelled, tmp_path, spotlamp):
+    with (labelled / "labels.csv").open("a", encoding="utf-8") as stream:
+        stream.write("a\0.png,spot,day-1,\n")
+    said = spotlamp("train", labelled, "--out", tmp_path / "own.json", code=1).output
+    assert "line 20" in said
