@@ -39,19 +39,20 @@ class Choice:
 def doubt_of(evidence: Evidence) -> str:
     """Return why a sick plant's reading does not carry the decision to spray, as words; or empty.
 
-    The grower then takes another photo instead.
+    The grower then takes another photo instead. In the order of the table's rows, so that the
+    reason given is that of the row that fits.
     """
     visit, limits = evidence.visit, evidence.limits
     if visit is None:
         return "there is no measured photo"
     if visit.doubts:
         return f"its photos are flagged {', '.join(visit.doubts)}"
+    if visit.pattern == "blight" and visit.blight_kind != "early":
+        return "it looks like blight, and early and late cannot be told apart"
     if visit.high_pct - visit.low_pct > limits.wide_points:
         return f"the interval is wider than {limits.wide_points:g} points"
     if visit.low_pct < limits.sick_pct:
         return f"the interval reaches below {limits.sick_pct:g} %"
-    if visit.pattern == "blight" and visit.blight_kind != "early":
-        return "it looks like blight, and early and late cannot be told apart"
     if visit.pattern not in ("spot", "blight"):
         return "its pattern is unsure"
     return ""

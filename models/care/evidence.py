@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from models.care.alarms import Alarm, alarm_of, sudden_rise
+from models.care.enough import is_uncertain, leaves_to_settle
 from models.care.mornings import rests_until
 from models.care.peroxide import Gate, burned_on, gate_of, test_of
 from models.care.prevention import Due, due_for
@@ -73,6 +74,19 @@ class Evidence:
     due: Due
     wants_test: bool = False
     test_plant: str = ""
+
+    @property
+    def more_leaves(self) -> int | None:
+        """Leaves to photograph on one day where further ones help; None where they would not.
+
+        So many as would settle an uncertain interval, and at least those of a walk.
+        """
+        if self.visit is None:
+            return None
+        if is_uncertain(self.visit, self.limits):
+            return leaves_to_settle(self.visit, self.limits)
+        usual = self.limits.walk_leaves
+        return usual if self.visit.leaf_count < usual else None
 
     @property
     def age_days(self) -> int | None:

@@ -20,7 +20,7 @@ from models.care.rules import (
 )
 from models.care.season import Season, season_of
 from models.care.spray_tasks import spray_tasks
-from models.care.tasks import Leaves, Nights, leaf_tasks, night_tasks
+from models.care.tasks import Leaves, Nights, doubt_words, leaf_tasks, night_tasks
 from models.care.thresholds import filled
 from models.care.words import day_words, pattern_words, time_words, visit_words
 from models.entries import LogEntry, PhotoEntry
@@ -166,6 +166,8 @@ def _behind(rule: Rule, evidence: Evidence) -> str:
     if evidence.check is not None and rule.status in ("check for burn", "rest"):
         at = time_words(evidence.check.checked_at)
         facts.insert(1, f"burn check {at}: {evidence.check.verdict}")
+    if doubt := doubt_words(rule, evidence):
+        facts.append(doubt)
     if rule.status == "prevent":
         facts.insert(0, evidence.due.why.rstrip("."))
     return "; ".join(facts)

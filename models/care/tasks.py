@@ -7,7 +7,8 @@ from datetime import date, datetime, timedelta
 from models.care.caterpillars import NightEvidence
 from models.care.cautions import cautions_of
 from models.care.choice import doubt_of
-from models.care.evidence import Evidence, needs_care
+from models.care.enough import is_uncertain, settle_words, walk_words
+from models.care.evidence import Evidence
 from models.care.layout import neighbours
 from models.care.records import Part, Task
 from models.care.rules import LEAF_RULES, Rule
@@ -18,6 +19,7 @@ __all__ = [
     "Leaves",
     "Nights",
     "by_rule",
+    "doubt_words",
     "leaf_tasks",
     "measured_words",
     "night_tasks",
@@ -31,7 +33,6 @@ Leaves = Mapping[str, tuple[Rule, Evidence]]
 Nights = Mapping[str, tuple[Rule, NightEvidence]]
 """The row about caterpillars, for the plants that one fits."""
 
-_ENOUGH_LEAVES = 3
 _FEW = 4  # so many plants are described one by one
 
 
@@ -45,11 +46,25 @@ def task_for(
     *,
     photo: str = "",
     not_before: datetime | None = None,
+    words: Mapping[str, str] | None = None,
 ) -> Task:
-    """Return the task that a row asks for, in the row's words and with its cautions."""
-    what = rule.ask.format(plants=joined(plants))
+    """Return the task that a row asks for, in the row's words and with its cautions.
+
+    ``words`` holds what else stands in braces in the row's words.
+    """
+    what = _asked(rule, plants, words or {})
     cautions = cautions_of(rule.task)
     return Task(key, rule.task, what, why, plants, day, part, cautions, photo, not_before)
+
+
+def _asked(rule: Rule, plants: tuple[str, ...], words: Mapping[str, str]) -> str:
+    what = rule.ask.format(plants=joined(plants), **words)
+    return _one(what) if len(plants) == 1 else what
+
+
+def _one(words: str) -> str:
+    """Return words about leaves as they are said of one plant, of which there is no "each"."""
+    return words.replace(" of each, ", ", ")
 
 
 def by_rule(leaves: Leaves, kind: str) -> dict[str, tuple[Rule, list[Evidence]]]:
@@ -61,12 +76,18 @@ def by_rule(leaves: Leaves, kind: str) -> dict[str, tuple[Rule, list[Evidence]]]
     return grouped
 
 
-def measured_words(members: Iterable[Evidence]) -> str:
-    """Return the readings behind a task; of many plants only the names stand in it."""
-    seen = [e for e in members if e.visit is not None]
+def measured_words(members: Iterable[Evidence], rule: Rule | None = None) -> str:
+    """Return the readings behind a task, with the doubt where that is why the task's row fits.
+
+    Of many plants only the names stand in it.
+    """
+    seen = [(e, e.visit) for e in members if e.visit is not None]
     if not seen or len(seen) > _FEW:
         return ""
-    return " " + "; ".join(f"{e.plant}, {visit_words(e.visit)}" for e in seen if e.visit) + "."
+    doubts = [doubt_words(rule, e) if rule else "" for e, _ in seen]
+    readings = (f"{e.plant}, {visit_words(visit)}" for e, visit in seen)
+    told = (f"{r} ({d})" if d else r for r, d in zip(readings, doubts, strict=True))
+    return f" {'; '.join(told)}."
 
 
 def photo_of(members: Iterable[Evidence]) -> str:
@@ -160,23 +181,35 @@ def _photo_tasks(season: Season, leaves: Leaves) -> Iterable[Task]:
         for day in sorted({_photo_day(season, e) for e in members}):
             these = [e for e in members if _photo_day(season, e) == day]
             plants = tuple(e.plant for e in these)
-            why = rule.why + _doubts(these) + measured_words(these)
+            why = rule.why + measured_words(these, rule)
             key = f"photo:{rule.name}:{day}"
-            yield task_for(key, rule, plants, day, "day", why, photo=photo_of(these))
+            counts = joined(f"{e.more_leaves} of {e.plant}" for e in these)
+            words = {"walk": walk_words(season.limits), "counts": counts}
+            yield task_for(key, rule, plants, day, "day", why, photo=photo_of(these), words=words)
 
 
 def _photo_day(season: Season, evidence: Evidence) -> date:
     """Return today, or tomorrow where enough leaves were photographed today already."""
-    visit = evidence.visit
-    done = visit is not None and visit.day == season.today and visit.leaf_count >= _ENOUGH_LEAVES
+    visit, enough = evidence.visit, season.limits.walk_leaves
+    done = visit is not None and visit.day == season.today and visit.leaf_count >= enough
     return season.today + timedelta(days=1) if done else season.today
 
 
-def _doubts(members: Iterable[Evidence]) -> str:
-    """Return what makes sick plants' readings doubtful; nothing for plants that are not sick."""
-    doubts = dict.fromkeys(e.sudden.rstrip(".") or doubt_of(e) for e in members if needs_care(e))
-    words = "; ".join(doubt for doubt in doubts if doubt)
-    return f" Here: {words}." if words else ""
+_SAYS_ITS_DOUBT = ("flagged", "doubtful", "open")
+
+
+def doubt_words(rule: Rule, evidence: Evidence) -> str:
+    """Return what makes a plant's reading doubtful where that is why its row fits; or empty."""
+    if rule.name == "sudden rise":
+        return evidence.sudden.rstrip(".")
+    if rule.name not in _SAYS_ITS_DOUBT or evidence.visit is None:
+        return ""
+    doubt = doubt_of(evidence)
+    if rule.name == "flagged":
+        return doubt
+    if not is_uncertain(evidence.visit, evidence.limits):
+        return ""  # its pattern, which stands in the reading
+    return f"{doubt}; {settle_words(evidence.more_leaves, evidence.limits)}"
 
 
 def _next_walks(season: Season, leaves: Leaves, until: date) -> Iterable[Task]:
@@ -190,7 +223,8 @@ def _next_walks(season: Season, leaves: Leaves, until: date) -> Iterable[Task]:
                 days[day].append(evidence)
     for day, members in sorted(days.items()):
         plants = tuple(e.plant for e in members)
-        what = f"Photograph {joined(plants)}: three leaves of each, the lowest among them."
+        walk = walk_words(season.limits)
+        what = f"Photograph {joined(plants)}: {walk if len(plants) > 1 else _one(walk)}."
         apart = [name for name in plants if leaves[name][0].status == "isolate"]
         if apart:
             what += f" {joined(apart)} last, and clean your hands afterwards."

@@ -56,6 +56,12 @@ class Thresholds:
     fresh_days: int = _of(3, 1, 14, "A photo older than this says too little about today.")
     photo_days: int = _of(7, 1, 60, "One scouting walk a week.")
     look_days: int = _of(3, 1, 30, "A plant under watch is photographed again after so long.")
+    walk_leaves: int = _of(
+        3, 1, 12, "Leaves of each plant on a walk: the third, sixth and ninth from below."
+    )
+    most_leaves: int = _of(
+        12, 3, 40, "More leaves of one plant are hardly photographed on a walk; none are asked for."
+    )
     interval_days: int = _of(14, 3, 60, "Garden rule: the preventive spray every 14 days.")
     overdue_days: int = _of(3, 0, 30, "Prevention put off for so long goes before a spot-test.")
     rain_mm: float = _of(
@@ -178,6 +184,7 @@ def _consistent(limits: Thresholds) -> Thresholds:
     for low, high in (
         ("watch_pct", "sick_pct"),
         ("sick_pct", "test_most_pct"),
+        ("walk_leaves", "most_leaves"),
         ("morning_from", "morning_until"),
     ):
         if not getattr(limits, low) < getattr(limits, high):

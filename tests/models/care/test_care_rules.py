@@ -56,6 +56,10 @@ LEAF_CASES = {
         (1, 12),
     ),
     "doubtful": lambda s: (sprayed(s).photo("A1", 1, 20, "unsure"), (1, 12)),
+    "open": lambda s: (
+        sprayed(s).photo("A1", 1, 19, "unsure").photo("A1", 1, 20).photo("A1", 1, 21),
+        (1, 12),
+    ),
     "sick, not fresh": lambda s: (sprayed(s).photo("A1", 1, 20), (5, 6)),
     "blocked by a burn": lambda s: (
         spot_tested(s).verdict("burned", "A1", 2, 3, 8).healthy(3, "A2").photo("A2", 3, 9),
@@ -110,7 +114,8 @@ def test_each_row_is_named_once_and_says_its_rule(rules):
     assert len({rule.name for rule in rules}) == len(rules)
     assert all(rule.why.endswith(".") for rule in rules)
     assert all(bool(rule.ask) == bool(rule.task) for rule in rules)
-    assert all("{plants}" in rule.ask for rule in rules if rule.ask)
+    asks = [rule.ask for rule in rules if rule.ask]
+    assert all("{plants}" in ask or "{counts}" in ask for ask in asks)
 
 
 @pytest.mark.parametrize(
@@ -182,16 +187,47 @@ def test_an_interval_across_the_threshold_asks_for_a_photo_and_never_for_a_spray
     assert not invented.tasks(1, 12, "spot-test")
 
 
+def leaves_of(a_leaf, *severities):
+    return tuple(a_leaf(number, severity) for number, severity in enumerate(severities, 1))
+
+
 def test_a_doubtful_reading_says_why_and_waits_for_tomorrow_when_enough_leaves_were_seen(
     season, a_leaf
 ):
     invented = sprayed(season).photo("A1", 1, 5.5)
     (task,) = [t for t in invented.tasks(1, 12, "photo") if t.plants == ("A1",)]
-    assert "the interval reaches below 5 %" in task.why
+    assert "the interval reaches below 5 %; 3 leaves on one day would settle it" in task.why
+    assert "3 of A1" in task.what
     assert task.day == invented.at(1).date()
-    invented.photo("A1", 1, 5.5, leaves=tuple(a_leaf(n, p) for n, p in ((1, 3), (2, 5), (3, 9))))
+    invented.photo("A1", 2, 10, leaves=leaves_of(a_leaf, 6, 10, 16))
+    (task,) = [t for t in invented.tasks(2, 12, "photo") if t.plants == ("A1",)]
+    assert "4 of A1" in task.what
+    assert task.day == invented.at(3).date()
+
+
+def test_as_many_leaves_as_are_asked_for_settle_it_when_they_are_like_those_seen(season, a_leaf):
+    few = sprayed(season).photo("A1", 1, 10, leaves=leaves_of(a_leaf, 6, 10, 16))
+    assert few.rules(1, 12)["A1"] == ("doubtful",)
+    many = sprayed(season).photo("A1", 1, 10, leaves=leaves_of(a_leaf, 6, 10, 16, 10))
+    assert many.rules(1, 12)["A1"] == ("spot-test",)
+
+
+def test_six_leaves_that_leave_it_open_lead_to_the_next_walk_and_not_to_more_photos(season, a_leaf):
+    leaves = leaves_of(a_leaf, 5, 5.2, 6, 5.5, 4.6, 5.4)
+    invented = sprayed(season).photo("A1", 1, 5.3, leaves=leaves)
+    assert invented.rules(1, 12)["A1"] == ("open",)
+    (task,) = [t for t in invented.tasks(1, 12, "photo") if "A1" in t.plants]
+    assert task.day == invented.at(1 + 3).date()
+    (status, *_) = invented.plan(1, 12).statuses
+    assert "up to 12 leaves would not settle it" in status.measured
+
+
+def test_the_reason_shown_is_that_of_the_row_that_fits(season):
+    """A blight-like plant with a wide interval waits for its kind, not for the width."""
+    invented = sprayed(season).photo("A1", 1, 30, "blight", width=60, blight_kind="unsure")
     (task,) = [t for t in invented.tasks(1, 12, "photo") if t.plants == ("A1",)]
-    assert task.day == invented.at(2).date()
+    assert "may be late blight" in task.why
+    assert "interval" not in task.why
 
 
 def test_a_wider_interval_never_leads_to_a_spray_that_a_narrow_one_did_not(season):
