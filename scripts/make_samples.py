@@ -98,9 +98,9 @@ _PLANTS = (
         {"hue": 0.5, "lobing": 0.6, "brightness": 1.1, "leaf_length_mm": 82.0, "halo": True},
         ("grey_board", "soil"),
     ),
-    # Bacterial spot that recedes as new leaves come.
+    # Bacterial spot that has stopped: nothing new grows, and dead tissue stays dead.
     _Plant(
-        "bed-2", "plant-B1", "spot", "bacterial", ((21.0, 17.0), (10.0,), (3.0, 2.0)),
+        "bed-2", "plant-B1", "spot", "bacterial", ((19.0, 17.0), (18.0,), (18.0, 17.0)),
         {"hue": 0.6, "lobing": 0.3, "brightness": 1.15, "leaf_length_mm": 70.0, "halo": True},
         ("paper", "hand"),
     ),

@@ -2,8 +2,10 @@
 
 Twelve invented tomato plants in three beds, photographed on ten mornings of one summer, six
 leaves a photo; with rain, sprays and what else was done. Each plant's disease follows a logistic
-growth that rain hurries and sprays slow down, by rates that are invented and written below. One
-plant recovers and one is lost. Everything is decided by the lists below and one seed a photo.
+growth that rain hurries and sprays stop, by rates that are invented and written below. Killed
+tissue never turns green again: severity falls only on days on which sick leaves left the plant,
+and the log says so. One plant is saved and one is lost. Everything is decided by the lists below
+and one seed a photo.
 """
 
 import csv
@@ -39,25 +41,29 @@ DAYS = tuple(date(2025, 6, 15) + timedelta(days=5 * n) for n in range(10))
 
 LOG: tuple[tuple[str, str], ...] = (
     ("2025-06-19 15:00", "rain 9mm"),
-    ("2025-06-21 09:10", "leaves 14 A4"),
+    ("2025-06-21 09:10", "leaves 18 A4"),
     ("2025-06-21 09:30", 'note "Straw under the plant, water at the base from now on." A4'),
     ("2025-06-27 18:30", "rain 4mm"),
     ("2025-07-02 16:00", "rain 14mm"),
-    ("2025-07-06 06:40", "spray soda A2 A4 C3"),
+    ("2025-07-06 06:40", "spray soda A2 B3 C3"),
     ("2025-07-08 20:00", "rain 22mm"),
     ("2025-07-12 22:50", "pick 2 C1"),
-    ("2025-07-15 06:45", "spray soda A2 A4 C3"),
+    ("2025-07-15 06:45", "spray soda A2 B3 C3"),
     ("2025-07-17 19:00", 'note "Collapsed within a week. Pulled out and bagged." B2'),
     ("2025-07-17 19:05", "seen gone B2"),
     ("2025-07-20 13:00", "rain 6mm"),
-    ("2025-07-24 06:50", "spray soda A2 A4 C3"),
+    ("2025-07-24 06:50", "spray soda A2 B3 C3"),
+    ("2025-07-28 18:10", 'note "The oldest spotted leaves hung dead and came off in my hand." C3'),
+    ("2025-07-28 18:15", "leaves 6 C3"),
 )
 """When, and what would be typed after ``spotlamp log``."""
 
 _FRAME = {"width_px": 540, "height_px": 360}
 JPEG_QUALITY = 70
 _WET_MM, _WET_DAYS, _WET_FACTOR = 5.0, 5, 1.5  # rain that hurries a disease, how long and much
-_SPRAYED_DAYS, _SPRAYED_RATE = 9, -0.16  # how long a spray works, and its part of the rate a day
+_SPRAYED_DAYS = 9  # so long after a spray nothing new grows; what is there stays
+_LEFT_A_LEAF = 0.92  # of a plant's disease is left for each sick leaf that went
+_STRAW_SHARE = 0.2  # of the growth is left where straw and dry feet keep the splash away
 _CLEAN_PCT = 0.02  # less is not painted
 
 
@@ -74,13 +80,15 @@ class SeasonPlant:
     first_pct : float
         Severity on the day on which the disease begins.
     rate_per_day : float
-        Growth of its logit in dry weather, unsprayed.
+        Growth of its logit in dry weather, unsprayed; never negative.
     begins : date
         First day of the disease; before it the plant is clean.
     gone : date or None
         From this day on it is not photographed.
+    straw_from : date or None
+        From this day on straw lies under it, and it is watered at the base.
     chewed_pct : tuple of float
-        Share eaten, on each day; empty for never.
+        Share eaten, on each day; empty for never. What is eaten stays eaten.
     look : dict
         Fields of the scene that are the plant's own.
     """
@@ -93,6 +101,7 @@ class SeasonPlant:
     rate_per_day: float = 0.0
     begins: date = DAYS[0]
     gone: date | None = None
+    straw_from: date | None = None
     chewed_pct: tuple[float, ...] = ()
     look: dict[str, Any] = field(default_factory=dict)
 
@@ -106,12 +115,13 @@ PLANTS = (
     SeasonPlant(
         "A1", "North", "spot", "septoria", 1.5, 0.065, look=_look(0.45, 0.4, 1.05, "paper")
     ),
-    # Like its neighbour, but sprayed from July on.
+    # Like its neighbour, but sprayed from July on: no new spots, and the old ones stay.
     SeasonPlant("A2", "North", "spot", "septoria", 3.0, 0.075, look=_look(0.5, 0.5, 1.0, "paper")),
     SeasonPlant("A3", "North", look=_look(0.35, 0.6, 0.95, "grey_board")),
-    # Recovers: sick leaves taken off early, straw, dry feet; sprayed from July on.
+    # Saved without a spray: sick leaves taken off, straw, dry feet.
     SeasonPlant(
-        "A4", "North", "spot", "septoria", 30.0, -0.06, look=_look(0.5, 0.4, 1.1, "paper")
+        "A4", "North", "spot", "septoria", 30.0, 0.03, straw_from=date(2025, 6, 21),
+        look=_look(0.5, 0.4, 1.1, "paper"),
     ),
     # Early blight that creeps up.
     SeasonPlant("B1", "Middle", "blight", "early", 2.0, 0.06, look=_look(0.55, 0.5, 1.0, "paper")),
@@ -120,14 +130,17 @@ PLANTS = (
         "B2", "Middle", "blight", "late", 1.5, 0.24, date(2025, 7, 4), date(2025, 7, 18),
         look=_look(0.5, 0.6, 1.1, "grey_board"),
     ),
-    SeasonPlant("B3", "Middle", look=_look(0.4, 0.3, 1.0, "paper")),
+    # Sprayed from July on, like A2.
+    SeasonPlant(
+        "B3", "Middle", "spot", "septoria", 2.0, 0.08, look=_look(0.4, 0.3, 1.0, "paper")
+    ),
     # Bacterial spots, never sprayed, slowly more.
     SeasonPlant(
         "B4", "Middle", "spot", "bacterial", 3.0, 0.045, look=_look(0.6, 0.3, 1.1, "paper")
     ),
-    # Eaten by two caterpillars, which were found in a night round.
+    # Eaten by two caterpillars, until they were found in a night round.
     SeasonPlant(
-        "C1", "South", chewed_pct=(0, 0, 3, 8, 15, 22, 20, 15, 10, 6),
+        "C1", "South", chewed_pct=(0, 0, 3, 8, 15, 22, 24, 24, 24, 24),
         look=_look(0.4, 0.5, 1.0, "paper"),
     ),
     # Leaf spot that comes late, never sprayed.
@@ -135,14 +148,15 @@ PLANTS = (
         "C2", "South", "spot", "septoria", 1.0, 0.08, date(2025, 6, 24),
         look=_look(0.45, 0.7, 0.95, "grey_board"),
     ),
+    # Sprayed from July on as well; in the end its oldest sick leaves drop.
     SeasonPlant("C3", "South", "spot", "septoria", 4.0, 0.07, look=_look(0.5, 0.4, 1.05, "paper")),
     SeasonPlant("C4", "South", look=_look(0.3, 0.5, 1.0, "paper")),
 )  # fmt: skip
 """The plants, bed by bed."""
 
 _CALM = {
-    # A careful grower's photos: sharp, in soft light, six leaves on a plain sheet.
-    "leaves": 6, "shape": "leaflet", "blur_px": 0.0, "motion_px": 0.0, "noise": 0.03,
+    # A careful grower's photos: sharp, in soft light, six leaves of one height on a plain sheet.
+    "leaves": 6, "leaf_spread": 0.4, "shape": "leaflet", "blur_px": 0.0, "motion_px": 0.0, "noise": 0.03,
     "sharpen": 0.1, "vignette": 0.1, "exposure": 1.0, "cast": (1.0, 1.0, 1.0), "holes": 0,
     "soil_specks": 0, "leaf_size": 0.74, "roughness": 0.25, "gloss": 0.15, "direct": 0.35,
     "yellowing": 0.0, "curl": 0.3, "halo": True, "leaf_length_mm": 70.0,
@@ -194,20 +208,31 @@ def _severity_pct(plant: SeasonPlant, day: date) -> float:
     """Return a plant's severity on a day: its logit moves on from day to day."""
     if plant.pattern == "none" or day < plant.begins:
         return 0.0
-    logit = float(np.log(plant.first_pct / (100 - plant.first_pct)))
+    share = plant.first_pct / 100
     for past in range((day - plant.begins).days):
-        logit += _rate(plant, plant.begins + timedelta(days=past))
-    share = 100 / (1 + np.exp(-logit))
-    return float(min(share, 60.0)) if share > _CLEAN_PCT else 0.0
+        today = plant.begins + timedelta(days=past)
+        odds = share / (1 - share) * np.exp(_rate(plant, today))
+        share = float(odds / (1 + odds)) * _LEFT_A_LEAF ** _leaves_gone(plant.name, today)
+    return float(min(100 * share, 60.0)) if 100 * share > _CLEAN_PCT else 0.0
 
 
 def _rate(plant: SeasonPlant, day: date) -> float:
     rate = plant.rate_per_day
-    if rate > 0 and any(0 <= (day - rain).days < _WET_DAYS for rain in _days_of("rain")):
-        rate *= _WET_FACTOR
     if any(0 <= (day - spray).days < _SPRAYED_DAYS for spray in _days_of("spray", plant.name)):
-        rate += _SPRAYED_RATE
-    return rate
+        return 0.0
+    if any(0 <= (day - rain).days < _WET_DAYS for rain in _days_of("rain")):
+        rate *= _WET_FACTOR
+    return rate * _STRAW_SHARE if plant.straw_from and day >= plant.straw_from else rate
+
+
+def _leaves_gone(plant: str, day: date) -> int:
+    """Return how many sick leaves left a plant on a day, by the log."""
+    logged = [(at, words.split()) for at, words in LOG if words.startswith("leaves ")]
+    return sum(
+        int(count)
+        for at, (_, count, *plants) in logged
+        if plant in plants and datetime.fromisoformat(at).date() == day
+    )
 
 
 def _days_of(kind: str, plant: str = "") -> list[date]:

@@ -50,12 +50,14 @@ def season_told(folder: Path) -> str:
     """Return where each plant was going at the end, ready to be printed."""
     with open_journal(folder) as journal:
         season = read_season(leaf_table(journal.photos()))
+        log = journal.log_entries(kind="removed_leaves")
     curves = [curve for name in season.plants if (curve := progress_curve(season, name))]
+    stripped = {plant for entry in log for plant in entry.plants}
     gone = gone_from(folder)
     lines = ["Where the plants went, by the sick part of their leaves at the last visits:"]
     clean = [curve for curve in curves if all(p.severity_pct <= _CLEAN_PCT for p in curve.points)]
     told = {curve.plant for curve in clean} | gone
-    lines += list(_by_direction([curve for curve in curves if curve.plant not in told]))
+    lines += list(_by_direction([curve for curve in curves if curve.plant not in told], stripped))
     if clean:
         lines.append(f"  {'clean':12} {', '.join(c.plant for c in clean)}, at every visit")
     lost = [_plant(curve) for curve in curves if curve.plant in gone]
@@ -64,11 +66,13 @@ def season_told(folder: Path) -> str:
     return "\n".join([*lines, "", *_next(folder)])
 
 
-def _by_direction(curves: list[ProgressCurve]) -> Iterator[str]:
+def _by_direction(curves: list[ProgressCurve], stripped: set[str]) -> Iterator[str]:
     for direction in _DIRECTIONS:
-        plants = [_plant(curve) for curve in curves if curve.course.direction == direction]
-        if plants:
-            yield f"  {direction:12} {', '.join(plants)}"
+        going = [curve for curve in curves if curve.course.direction == direction]
+        if going:
+            plants = ", ".join(_plant(curve) for curve in going)
+            why = direction == "falling" and all(curve.plant in stripped for curve in going)
+            yield f"  {direction:12} {plants}{': its sick leaves came off' if why else ''}"
 
 
 def _plant(curve: ProgressCurve) -> str:

@@ -69,7 +69,8 @@ def test_the_garden_has_each_case_it_promises(truth):
         ]
 
     assert of("plant-A1")[-1] > 8 * of("plant-A1")[0]
-    assert of("plant-B1")[-1] < of("plant-B1")[0] / 5
+    # Nothing new grows on B1, and what is dead stays: leaves differ, the plant does not change.
+    assert max(of("plant-B1")) < 1.2 * min(of("plant-B1"))
     assert max(of("plant-A3")) > 30
     assert set(of("plant-A2")) == set(of("plant-B2")) == {0.0}
     assert sum(row["severity_pct"] == "" for row in truth.values()) == 1

@@ -92,6 +92,8 @@ class Scene:
         ``septoria`` or ``bacterial`` for spots, ``early`` or ``late`` for blight; empty = drawn.
     severity_pct : float
         Aimed-at (lesion + halo) share of the leaf area, 0 to 60; what was painted is the truth.
+    leaf_spread : float
+        How unlike in severity the leaves are, 0 = alike, 1 = as leaves taken anywhere.
     halo : bool
         Whether lesions have a yellow (late blight: pale-green) rim.
     young : int
@@ -173,6 +175,7 @@ class Scene:
     pattern: Pattern = "none"
     kind: str = ""
     severity_pct: float = 10.0
+    leaf_spread: float = 1.0
     halo: bool = True
     young: int = 0
     crowded: float = 0.0
@@ -223,6 +226,7 @@ class Scene:
         _one_of("pattern", self.pattern, ("none", "spot", "blight"))
         _one_of("kind", self.kind, ("", *_kinds_of(self.pattern)))
         _within("severity_pct", self.severity_pct, 0, 60)
+        _within("leaf_spread", self.leaf_spread, 0, 1)
         _within("burn_pct", self.burn_pct, 0, 60)
         _within("chewed_pct", self.chewed_pct, 0, 80)
         _within("bite_share", self.bite_share, 0, 1)

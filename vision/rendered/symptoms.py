@@ -72,7 +72,7 @@ def share_severity(
     goal = 0.0 if scene.pattern == "none" else scene.severity_pct / 100
     if goal == 0 or areas.sum() == 0:
         return np.zeros(areas.size)
-    spread = 0.5 if scene.pattern == "spot" else 1.1
+    spread = scene.leaf_spread * (0.5 if scene.pattern == "spot" else 1.1)
     weights = np.exp(rng.normal(0, spread, areas.size))
     shares = np.zeros(areas.size)
     for _ in range(8):  # what is cut off at 0.9 goes to the other leaflets
