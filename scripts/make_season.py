@@ -157,9 +157,9 @@ PLANTS = (
 _CALM = {
     # A careful grower's photos: sharp, in soft light, six leaves of one height on a plain sheet.
     "leaves": 6, "leaf_spread": 0.4, "shape": "leaflet", "blur_px": 0.0, "motion_px": 0.0,
-    "noise": 0.03, "sharpen": 0.1, "vignette": 0.1, "exposure": 1.0, "cast": (1.0, 1.0, 1.0), "holes": 0,
-    "soil_specks": 0, "leaf_size": 0.74, "roughness": 0.25, "gloss": 0.15, "direct": 0.35,
-    "yellowing": 0.0, "curl": 0.3, "halo": True, "leaf_length_mm": 70.0,
+    "noise": 0.03, "sharpen": 0.1, "vignette": 0.1, "exposure": 1.0, "cast": (1.0, 1.0, 1.0),
+    "holes": 0, "soil_specks": 0, "leaf_size": 0.74, "roughness": 0.25, "gloss": 0.15,
+    "direct": 0.35, "yellowing": 0.0, "curl": 0.3, "halo": True, "leaf_length_mm": 70.0,
 }  # fmt: skip
 
 
