@@ -7,6 +7,7 @@ millilitres, masses grams; other units are only read and shown.
 import math
 import re
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Literal
 
 __all__ = [
@@ -109,7 +110,8 @@ RECIPES = {
         "baking soda, preventive spray",
         2.0,
         "Preventive: over the top and on the undersides of the leaves, every 14 days and again "
-        "the morning after rain.",
+        "the morning after real rain (a day with more than 0.5 mm). More often may "
+        "burn leaves.",
         (
             _FIRST,
             "Wear gloves and eye protection.",
@@ -123,8 +125,9 @@ RECIPES = {
         "peroxide",
         "hydrogen peroxide, curative spray",
         10.0,
-        "Curative, for sick plants only: one plant first, look for burn after 24 hours, and only "
-        "then the others.",
+        "Curative, for sick plants only: one plant first, 24 hours, a look for burn, one more day, "
+        "and only then the others; look at these for burn as well. Never on a plant that may have "
+        "late blight.",
         (
             _FIRST,
             "Wear gloves and eye protection: 3 % irritates eyes and bleaches skin and clothes.",
@@ -229,7 +232,9 @@ def mix(
         With the reason in one sentence.
     """
     if name not in RECIPES:
-        raise CannotMixError(f"There is no recipe “{name}”; there are {', '.join(RECIPES)}.")
+        near = get_close_matches(name.lower(), [*RECIPES, *_ALIASES], n=1)
+        meant = f" Did you mean {near[0]}?" if near else ""
+        raise CannotMixError(f"There is no recipe “{name}”; there are {', '.join(RECIPES)}.{meant}")
     if not (math.isfinite(water_l) and water_l > 0):
         raise CannotMixError("The amount of water must be above 0.")
     if not 0 < share <= 1:

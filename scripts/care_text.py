@@ -13,7 +13,7 @@ from models.care.season import PEROXIDE, Season
 from models.care.words import day_words, time_words
 from scripts.terminal import LINE
 
-__all__ = ["flag_text", "plan_text", "today_text", "wrapped"]
+__all__ = ["flag_text", "plan_text", "sentence", "today_text", "wrapped"]
 
 _MARKS = {
     "isolate": "!!",
@@ -41,6 +41,11 @@ def wrapped(text: str, indent: int, first: str = "") -> str:
     )
 
 
+def sentence(words: str) -> str:
+    """Return words as a sentence of their own."""
+    return f"{words[0].upper()}{words[1:]}."
+
+
 def flag_text(season: Season, plan: Plan, wanted: Sequence[str]) -> str:
     """Return each plant's status, most urgent first, with the measurement and rule behind it."""
     shown = [s for s in plan.statuses if not wanted or s.plant in wanted]
@@ -49,8 +54,7 @@ def flag_text(season: Season, plan: Plan, wanted: Sequence[str]) -> str:
     head = f"{season.garden.name}, {time_words(plan.now)} {plan.now.year}"
     lines = [head, "", *(_status_lines(status) for status in shown)]
     if plan.choice.why_not:
-        why_not = plan.choice.why_not
-        lines.append(wrapped(f"{why_not[0].upper()}{why_not[1:]}.", 0))
+        lines.append(wrapped(sentence(plan.choice.why_not), 0))
     lines += _without_plant(season)
     counts = {name: sum(1 for s in shown if s.status == name) for name in order}
     lines += ["", ", ".join(f"{count} {name}" for name, count in counts.items() if count)]
@@ -76,7 +80,7 @@ def _status_lines(status: PlantStatus) -> str:
 def plan_text(season: Season, plan: Plan) -> str:
     """Return the plan day by day, with every caution in full, as it is printed."""
     head = f"{season.garden.name}: what to do, as of {time_words(plan.now)} {plan.now.year}"
-    lines = [head]
+    lines = [head, *_why_not(plan)]
     for day, tasks in groupby(plan.tasks, key=lambda task: task.day):
         lines += ["", f"{day_words(day)} {day.year}", *(_task_text(task) for task in tasks)]
     if not plan.tasks:
@@ -96,6 +100,11 @@ def _task_text(task: Task) -> str:
     if task.repeat_days:
         lines.append(f"      And so on every {task.repeat_days} days.")
     return "\n".join(lines)
+
+
+def _why_not(plan: Plan) -> list[str]:
+    """Say why the plant that the grower chose for the spot-test is not the one asked for."""
+    return ["", wrapped(sentence(plan.choice.why_not), 0)] if plan.choice.why_not else []
 
 
 def _remarks(plan: Plan) -> list[str]:
@@ -130,6 +139,7 @@ def today_text(season: Season, plan: Plan) -> str:
     tonight = [task for task in due if task.part == "night"]
     by_day = [task for task in due if task.part != "night"]
     lines = [f"{season.garden.name}, {day_words(season.today)} {season.today.year}"]
+    lines += _why_not(plan)
     lines += _part("Today", season, by_day) + _part("Tonight", season, tonight)
     if not due:
         lines += ["", "Nothing to do today.", *_next_day(plan, season.today)]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from models.care.burn_log import verdict_of
 from models.care.planning import plan_season
-from models.care.records import DayWeather, Remark
+from models.care.records import DayWeather
 from models.care.review import review
 from models.care.season import Season, gone_plants, season_of
 from models.care.thresholds import thresholds_of
@@ -17,12 +17,21 @@ from models.garden import Garden
 from models.garden_file import read_garden
 from models.journal import Journal, JournalError, PatternCorrection, open_journal
 from models.weather import WeatherFileError
-from scripts.care_text import wrapped
+from scripts.care_text import sentence, wrapped
 from scripts.log_words import Said
 from scripts.weather_file import garden_weather
 from vision.find import printable
 
-__all__ = ["entry_line", "gone_from", "log_said", "read_season", "weather_of", "withdraw"]
+__all__ = [
+    "entry_line",
+    "garden_product",
+    "gone_from",
+    "log_said",
+    "products_in",
+    "read_season",
+    "weather_of",
+    "withdraw",
+]
 
 
 def read_season(
@@ -53,6 +62,17 @@ def gone_from(folder: Path) -> set[str]:
     with open_journal(folder) as journal:
         seen = journal.log_entries(kind="seen")
     return gone_plants(seen)
+
+
+def products_in(folder: Path) -> set[str]:
+    """Return the products of the sprays in a garden's log."""
+    with open_journal(folder) as journal:
+        return {entry.product for entry in journal.log_entries(kind="spray")}
+
+
+def garden_product(garden: Garden) -> str:
+    """Return the preventive product that a garden's settings name."""
+    return thresholds_of(garden).preventive
 
 
 def _with_the_growers_word(
@@ -96,7 +116,7 @@ def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int 
         season = _season(journal, garden, max(entry.at, _last_moment(journal)), weather)
     lines = [f"Logged: {entry_line(entry, garden.units)}"]
     lines += [wrapped(f"Without the weather: {trouble}", 4, "  ! ")] if trouble else []
-    lines += [wrapped(remark.sentence, 4, "  ! ") for remark in _remarks(season, number)]
+    lines += [wrapped(remark.sentence, 4, "  ! ") for remark in review(season, number=number)]
     return "\n".join(lines + _what_follows(season, entry))
 
 
@@ -145,17 +165,14 @@ def _last_moment(journal: Journal) -> datetime:
     return journal.log_entries()[-1].at
 
 
-def _remarks(season: Season, number: int) -> Sequence[Remark]:
-    return [remark for remark in review(season) if remark.entry == number]
-
-
 def _what_follows(season: Season, entry: LogEntry) -> list[str]:
     """Say what comes next after a spray, a picking or a sign."""
     kinds = _FOLLOWS.get(entry.product if entry.kind == "spray" else entry.kind, ())
+    found = plan_season(season)
+    if entry.kind == "choice" and found.choice.why_not:
+        return [wrapped(f"{sentence(found.choice.why_not)}", 4, "  ! ")]
     tasks = [
-        task
-        for task in plan_season(season).tasks
-        if task.kind in kinds and set(task.plants) & set(entry.plants)
+        task for task in found.tasks if task.kind in kinds and set(task.plants) & set(entry.plants)
     ]
     if not tasks:
         return []
@@ -168,6 +185,7 @@ def _what_follows(season: Season, entry: LogEntry) -> list[str]:
 _FOLLOWS = {
     "soda": ("prevent",),
     "peroxide": ("burn-check", "prevent"),
+    "choice": ("spot-test",),
     "hand_pick": ("night",),
     "seen": ("isolate", "night"),
 }

@@ -26,12 +26,15 @@ def log(
     withdraw: Annotated[
         int | None, typer.Option("--withdraw", metavar="N", help="Take entry N back.")
     ] = None,
+    other: Annotated[
+        bool, typer.Option("--other", help="A spray of another product, without rules here.")
+    ] = False,
     garden: GardenFolder = None,
 ) -> None:
     """Log what was done or seen; alone, list the log.
 
     \b
-    spray PRODUCT PLANTS     soda, peroxide, or another product's name
+    spray PRODUCT PLANTS     soda, peroxide, or with --other another product's name
     rain AMOUNT              12mm or 0.5in
     pick NUMBER PLANTS       caterpillars picked off
     leaves NUMBER PLANTS     leaves taken off
@@ -61,6 +64,6 @@ def log(
 
             say(take_back(chosen_garden(garden), withdraw))
         elif words or correct is not None:
-            say(log_words(garden, words or [], at, correct))
+            say(log_words(garden, words or [], at, correct, other=other))
         else:
             say(log_lines(garden))

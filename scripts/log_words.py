@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 
 import typer
 
@@ -11,9 +12,10 @@ from models.care.signs import SIGNS
 from models.care.words import MM_PER_INCH
 from models.entries import LogKind
 from models.garden import Garden
+from models.mix import ADDITIONS
 from scripts.gardens import known_plant
 
-__all__ = ["Said", "read_words"]
+__all__ = ["Said", "check_product", "read_words"]
 
 
 @dataclass(frozen=True)
@@ -115,6 +117,35 @@ def _spray(words: Sequence[str], garden: Garden) -> Said:
     parts = [part.strip() for part in " ".join(words[:count]).lower().split("+")]
     product = "+".join(_SAME_PRODUCT.get(part, part) for part in parts if part)
     return Said("spray", _plants(words[count:], garden, form), product=product)
+
+
+def check_product(product: str, logged: Collection[str] = ()) -> None:
+    """Refuse a product that is neither known nor logged before, and ask what is meant.
+
+    A misspelt peroxide would be a spray without any of the rules of peroxide.
+
+    Parameters
+    ----------
+    product : str
+        As `Said` has it; parts of one tank are joined by ``+``.
+    logged : collection of str
+        Products of the garden's log, which were asked about before.
+
+    Raises
+    ------
+    typer.BadParameter
+        With the spelling that may be meant, which is never taken for granted.
+    """
+    logged_parts = {part for other in logged for part in other.split("+")}
+    known = list(dict.fromkeys([*ADDITIONS, *_SAME_PRODUCT, *sorted(logged_parts)]))
+    for part in product.split("+"):
+        if part not in known:
+            near = get_close_matches(part, known, n=1)
+            meant = f" Did you mean {near[0]}?" if near else ""
+            raise _wrong(
+                f"“{part}” is no product known here.{meant} Write soda or peroxide as they stand; "
+                "to log another product, for which there are no rules here, add --other."
+            )
 
 
 def _rain(words: Sequence[str], garden: Garden) -> Said:

@@ -7,9 +7,9 @@ import typer
 
 from models.garden_file import read_garden
 from models.journal import open_journal
-from scripts.caring import entry_line, gone_from, log_said
+from scripts.caring import entry_line, garden_product, gone_from, log_said, products_in
 from scripts.gardens import chosen_garden
-from scripts.log_words import read_words
+from scripts.log_words import check_product, read_words
 from scripts.moments import moment, now_in
 
 __all__ = ["log_lines", "log_words"]
@@ -17,17 +17,29 @@ __all__ = ["log_lines", "log_words"]
 _SPRAYED_AT = 8  # o'clock, where only the day is given
 
 
-def log_words(named: Path | None, words: Sequence[str], at: str | None, correct: int | None) -> str:
+def log_words(
+    named: Path | None,
+    words: Sequence[str],
+    at: str | None,
+    correct: int | None,
+    *,
+    other: bool = False,
+) -> str:
     """File what the words say, and return what to say back.
+
+    With `other` a spray may be of a product that nothing is known of.
 
     Raises
     ------
     typer.BadParameter
-        When the words or the time cannot be read, or the time is still to come.
+        When the words or the time cannot be read, the product is not known, or the time is still
+        to come.
     """
     folder = chosen_garden(named)
     garden = read_garden(folder)
     said = read_words(words, garden, gone_from(folder)) if words else None
+    if said is not None and said.kind == "spray" and not other:
+        check_product(said.product, (garden_product(garden), *products_in(folder)))
     hour = _SPRAYED_AT if said is not None and said.kind == "spray" else 12
     if correct is not None and at is None:
         when = None

@@ -1,7 +1,13 @@
-"""What isolates a plant: signs of a disease that does not wait for a spot-test."""
+"""What isolates a plant: signs of a disease that does not wait for a spot-test.
 
+Isolation holds until somebody says that it is over, or until two looks in a row show it surely.
+A sicker or an unsure look never lifts it.
+"""
+
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from typing import Literal
 
 from models.care.season import PEROXIDE, Season
@@ -31,15 +37,26 @@ class Alarm:
     words: str
 
 
+@dataclass(frozen=True)
+class _Found:
+    """An alarm, from when on it stands, and the look that raised it (None: the grower saw it)."""
+
+    at: datetime
+    alarm: Alarm
+    look: Visit | None = None
+
+
 def alarm_of(season: Season, plant: str) -> Alarm | None:
     """Return the last alarm that nothing has lifted since."""
     found = [*_photo_alarms(season, plant), *_seen_alarms(season, plant)]
-    last = max(found, key=lambda pair: pair[0], default=None)
-    if last is None:
-        return None
-    at, alarm = last
-    lifted = any(entry.at >= at for entry in season.seen("cleared", plant))
-    return None if lifted or _outlived(season, plant, alarm) else alarm
+    standing = [one for one in found if not _lifted(season, plant, one)]
+    last = max(standing, key=lambda one: one.at, default=None)
+    return None if last is None else last.alarm
+
+
+def _lifted(season: Season, plant: str, found: _Found) -> bool:
+    said = any(entry.at >= found.at for entry in season.seen("cleared", plant))
+    return said or (found.look is not None and _outlived(season, plant, found.look))
 
 
 def sudden_rise(season: Season, plant: str) -> str:
@@ -49,20 +66,17 @@ def sudden_rise(season: Season, plant: str) -> str:
     return "" if rise is None or rise.confirmed else rise.words
 
 
-def _photo_alarms(season: Season, plant: str) -> list[tuple[datetime, Alarm]]:
+def _photo_alarms(season: Season, plant: str) -> Iterable[_Found]:
     """Return what photos say: late-blight-like lesions, and severity that rises in days."""
-    start = season.now.replace(hour=0, minute=0, second=0, microsecond=0)
     looks = season.visits[plant]
-    found: list[tuple[datetime, Alarm]] = []
     for number, visit in enumerate(looks, start=1):
-        at = start - (season.today - visit.day)
-        if visit.late:
-            found.append((at, Alarm("late", visit.day, "A leaf looks like late blight.")))
+        if visit.late_at is not None:
+            words = "A leaf looks like late blight."
+            yield _Found(visit.late_at, Alarm("late", visit.day, words), visit)
             continue
         rise = _rise(season, plant, looks[:number])
         if rise is not None and rise.confirmed:
-            found.append((at, Alarm("collapse", visit.day, rise.words)))
-    return found
+            yield _Found(visit.at, Alarm("collapse", visit.day, rise.words), visit)
 
 
 @dataclass(frozen=True)
@@ -97,13 +111,28 @@ def _peroxide_between(season: Season, plant: str, earlier: Visit, later: Visit) 
     return any(earlier.day <= day <= later.day for day in days)
 
 
-def _seen_alarms(season: Season, plant: str) -> list[tuple[datetime, Alarm]]:
+def _seen_alarms(season: Season, plant: str) -> Iterable[_Found]:
     words = "You saw it wilt."
-    return [(e.at, Alarm("wilting", e.at.date(), words)) for e in season.seen("wilting", plant)]
+    for entry in season.seen("wilting", plant):
+        yield _Found(entry.at, Alarm("wilting", entry.at.date(), words))
 
 
-def _outlived(season: Season, plant: str, alarm: Alarm) -> bool:
-    """Whether a later sure look, a week on, shows that it was none; wilting the grower lifts."""
-    week = timedelta(days=season.limits.isolate_days)
-    later = [v for v in season.visits[plant] if v.day >= alarm.day + week and not v.doubts]
-    return alarm.kind != "wilting" and bool(later) and not later[-1].late
+def _outlived(season: Season, plant: str, alarming: Visit) -> bool:
+    """Whether two looks in a row, a week and more after the one that alarmed, clear the plant."""
+    since = alarming.day + timedelta(days=season.limits.isolate_days)
+    later = [visit for visit in season.visits[plant] if visit.day >= since]
+    return any(
+        _clears(season, first, alarming) and _clears(season, second, alarming)
+        for first, second in pairwise(later)
+    )
+
+
+def _clears(season: Season, visit: Visit, alarming: Visit) -> bool:
+    """Whether a look is sure, of enough leaves, surely healthier, and surely shows no blight."""
+    return (
+        not visit.doubts
+        and visit.leaf_count >= season.limits.clear_leaves
+        and visit.high_pct < alarming.low_pct
+        and visit.pattern in ("spot", "none")
+        and not visit.any_blight
+    )

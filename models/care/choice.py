@@ -6,8 +6,18 @@ from datetime import timedelta
 
 from models.care.evidence import Evidence, needs_care
 from models.care.season import PEROXIDE, Season, concerns
+from models.care.thresholds import Thresholds
+from models.care.visits import Visit
 
-__all__ = ["CHOICE_RULE", "Choice", "choose", "doubt_of", "may_be_tested"]
+__all__ = [
+    "CHOICE_RULE",
+    "Choice",
+    "choose",
+    "doubt_of",
+    "late_doubt",
+    "may_be_late",
+    "may_be_tested",
+]
 
 CHOICE_RULE = (
     "The sickest plant that is sick enough to matter, surely and lately photographed, green "
@@ -47,15 +57,31 @@ def doubt_of(evidence: Evidence) -> str:
         return "there is no measured photo"
     if visit.doubts:
         return f"its photos are flagged {', '.join(visit.doubts)}"
-    if visit.pattern == "blight" and visit.blight_kind != "early":
-        return "it looks like blight, and early and late cannot be told apart"
+    if may_be_late(visit):
+        return late_doubt(visit, limits)
     if visit.high_pct - visit.low_pct > limits.wide_points:
         return f"the interval is wider than {limits.wide_points:g} points"
     if visit.low_pct < limits.sick_pct:
         return f"the interval reaches below {limits.sick_pct:g} %"
-    if visit.pattern not in ("spot", "blight"):
-        return "its pattern is unsure"
-    return ""
+    return late_doubt(visit, limits)
+
+
+def may_be_late(visit: Visit) -> bool:
+    """Whether it looks like blight, and not surely like the early one."""
+    return visit.late or visit.blight_kind not in ("", "early")
+
+
+def late_doubt(visit: Visit, limits: Thresholds) -> str:
+    """Return why a plant may have late blight, as words; empty where that is surely not so.
+
+    Nobody's choice opens peroxide on such a plant.
+    """
+    if may_be_late(visit):
+        return "it looks like blight, and early and late cannot be told apart"
+    sick = visit.severity_pct >= limits.sick_pct
+    if sick and visit.doubts:
+        return f"its photos are flagged {', '.join(visit.doubts)}"
+    return "its pattern is unsure" if sick and visit.pattern not in ("spot", "blight") else ""
 
 
 def is_fresh(evidence: Evidence) -> bool:
@@ -119,10 +145,16 @@ def _against(evidence: Evidence | None) -> str:
     """Return why a plant that the grower chose is not tested all the same; or empty."""
     if evidence is None:
         return "the plant that you chose does not stand in the garden"
+    but = f"you chose {evidence.plant} for the spot-test, but"
     if evidence.alarm is not None:
-        return f"you chose {evidence.plant}, but it is to be isolated"
+        return f"{but} it is to be isolated: peroxide does not help there"
+    if evidence.visit and (doubt := late_doubt(evidence.visit, evidence.limits)):
+        return (
+            f"{but} it may have late blight, which is never spot-tested ({doubt}): photograph more "
+            "leaves, and show one to an extension service or plant clinic"
+        )
     if evidence.burn is not None:
-        return f"you chose {evidence.plant}, but it was burned"
+        return f"{but} it was burned"
     if evidence.visit is None or not is_fresh(evidence):
-        return f"you chose {evidence.plant}, but it has no fresh photo to compare with"
+        return f"{but} it has no fresh photo to compare with"
     return ""

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from models.care.alarms import Alarm, alarm_of, sudden_rise
 from models.care.enough import is_uncertain, leaves_to_settle
 from models.care.mornings import rests_until
-from models.care.peroxide import Gate, burned_on, gate_of, test_of
+from models.care.peroxide import Gate, burned_on, gate_of, look_at, open_checks
 from models.care.prevention import Due, due_for
 from models.care.records import BurnVerdict
 from models.care.season import PEROXIDE, Season, hours_between
@@ -43,7 +43,9 @@ class Evidence:
     rests_until : date or None
         First morning on which it may be sprayed again after that.
     check : BurnVerdict or None
-        What the burn check of that spray says.
+        What the look at this plant for burn of that spray says.
+    awaits_look : bool
+        Whether that look is still to be made.
     burn : BurnVerdict or None
         A burn within the pause after it.
     gate : Gate
@@ -52,6 +54,8 @@ class Evidence:
         Whether it is sicker than after its last peroxide; None where it had none.
     due : Due
         Its next preventive spray.
+    season_over : bool
+        Whether nothing at all was photographed or logged for long.
     wants_test : bool
         Whether the grower chose this plant for the spot-test.
     test_plant : str
@@ -68,10 +72,12 @@ class Evidence:
     hours_since_spray: float | None
     rests_until: date | None
     check: BurnVerdict | None
+    awaits_look: bool
     burn: BurnVerdict | None
     gate: Gate
     returned: bool | None
     due: Due
+    season_over: bool = False
     wants_test: bool = False
     test_plant: str = ""
 
@@ -93,6 +99,12 @@ class Evidence:
         """Days since the last measured photo."""
         return None if self.visit is None else (self.today - self.visit.day).days
 
+    @property
+    def is_looked_after(self) -> bool:
+        """Whether a look is young enough to spray preventively by."""
+        age = self.age_days
+        return age is not None and age <= self.limits.photo_days
+
     def choosing(self, test_plant: str, *, by_grower: bool) -> "Evidence":
         """Return the evidence with the garden's choice of the plant to test."""
         wants = by_grower and test_plant == self.plant
@@ -102,10 +114,13 @@ class Evidence:
 def evidence_of(season: Season) -> Mapping[str, Evidence]:
     """Return the facts of every plant, before anyone chose the plant to test."""
     gate = gate_of(season)
-    return {plant: _of(season, plant, gate) for plant in season.plants}
+    awaiting = {plant for check in open_checks(season) for plant in check.plants}
+    return {
+        plant: _of(season, plant, gate, awaits_look=plant in awaiting) for plant in season.plants
+    }
 
 
-def _of(season: Season, plant: str, gate: Gate) -> Evidence:
+def _of(season: Season, plant: str, gate: Gate, *, awaits_look: bool) -> Evidence:
     sprays = season.sprays(PEROXIDE, plant)
     spray = sprays[-1] if sprays else None
     looks = season.visits[plant]
@@ -119,11 +134,13 @@ def _of(season: Season, plant: str, gate: Gate) -> Evidence:
         spray=spray,
         hours_since_spray=None if spray is None else hours_between(spray.at, season.now),
         rests_until=None if spray is None else rests_until(season, spray),
-        check=None if spray is None else test_of(season, spray),
+        check=None if spray is None else look_at(season, spray, plant),
+        awaits_look=awaits_look,
         burn=burned_on(season, plant),
         gate=gate,
         returned=None if spray is None else _returned(season, plant, spray),
         due=due_for(season, plant),
+        season_over=season.is_over,
     )
 
 

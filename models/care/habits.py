@@ -50,8 +50,8 @@ class Habit:
 def offers(season: Season) -> tuple[Offer, ...]:
     """Return the habits for which the record gives a reason and that were not declined."""
     declined = {*season.limits.declined, *(e.text for e in season.entries("decline"))}
-    found = []
-    for habit in HABITS:
+    found: list[Offer] = []
+    for habit in () if season.is_over else HABITS:
         plants, reason = habit.reason(season)
         if reason and habit.name not in declined:
             found.append(Offer(habit.name, habit.advice, reason, plants))

@@ -3,38 +3,84 @@
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from models.care.season import Season, hours_after, products_of
-from models.care.words import day_words, heat_words
+from models.care.peroxide import open_checks
+from models.care.season import Season, hours_after, hours_between, products_of
+from models.care.words import day_words, heat_words, joined
 from models.entries import LogEntry
 
 __all__ = [
     "FARTHEST_DAYS",
+    "HALF_GONE_MM",
     "first_morning",
     "hindrance",
     "last_spray",
     "rain_on",
+    "residue_share",
     "rests_until",
     "wait_ends",
+    "washes_off",
 ]
 
 NO_PRODUCT = "aspirin"  # practice adds it to a spray; it starts no wait of its own
 FARTHEST_DAYS = 60  # no forecast reaches so far, so a free morning is always found before
 
+HALF_GONE_MM = 25.4
+"""Rain that takes away half of a protectant: an orchard note of Ontario's ministry of
+agriculture, 2020 [read]. Soda holds less well; no figure was found for it."""
 
-def rain_on(season: Season, day: date) -> float | None:
+NEXT_TO_NOTHING = 0.01
+"""Share of a spray that rain may take before anyone is asked to spray again, whatever the
+garden's own line."""
+
+
+def residue_share(rain_mm: float) -> float:
+    """Return the share of a protectant that is left after rain: half for each 25.4 mm.
+
+    A model: published for registered protectants, which hold better than soda.
+    """
+    return float(0.5 ** (rain_mm / HALF_GONE_MM))
+
+
+def washes_off(season: Season, rain_mm: float | None) -> bool:
+    """Whether so much rain on a day is real rain, after which one sprays again."""
+    if rain_mm is None or rain_mm <= season.limits.rain_mm:
+        return False
+    return residue_share(rain_mm) < 1 - NEXT_TO_NOTHING
+
+
+def rain_on(season: Season, day: date, after: datetime | None = None) -> float | None:
     """Return a day's rain in mm: the larger of log and weather record; None where there is none.
 
-    Rain that was logged without an amount counts as just above the garden's threshold.
+    Parameters
+    ----------
+    season : Season
+        As it stands. Rain that was logged without an amount counts as real rain.
+    day : date
+        The day.
+    after : datetime, optional
+        Only rain later than this, as far as is known when it fell: a station's rows say so, and
+        the time at which rain was logged; a mere sum of the day counts as a whole.
     """
-    trace = season.limits.rain_mm + 0.1
-    logged = [
-        trace if entry.amount is None else entry.amount
-        for entry in season.entries("rain")
-        if entry.at.date() == day
-    ]
-    measured = season.weather[day].rain_mm if day in season.weather else None
+    entries = [e for e in season.entries("rain") if e.at.date() == day]
+    later = [e for e in entries if after is None or e.at >= after]
+    unmeasured = season.limits.rain_mm + 1.0
+    logged = [unmeasured if entry.amount is None else entry.amount for entry in later]
+    measured = _measured(season, day, after, logged_before=len(later) < len(entries))
     figures = ([sum(logged)] if logged else []) + ([] if measured is None else [measured])
     return max(figures, default=None)
+
+
+def _measured(
+    season: Season, day: date, after: datetime | None, *, logged_before: bool
+) -> float | None:
+    """Return the rain of the weather record; what was logged says when a mere sum had fallen."""
+    known = season.weather.get(day)
+    if known is None or known.rain_mm is None or after is None:
+        return known.rain_mm if known else None
+    if known.rain_rows:
+        since = after.astimezone(season.now.tzinfo).time()
+        return sum(mm for row, mm in known.rain_rows if row > since)
+    return None if logged_before else known.rain_mm
 
 
 def wait_ends(season: Season, product: str) -> datetime | None:
@@ -52,8 +98,7 @@ def hindrance(season: Season, day: date) -> str:
     A day without any record of its weather hinders nothing: the leaves themselves are looked at.
     """
     limits = season.limits
-    rain = rain_on(season, day)
-    if rain is not None and rain > limits.rain_mm:
+    if rain_on(season, day):
         return f"rain on {day_words(day)}"
     known = season.weather.get(day)
     if known and known.wet_morning:
@@ -93,8 +138,7 @@ def first_morning(
     """
     waits = [wait for wait in (wait_ends(season, product), after) if wait is not None]
     wait = max(waits, default=None)
-    start = max(due, _next_morning(season))
-    reasons = []
+    start, reasons = _after_looks(season, max(due, _next_morning(season)))
     for step in range(FARTHEST_DAYS):
         day = start + timedelta(days=step)
         if wait is not None and _end(season, day) <= wait:
@@ -106,6 +150,15 @@ def first_morning(
             return day, wait if inside else None, "; ".join(dict.fromkeys(reasons))
         reasons.append(stands_in_the_way)
     return start + timedelta(days=FARTHEST_DAYS), None, "; ".join(dict.fromkeys(reasons))
+
+
+def _after_looks(season: Season, start: date) -> tuple[date, list[str]]:
+    """Put a spray off until tomorrow where a look for burn is open that can be made today."""
+    now = [plant for c in open_checks(season) if hours_between(c.opens, season.now) >= 0
+           for plant in c.plants]  # fmt: skip
+    if not now or start > season.today:
+        return start, []
+    return season.today + timedelta(days=1), [f"first {joined(now)} is looked at for burn"]
 
 
 def _next_morning(season: Season) -> date:

@@ -124,7 +124,9 @@ def _rows(
         if row is None:
             raise ValueError("the last row of the table fits every plant")
         leaves[plant] = (row, chosen)
-    nights = {}
+    nights: dict[str, tuple[Rule, NightEvidence]] = {}
+    if season.is_over:
+        return leaves, nights
     for plant, night in night_evidence(season).items():
         row = first_fitting(NIGHT_RULES, NIGHT_CONDITIONS, night)
         if row is not None:

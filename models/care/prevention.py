@@ -4,16 +4,27 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from models.care.mornings import first_morning, last_spray, rain_on
+from models.care.mornings import (
+    HALF_GONE_MM,
+    first_morning,
+    last_spray,
+    rain_on,
+    residue_share,
+    washes_off,
+)
 from models.care.season import Season
 from models.care.words import day_words, rain_words
 from models.entries import LogEntry
 
-__all__ = ["Due", "PlannedSpray", "due_for", "planned_sprays", "residue_share"]
-
-HALF_GONE_MM = 25.4
-"""Rain that takes away half of a protectant: an orchard note of Ontario's ministry of
-agriculture, 2020 [read]. Soda holds less well; no figure was found for it."""
+__all__ = [
+    "HALF_GONE_MM",
+    "Due",
+    "PlannedSpray",
+    "due_after",
+    "due_for",
+    "planned_sprays",
+    "residue_share",
+]
 
 
 @dataclass(frozen=True)
@@ -69,49 +80,28 @@ class PlannedSpray:
     is_last: bool = False
 
 
-def residue_share(rain_mm: float) -> float:
-    """Return the share of a protectant that is left after rain: half for each 25.4 mm.
-
-    A model: published for registered protectants, which hold better than soda.
-    """
-    return float(0.5 ** (rain_mm / HALF_GONE_MM))
-
-
 def due_for(season: Season, plant: str) -> Due:
     """Return when a plant's preventive spray is due, after its last one in the log."""
     spray = last_spray(season, season.limits.preventive, plant)
     if spray is None:
         return Due(season.today, "No preventive spray is in the log yet.")
-    return _due_after(season, spray.at.date(), spray)
+    return due_after(season, spray.at.date(), spray)
 
 
-def _due_after(season: Season, sprayed_on: date, spray: LogEntry | None) -> Due:
+def due_after(season: Season, sprayed_on: date, spray: LogEntry | None) -> Due:
     """Return when the next one is due after a spray that was made, or only planned (None)."""
     interval = season.limits.interval_days
     regular = sprayed_on + timedelta(days=interval)
     for step in range(interval):
         day = sprayed_on + timedelta(days=step)
-        rain = _rain_after(season, day, spray) if step == 0 else rain_on(season, day)
-        if rain is not None and rain > season.limits.rain_mm:
+        rain = rain_on(season, day)
+        if step == 0:  # a planned spray waits until the rain is over
+            rain = None if spray is None else rain_on(season, day, after=spray.at)
+        if rain is not None and washes_off(season, rain):
             return _due_by_rain(season, rain, day, sprayed_on)
     last = f"the last one is of {day_words(sprayed_on)}"
     planned = f"the one before is planned for {day_words(sprayed_on)}"
     return Due(regular, f"Every {interval} days; {planned if spray is None else last}.")
-
-
-def _rain_after(season: Season, day: date, spray: LogEntry | None) -> float | None:
-    """Return the rain on a spray's own day that may have fallen after it.
-
-    A day's sum of a weather station does not say when it fell, so it counts; a planned spray waits
-    until the rain is over.
-    """
-    if spray is None:
-        return None
-    later = [e for e in season.entries("rain") if e.at.date() == day and e.at >= spray.at]
-    earlier = [e for e in season.entries("rain") if e.at.date() == day and e.at < spray.at]
-    if earlier and not later:
-        return None
-    return rain_on(season, day)
 
 
 def _due_by_rain(season: Season, rain_mm: float, day: date, sprayed_on: date) -> Due:
@@ -154,7 +144,7 @@ def planned_sprays(
         if spray.day > until and spray.due.day > until:
             break
         planned.append(spray)
-        dues |= {name: _due_after(season, spray.day, None) for name in spray.plants}
+        dues |= {name: due_after(season, spray.day, None) for name in spray.plants}
     return tuple(_mark_last(planned))
 
 

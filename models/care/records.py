@@ -5,7 +5,7 @@ Dates and times are those of the garden's time zone. Every sentence is for peopl
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Literal
 
 __all__ = [
@@ -84,12 +84,16 @@ class DayWeather:
         Highest temperature of the day, °C.
     wet_morning : bool or None
         Whether leaves stay wet through the hours in which one sprays.
+    rain_rows : tuple of (time, float)
+        Clock time and mm of the station's rows with rain, each fallen since the row before; empty
+        where only the day's sum is known.
     """
 
     day: date
     rain_mm: float | None = None
     hottest_c: float | None = None
     wet_morning: bool | None = None
+    rain_rows: tuple[tuple[time, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -6,15 +6,19 @@ from datetime import date, timedelta
 
 from models.care.alarms import alarm_of
 from models.care.burn_log import verdict_of
-from models.care.mornings import NO_PRODUCT
-from models.care.peroxide import gate_of
+from models.care.choice import late_doubt
+from models.care.mornings import NO_PRODUCT, last_spray
+from models.care.peroxide import gate_of, open_checks
+from models.care.prevention import due_after
 from models.care.records import Remark
 from models.care.season import PEROXIDE, Season, concerns, hours_between, products_of
-from models.care.words import day_words, heat_words, joined, time_words
+from models.care.words import day_words, heat_words, joined, rain_words, time_words
 from models.entries import LogEntry
 from models.mix import RECIPES, CannotMixError, check_together
 
 __all__ = ["LOG_RULES", "LogRule", "review"]
+
+DRIES_HOURS = 2  # a spray wants so long to dry before rain [read, general advice]
 
 
 @dataclass(frozen=True)
@@ -36,7 +40,9 @@ class LogRule:
     broken: Callable[[Season, LogEntry], str]
 
 
-def review(season: Season, *, since: date | None = None) -> tuple[Remark, ...]:
+def review(
+    season: Season, *, since: date | None = None, number: int | None = None
+) -> tuple[Remark, ...]:
     """Return what was against a rule, entry by entry.
 
     Parameters
@@ -45,8 +51,14 @@ def review(season: Season, *, since: date | None = None) -> tuple[Remark, ...]:
         As it stands.
     since : date, optional
         Only entries of this day and later.
+    number : int, optional
+        Only the entry of this number.
     """
-    entries = [e for e in season.log if since is None or e.at.date() >= since]
+    entries = [
+        entry
+        for entry in season.log
+        if (since is None or entry.at.date() >= since) and number in (None, entry.number)
+    ]
     found = (
         Remark(entry.number, rule.name, sentence)
         for entry in entries
@@ -149,15 +161,96 @@ def _in_one_tank(season: Season, entry: LogEntry) -> str:
     return ""
 
 
+def _too_often(season: Season, entry: LogEntry) -> str:
+    """Return which plants got the same product again before its time."""
+    if not _is_spray(entry):
+        return ""
+    before = _before(season, entry)
+    found = {}
+    for product in products_of(entry):
+        for plant in (p for p in before.plants if concerns(entry, p)):
+            last = last_spray(before, product, plant)
+            if last is not None and (why := _why_too_often(before, product, last, entry)):
+                found[plant] = (last, why)
+    if not found:
+        return ""
+    last, why = next(iter(found.values()))
+    hours = hours_between(last.at, entry.at)
+    gap = f"{hours:.0f} hours" if hours < 48 else f"{hours / 24:.0f} days"
+    when = f"{'less than 2 hours' if hours < 2 else gap} after {last.product}"
+    return f"{entry.product} on {joined(found)} {when} (entry {last.number}): {why}"
+
+
+def _why_too_often(before: Season, product: str, last: LogEntry, entry: LogEntry) -> str:
+    """Return the rule about a product's repetition that a spray broke; empty where none."""
+    limits = before.limits
+    if product == limits.preventive:
+        due = due_after(before, last.at.date(), last)
+        # After rain that fell before the spray only the wet leaves are wrong.
+        early = due.day > entry.at.date() + timedelta(days=1 if due.by_rain else 0)
+        if not early:
+            return ""
+        rain = rain_words(limits.rain_mm, before.garden.units)
+        return (
+            f"every {limits.interval_days} days, and after a day with more than {rain} of rain, is "
+            "enough; more burns leaves."
+        )
+    if product == PEROXIDE:
+        days = (entry.at.date() - last.at.date()).days
+        rule = (
+            f"lesions from before still come out for {limits.again_days} days; look for burn, and "
+            "judge it by new lesions."
+        )
+        return rule if days <= limits.again_days else ""
+    soon = hours_between(last.at, entry.at) < limits.between_hours and product != NO_PRODUCT
+    return "follow its label on how often." if soon else ""
+
+
+def _unlooked(season: Season, entry: LogEntry) -> str:
+    """Return which plants had to be looked at for burn before anything else was sprayed."""
+    if not _is_spray(entry) or _is_spray(entry, PEROXIDE):
+        return ""
+    checks = open_checks(_before(season, entry))
+    names = [name for c in checks if hours_between(c.opens, entry.at) >= 0 for name in c.plants]
+    return f"sprayed before {joined(names)} was looked at for burn: look now." if names else ""
+
+
+def _may_be_late(season: Season, entry: LogEntry) -> str:
+    if not _is_spray(entry, PEROXIDE):
+        return ""
+    before = _before(season, entry)
+    named = [
+        name
+        for name in before.plants
+        if concerns(entry, name)
+        and (looks := before.visits[name])
+        and late_doubt(looks[-1], season.limits)
+        and alarm_of(before, name) is None
+    ]
+    if not named:
+        return ""
+    return (
+        f"peroxide on {joined(named)}, which may have late blight: photograph more leaves, and "
+        "show one to an extension service or plant clinic."
+    )
+
+
 def _untested(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry, PEROXIDE):
         return ""
-    gate = gate_of(_before(season, entry))
+    before = _before(season, entry)
+    gate = gate_of(before)
     plants = entry.plants or season.plants
+    awaiting = {name for check in open_checks(before) for name in check.plants}
     if gate.state == "blocked":
         return "peroxide although a burn was seen: rinse the leaves, and stop."
-    if gate.state == "running" and gate.spray and set(plants) - set(gate.spray.plants or plants):
+    if gate.state == "running" and set(plants) - awaiting:
         return "peroxide on further plants before the tested one was looked at for burn."
+    if gate.state == "settling" and gate.opens is not None:
+        return (
+            "peroxide on further plants within a day of the look for burn: one more day belongs "
+            f"between them, until {time_words(gate.opens)}."
+        )
     if gate.state == "untested" and len(plants) > 1:
         return (
             f"peroxide on {len(plants)} plants without a spot-test on one: look at all of them "
@@ -170,7 +263,7 @@ def _isolated(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry):
         return ""
     before = _before(season, entry)
-    named = [n for n in entry.plants if n in before.plants and alarm_of(before, n) is not None]
+    named = [n for n in before.plants if concerns(entry, n) and alarm_of(before, n) is not None]
     if not named:
         return ""
     return f"{joined(named)} should be isolated: no home remedy helps there; see its task."
@@ -191,12 +284,19 @@ def _not_sick(season: Season, entry: LogEntry) -> str:
 def _wet(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry):
         return ""
-    day = entry.at.date()
-    rained = any(e.at.date() == day and e.at <= entry.at for e in season.entries("rain"))
+    day, at = entry.at.date(), entry.at.time()
     known = season.weather.get(day)
-    if not rained and not (known and known.wet_morning):
-        return ""
-    return f"the leaves were probably wet on {day_words(day)}: spray dry leaves."
+    rows = [row for row, _ in known.rain_rows] if known else []
+    rained = any(e.at.date() == day and e.at <= entry.at for e in season.entries("rain"))
+    if rained or (known and known.wet_morning) or any(row <= at for row in rows):
+        return f"the leaves were probably wet on {day_words(day)}: spray dry leaves."
+    dry_by = (entry.at + timedelta(hours=DRIES_HOURS)).time()
+    if any(at < row <= dry_by for row in rows):
+        return (
+            f"it rained on {day_words(day)} before the spray was dry, within {DRIES_HOURS} hours: "
+            "most of it is lost."
+        )
+    return ""
 
 
 def _hot(season: Season, entry: LogEntry) -> str:
@@ -237,12 +337,25 @@ LOG_RULES: tuple[LogRule, ...] = (
         _late,
     ),
     LogRule("one at a time", "{between_hours} hours lie between two products.", _too_soon),
+    LogRule(
+        "not too often",
+        "The same spray is not repeated on a plant before its time: the preventive one after "
+        "{interval_days} days or real rain, peroxide after {again_days} days.",
+        _too_often,
+    ),
     LogRule("one tank", "Two products are not mixed in one tank.", _in_one_tank),
     LogRule(
         "one plant first",
-        "Peroxide goes on one plant first, and on others only after a check that saw no burn.",
+        "Peroxide goes on one plant first, and on others only one more day after a look that saw "
+        "no burn.",
         _untested,
     ),
+    LogRule(
+        "look first",
+        "A plant sprayed with peroxide is looked at for burn before anything else is sprayed.",
+        _unlooked,
+    ),
+    LogRule("may be late blight", "Peroxide never goes on what may be late blight.", _may_be_late),
     LogRule("only sick plants", "Only sick plants get peroxide.", _not_sick),
     LogRule("isolated", "Plants to be isolated are not sprayed.", _isolated),
     LogRule("dry leaves", "Sprays go on dry leaves.", _wet),

@@ -9,10 +9,9 @@ from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 from models.care.caterpillars import NightEvidence
-from models.care.choice import doubt_of, is_fresh
+from models.care.choice import doubt_of, is_fresh, may_be_late
 from models.care.evidence import Evidence, needs_care
 from models.care.records import Status
-from models.care.season import concerns
 
 __all__ = [
     "LEAF_CONDITIONS",
@@ -83,18 +82,12 @@ def _alarmed(kind: str) -> Callable[[Evidence], bool]:
     return lambda e: e.alarm is not None and e.alarm.kind == kind
 
 
-def _being_tested(e: Evidence) -> bool:
-    test = e.gate.spray
-    return e.gate.state == "running" and test is not None and concerns(test, e.plant)
-
-
 def _severity(e: Evidence) -> float:
     return e.visit.severity_pct if e.visit else 0.0
 
 
 def _has_blight_of_unsure_kind(e: Evidence) -> bool:
-    v = e.visit
-    return v is not None and v.pattern == "blight" and v.blight_kind != "early"
+    return e.visit is not None and may_be_late(e.visit)
 
 
 LEAF_CONDITIONS: Mapping[str, Condition[Evidence]] = {
@@ -113,11 +106,17 @@ LEAF_CONDITIONS: Mapping[str, Condition[Evidence]] = {
     "burned": Condition(
         "a burn was seen on it in the last {burn_pause_days} days", lambda e: e.burn is not None
     ),
-    "being tested": Condition("its spot-test is still open", _being_tested),
+    "unlooked": Condition(
+        "sprayed with peroxide in the last {test_open_days} days, and not yet looked at for burn",
+        lambda e: e.awaits_look,
+    ),
     "cannot tell": Condition("the burn check could not tell", lambda e: e.check is not None),
     "resting": Condition(
         "sprayed with peroxide, and {between_hours} hours are not over",
         lambda e: e.rests_until is not None and e.today < e.rests_until,
+    ),
+    "season over": Condition(
+        "nothing was photographed or logged for {quiet_days} days", lambda e: e.season_over
     ),
     "never measured": Condition("no measured photo", lambda e: e.visit is None),
     "old photo": Condition(
@@ -127,7 +126,12 @@ LEAF_CONDITIONS: Mapping[str, Condition[Evidence]] = {
     "your choice": Condition("you chose it for the spot-test", lambda e: e.wants_test),
     "untested": Condition("no spot-test holds or is open", lambda e: e.gate.state == "untested"),
     "running": Condition(
-        "a spot-test on another plant is open", lambda e: e.gate.state == "running"
+        "another plant that was sprayed awaits its look for burn",
+        lambda e: e.gate.state == "running",
+    ),
+    "settling": Condition(
+        "a spot-test showed no burn, and one more day is not over",
+        lambda e: e.gate.state == "settling",
     ),
     "passed": Condition(
         "a spot-test of the last {test_valid_days} days showed no burn",
@@ -177,7 +181,9 @@ LEAF_RULES: tuple[Rule, ...] = (
         "isolate",
         "Isolate {plants}: keep apart, touch last, bag what you cut, do not compost it, and show "
         "it to an extension service or plant clinic.",
-        "Late blight spreads within days, so what looks like it is never spot-tested.",
+        "Late blight spreads within days, so what looks like it is never spot-tested. It stays "
+        "isolated until you log that it is over (seen cleared, seen gone), or two looks in a row, "
+        "{isolate_days} days on and later, surely show it healthier and without blight.",
         "isolate",
     ),
     Rule(
@@ -186,7 +192,8 @@ LEAF_RULES: tuple[Rule, ...] = (
         "isolate",
         "Isolate {plants}: water at the root first; if it does not stand up again, bag it, do not "
         "compost it, and show it to an extension service or plant clinic.",
-        "A plant that wilts away is another matter than leaf spot, and is never spot-tested.",
+        "A plant that wilts away is another matter than leaf spot, and is never spot-tested. It "
+        "stays isolated until you log that it is over (seen cleared, seen gone).",
         "isolate",
     ),
     Rule(
@@ -195,7 +202,8 @@ LEAF_RULES: tuple[Rule, ...] = (
         "isolate",
         "Isolate {plants}: keep apart, touch last, bag what you cut, do not compost it, and show "
         "it to an extension service or plant clinic.",
-        "Leaf spot does not rise so fast, and a collapsing plant is never spot-tested.",
+        "Leaf spot does not rise so fast, and a collapsing plant is never spot-tested. It stays "
+        "isolated as what looks like late blight does.",
         "isolate",
     ),
     Rule(
@@ -216,7 +224,7 @@ LEAF_RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "check again",
-        ("being tested", "cannot tell"),
+        ("unlooked", "cannot tell"),
         "check for burn",
         "Look at {plants} for burn again: photograph the sprayed leaves and those of an unsprayed "
         "plant in the same light.",
@@ -225,11 +233,12 @@ LEAF_RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "check for burn",
-        ("being tested",),
+        ("unlooked",),
         "check for burn",
         "Look at {plants} for burn: photograph the sprayed leaves and those of an unsprayed plant, "
         "and run the burn check, or log what you see: seen burned, seen no-burn.",
-        "One plant first: before any other is sprayed, the tested one is looked at for burn.",
+        "Each plant sprayed with peroxide is looked at for burn, and before that nothing else is "
+        "sprayed.",
         "burn-check",
     ),
     Rule(
@@ -240,11 +249,21 @@ LEAF_RULES: tuple[Rule, ...] = (
         "After the day that peroxide acts, one more day to be safe.",
     ),
     Rule(
+        "season over",
+        ("season over",),
+        "watch",
+        "Photograph {plants} if they still stand; if the season is over, log it: spotlamp log seen "
+        "gone all.",
+        "Nothing was photographed or logged for more than {quiet_days} days, so nothing is asked "
+        "for by what was known before.",
+        "photo",
+    ),
+    Rule(
         "never photographed",
         ("never measured",),
         "watch",
         "Photograph {plants}: {walk}.",
-        "Without a measured photo nothing is known of the plant.",
+        "Without a measured photo nothing is known of the plant, and nothing is sprayed on it.",
         "photo",
     ),
     Rule(
@@ -252,7 +271,7 @@ LEAF_RULES: tuple[Rule, ...] = (
         ("old photo",),
         "watch",
         "Photograph {plants} again: {walk}.",
-        "An old photo says nothing of today.",
+        "An old photo says nothing of today, and nothing is sprayed by it.",
         "photo",
     ),
     Rule(
@@ -269,7 +288,7 @@ LEAF_RULES: tuple[Rule, ...] = (
         "spot-test",
         "Spot-test {plants}: photograph it and an unsprayed plant first, then spray it alone with "
         "the 3 % peroxide mix.",
-        "You chose it. One plant first, then 24 hours, then a look for burn.",
+        "You chose it. One plant first, 24 hours, a look for burn, one more day, then the others.",
         "spot-test",
     ),
     Rule(
@@ -330,11 +349,20 @@ LEAF_RULES: tuple[Rule, ...] = (
         "treat",
     ),
     Rule(
+        "one more day",
+        ("sick", "settling"),
+        "hold",
+        "Spray {plants} with the 3 % peroxide mix, and nothing else that day.",
+        "The test showed no burn: one more day to be safe, then the others that are sick. That "
+        "does not make it safe: look at these for burn as well.",
+        "treat",
+    ),
+    Rule(
         "test is running",
         ("sick", "running"),
         "hold",
         "",
-        "It waits for the burn check of the plant that was sprayed first.",
+        "It waits for the look for burn at the plant that was sprayed before.",
     ),
     Rule(
         "spot-test",
@@ -342,7 +370,7 @@ LEAF_RULES: tuple[Rule, ...] = (
         "spot-test",
         "Spot-test {plants}: photograph it and an unsprayed plant first, then spray it alone with "
         "the 3 % peroxide mix.",
-        "One plant first, then 24 hours, then a look for burn.",
+        "One plant first, 24 hours, a look for burn, one more day, then the others.",
         "spot-test",
     ),
     Rule(
@@ -366,7 +394,8 @@ LEAF_RULES: tuple[Rule, ...] = (
         ("due",),
         "prevent",
         "",
-        "Prevention every {interval_days} days, and again the morning after rain.",
+        "Prevention every {interval_days} days, and again the morning after a day with more than "
+        "{rain_mm} mm of rain.",
     ),
     Rule(
         "treated",

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from models.progress import Season as Courses
 
 __all__ = [
+    "DARK_FROM",
     "PEROXIDE",
     "Season",
     "concerns",
@@ -39,6 +40,7 @@ __all__ = [
 ]
 
 NIGHT_ENDS_AT = 5  # o'clock; before it, "tonight" is still the night of yesterday's evening
+DARK_FROM = 21  # o'clock; from then on nothing can be done "by day" before tomorrow
 PEROXIDE = "peroxide"
 _BY_EYE: Mapping[str, tuple[Verdict, str]] = {
     "burned": ("burned", "You saw it by eye."),
@@ -110,6 +112,25 @@ class Season:
         """The day whose evening begins the present or the coming night."""
         early = self.now.hour < NIGHT_ENDS_AT
         return self.today - timedelta(days=1) if early else self.today
+
+    @property
+    def is_dark(self) -> bool:
+        """Whether it is night: what is asked for by day must wait."""
+        return self.now.hour >= DARK_FROM or self.now.hour < NIGHT_ENDS_AT
+
+    @property
+    def daytime(self) -> date:
+        """The day on which something can next be done by day."""
+        return self.today + timedelta(days=1) if self.now.hour >= DARK_FROM else self.today
+
+    @cached_property
+    def is_over(self) -> bool:
+        """Whether nobody has photographed or logged anything for so long that nothing is known."""
+        times = [photo.taken_at for photo in self.photos]
+        times += [entry.at for entry in self.log if entry.kind != "decline"]
+        last = max((at.astimezone(UTC) for at in times), default=None)
+        quiet = timedelta(days=self.limits.quiet_days)
+        return last is not None and self.now.astimezone(UTC) - last > quiet
 
     @cached_property
     def plants(self) -> tuple[str, ...]:

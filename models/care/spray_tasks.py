@@ -25,11 +25,12 @@ def spray_tasks(season: Season, leaves: Leaves, until: date) -> list[Task]:
     wants = _prevented(season, leaves)
     if not curative:
         return [_prevent(season, spray) for spray in planned_sprays(season, wants, until)]
-    day, not_before, moved = first_morning(season, PEROXIDE, season.today)
+    opens = _opens(curative)
+    day, not_before, moved = first_morning(season, PEROXIDE, season.today, opens)
     first = next(iter(planned_sprays(season, wants, until)), None)
     until_test = _test_holds_until(curative)
     if first is not None and _goes_first(season, first, day):
-        wait = _wait_after(season, first.day)
+        wait = max(_wait_after(season, first.day), opens or season.now)
         later = first_morning(season, PEROXIDE, season.today, wait)
         # Prevention that would let a passed spot-test lapse does not go first.
         if later[0] <= (until_test or later[0]):
@@ -40,9 +41,15 @@ def spray_tasks(season: Season, leaves: Leaves, until: date) -> list[Task]:
     return [*tasks, *(_prevent(season, spray) for spray in sprays)]
 
 
+def _opens(curative: list[tuple[Rule, list[Evidence]]]) -> datetime | None:
+    """Return when the one more day after a test's look is over; None where none passed."""
+    opens = [members[0].gate.opens for _, members in curative]
+    return next((at for at in opens if at is not None), None)
+
+
 def _test_holds_until(curative: list[tuple[Rule, list[Evidence]]]) -> date | None:
     """Return the last day for which a passed spot-test holds; None where none passed."""
-    treat = [members[0].gate.until for rule, members in curative if rule.status == "treat"]
+    treat = [members[0].gate.until for rule, members in curative if rule.task == "treat"]
     return treat[0] if treat else None
 
 
@@ -59,7 +66,7 @@ def _lapsing(
     what = f"Wait with {joined(plants)}: by {day_words(day)} the spot-test no longer holds."
     why = f"{rule.why} No earlier morning suits: {moved}. One plant is then tested again."
     key = f"lapses:{len(season.sprays(PEROXIDE)) + 1}"
-    return Task(key, "lapses", what, why, plants, season.today, "day", cautions_of("treat"))
+    return Task(key, "lapses", what, why, plants, season.daytime, "day", cautions_of("treat"))
 
 
 def _goes_first(season: Season, spray: PlannedSpray, peroxide_on: date) -> bool:
@@ -88,13 +95,13 @@ def _around(
 
 
 def _prevented(season: Season, leaves: Leaves) -> list[str]:
-    """Return the plants that are sprayed preventively: neither isolated nor burned."""
+    """Return the plants sprayed preventively: lately looked at, neither isolated nor burned."""
     if season.limits.preventive == "none":
         return []
     return [
         plant
         for plant, (rule, evidence) in leaves.items()
-        if rule.status != "isolate" and evidence.burn is None
+        if rule.status != "isolate" and evidence.burn is None and evidence.is_looked_after
     ]
 
 

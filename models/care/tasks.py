@@ -10,9 +10,10 @@ from models.care.choice import doubt_of
 from models.care.enough import is_uncertain, settle_words, walk_words
 from models.care.evidence import Evidence
 from models.care.layout import neighbours
+from models.care.peroxide import open_checks
 from models.care.records import Part, Task
 from models.care.rules import LEAF_RULES, Rule
-from models.care.season import Season, concerns, hours_after
+from models.care.season import DARK_FROM, Season, hours_between
 from models.care.words import day_words, joined, time_words, visit_words
 
 __all__ = [
@@ -101,7 +102,7 @@ def leaf_tasks(season: Season, leaves: Leaves, until: date) -> list[Task]:
     return [
         *_isolate_tasks(season, leaves),
         *_single_tasks(season, leaves),
-        *_burn_check_tasks(season, leaves),
+        *_burn_check_tasks(season),
         *_photo_tasks(season, leaves),
         *_next_walks(season, leaves, until),
     ]
@@ -115,9 +116,9 @@ def _isolate_tasks(season: Season, leaves: Leaves) -> Iterable[Task]:
         near = neighbours(season.garden, plant)
         why = f"{rule.why} {evidence.alarm.words}{measured_words([evidence])}"
         photo = photo_of([evidence])
-        yield task_for(
-            f"isolate:{plant}:{since}", rule, (plant,), season.today, "day", why, photo=photo
-        )
+        part: Part = "night" if season.is_dark else "day"
+        key = f"isolate:{plant}:{since}"
+        yield task_for(key, rule, (plant,), _now_day(season), part, why, photo=photo)
         yield from _neighbour_task(season, plant, since, near)
 
 
@@ -134,7 +135,7 @@ def _neighbour_task(
             f"Look at the neighbours of {plant} first, and photograph them: {joined(unseen)}.",
             f"What isolates {plant} reaches the plants beside it in its bed first.",
             tuple(unseen),
-            season.today,
+            season.daytime,
             "day",
         )
 
@@ -148,28 +149,32 @@ def _single_tasks(season: Season, leaves: Leaves) -> Iterable[Task]:
             burn = members[0].burn
             since = burn.checked_at.date() if burn else season.today
             key = f"{kind}:{'+'.join(plants)}:{since if burn else ''}"
-            yield task_for(key, rule, plants, season.today, "day", why, photo=photo_of(members))
+            yield task_for(key, rule, plants, season.daytime, "day", why, photo=photo_of(members))
 
 
-def _burn_check_tasks(season: Season, leaves: Leaves) -> Iterable[Task]:
-    """Return the burn check of the open spot-test, also while it is still locked."""
-    gate = next((e.gate for _, e in leaves.values()), None)
-    if gate is None or gate.state != "running" or gate.spray is None:
-        return
-    tested = tuple(plant for plant in leaves if concerns(gate.spray, plant))
-    if not tested:
-        return
-    opens = hours_after(gate.spray.at, season.limits.wait_hours)
-    at = max(opens, season.now)
-    again = gate.verdict is not None
-    rule = _rule("check again" if again else "check for burn")
-    why = f"{rule.why} Sprayed {time_words(gate.spray.at)}."
-    if gate.verdict is not None and gate.verdict.reason:
-        why += f" Last time: {gate.verdict.reason}"
-    key = f"burn-check:{season.root(gate.spray.number)}"
-    part: Part = "morning" if at.hour < season.limits.morning_until.hour else "day"
-    locked = opens if opens > season.now else None
-    yield task_for(key, rule, tested, at.date(), part, why, not_before=locked)
+def _burn_check_tasks(season: Season) -> Iterable[Task]:
+    """Return the look for burn after each peroxide spray, also while it is still locked."""
+    for check in open_checks(season):
+        rule = _rule("check again" if check.verdict else "check for burn")
+        why = f"{rule.why} Sprayed {time_words(check.spray.at)}."
+        if check.verdict is not None and check.verdict.reason:
+            why += f" Last time: {check.verdict.reason}"
+        day, part = _light_from(season, max(check.opens, season.now))
+        key = f"burn-check:{season.root(check.spray.number)}"
+        locked = check.opens if hours_between(season.now, check.opens) > 0 else None
+        yield task_for(key, rule, check.plants, day, part, why, not_before=locked)
+
+
+def _light_from(season: Season, at: datetime) -> tuple[date, Part]:
+    """Return the first day, and its part, on which leaves can be looked at from a time on."""
+    if at.hour >= DARK_FROM:
+        return at.date() + timedelta(days=1), "morning"
+    return at.date(), "morning" if at.hour < season.limits.morning_until.hour else "day"
+
+
+def _now_day(season: Season) -> date:
+    """Return the day of what can be done at any hour: by night that of its evening."""
+    return season.tonight if season.is_dark else season.today
 
 
 def _rule(name: str) -> Rule:
@@ -189,10 +194,10 @@ def _photo_tasks(season: Season, leaves: Leaves) -> Iterable[Task]:
 
 
 def _photo_day(season: Season, evidence: Evidence) -> date:
-    """Return today, or tomorrow where enough leaves were photographed today already."""
+    """Return the next daylight, or tomorrow where enough leaves were photographed today already."""
     visit, enough = evidence.visit, season.limits.walk_leaves
     done = visit is not None and visit.day == season.today and visit.leaf_count >= enough
-    return season.today + timedelta(days=1) if done else season.today
+    return season.today + timedelta(days=1) if done else season.daytime
 
 
 _SAYS_ITS_DOUBT = ("flagged", "doubtful", "open")
@@ -218,7 +223,7 @@ def _next_walks(season: Season, leaves: Leaves, until: date) -> Iterable[Task]:
     for rule, evidence in leaves.values():
         if evidence.visit is not None and rule.task != "photo":
             wait = _look_again_days(season, rule)
-            day = max(evidence.visit.day + timedelta(days=wait), season.today)
+            day = max(evidence.visit.day + timedelta(days=wait), season.daytime)
             if day <= until and day != evidence.visit.day:
                 days[day].append(evidence)
     for day, members in sorted(days.items()):
@@ -265,7 +270,8 @@ def _pick(season: Season, rule: Rule, evidence: NightEvidence) -> Task:
     why += f", {look.count - number} of them with cocoons." if number != look.count else "."
     key = f"pick:{evidence.plant}:{look.night}"
     plants = (evidence.plant,)
-    return task_for(key, rule, plants, season.today, "day", why, photo=look.photo)
+    part: Part = "night" if season.is_dark else "day"
+    return task_for(key, rule, plants, _now_day(season), part, why, photo=look.photo)
 
 
 def _look_again(season: Season, rule: Rule, evidence: NightEvidence) -> Task:

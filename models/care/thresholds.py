@@ -50,11 +50,19 @@ class Thresholds:
     isolate_days: int = _of(
         7, 1, 60, "From infection to new spores late blight needs about a week."
     )
+    clear_leaves: int = _of(
+        3, 2, 10, "Looks that end isolation show so many leaves or more, on each of two days."
+    )
     season_days: int = _of(
         200, 30, 300, "What is older belongs to last year's plants of the same name."
     )
+    quiet_days: int = _of(
+        45, 10, 180, "Nothing photographed or logged for so long: the season seems to be over."
+    )
     fresh_days: int = _of(3, 1, 14, "A photo older than this says too little about today.")
-    photo_days: int = _of(7, 1, 60, "One scouting walk a week.")
+    photo_days: int = _of(
+        7, 1, 60, "One scouting walk a week; prevention asks for a photo younger than this."
+    )
     look_days: int = _of(3, 1, 30, "A plant under watch is photographed again after so long.")
     walk_leaves: int = _of(
         3, 1, 12, "Leaves of each plant on a walk: the third, sixth and ninth from below."
@@ -65,7 +73,11 @@ class Thresholds:
     interval_days: int = _of(14, 3, 60, "Garden rule: the preventive spray every 14 days.")
     overdue_days: int = _of(3, 0, 30, "Prevention put off for so long goes before a spot-test.")
     rain_mm: float = _of(
-        0.0, 0, 100, "Garden rule: more rain than this, so any rain, and it is sprayed again."
+        0.5,
+        0,
+        100,
+        "Garden rule: any real rain in a day, and it is sprayed again. Up to this, one or two tips "
+        "of a gauge, it may be dew, and 99 % of a protectant is left (half goes per 25.4 mm).",
     )
     heat_c: float = _of(32.0, 15, 50, "In greater heat, on the day or the next, sprays burn.")
     morning_from: time = field(default=time(5), metadata={"why": "First hour for spraying."})
@@ -76,7 +88,9 @@ class Thresholds:
     between_hours: int = _of(
         48, 48, 168, "Between two products: the day to act and one more day to be safe."
     )
-    test_open_days: int = _of(3, 1, 14, "A spot-test not checked for burn within this lapses.")
+    test_open_days: int = _of(
+        14, 1, 60, "So long a look for burn is asked for; after it the sprayed leaves are others."
+    )
     test_valid_days: int = _of(
         14, 1, 60, "A spot-test holds this long: then leaves and weather are others."
     )
@@ -189,4 +203,9 @@ def _consistent(limits: Thresholds) -> Thresholds:
     ):
         if not getattr(limits, low) < getattr(limits, high):
             raise CareSettingsError(f"The care setting “{low}” should be below “{high}”.")
+    if limits.preventive == "peroxide":
+        raise CareSettingsError(
+            "The care setting “preventive” cannot be peroxide: it goes on sick plants only, after "
+            "a test on one."
+        )
     return limits

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from itertools import groupby
 from math import sqrt
 from statistics import fmean
@@ -80,8 +80,12 @@ class Visit:
         ``spot``, ``blight``, ``none`` or ``unsure``; empty where nothing was called.
     blight_kind : str
         ``early``, ``late``, ``unsure`` or empty.
-    late : bool
-        Whether any leaf looks like late blight.
+    late_at : datetime or None
+        When the last photo was taken on which a leaf looks like late blight; None without one.
+    any_blight : bool
+        Whether any leaf looks like blight of any kind.
+    at : datetime
+        When the day's last photo was taken. Of photos whose time is not known, the day's start.
     doubts : tuple of str
         Flags that all the day's photos carry, so that no sure reading is left.
     photo : str
@@ -99,10 +103,17 @@ class Visit:
     leaf_count: int
     pattern: str
     blight_kind: str
-    late: bool
+    late_at: datetime | None
+    any_blight: bool
+    at: datetime
     doubts: tuple[str, ...]
     photo: str
     leaf_error: float | None = None
+
+    @property
+    def late(self) -> bool:
+        """Whether any leaf looks like late blight."""
+        return self.late_at is not None
 
 
 @dataclass(frozen=True)
@@ -205,7 +216,9 @@ def visit_of(found: DayPhotos, point: "SeverityPoint | None") -> Visit:
         leaf_count=len(leaves),
         pattern=_agreed({photo.pattern for photo in found.used}),
         blight_kind=_agreed({p.blight_kind for p in found.used if p.pattern == "blight"}),
-        late=any(_looks_late(photo) for photo in found.photos),
+        late_at=max((_moment(p) for p in found.photos if _looks_late(p)), default=None),
+        any_blight=any(_shows_blight(photo) for photo in found.photos),
+        at=max(map(_moment, found.photos)),
         doubts=found.doubts,
         photo=worst.photo,
         leaf_error=None if error is None else error * sqrt(len(leaves)),
@@ -224,10 +237,33 @@ def _agreed(words: set[str]) -> str:
     return next(iter(telling)) if len(telling) == 1 else ("unsure" if telling else "")
 
 
+def _called(photo: PhotoEntry) -> tuple[tuple[str, str], ...]:
+    """Return pattern and kind of blight of the photo as a whole, and of each of its leaves."""
+    leaves = ((leaf.pattern, leaf.blight_kind) for leaf in photo.leaves)
+    return ((photo.pattern, photo.blight_kind), *leaves)
+
+
+def _shows_blight(photo: PhotoEntry) -> bool:
+    """Whether the photo or one of its leaves looks like any blight."""
+    return any(pattern == "blight" for pattern, _ in _called(photo))
+
+
 def _looks_late(photo: PhotoEntry) -> bool:
     """Whether the photo or one of its leaves looks like late blight: one is enough."""
-    leaves = any(e.pattern == "blight" and e.blight_kind == "late" for e in photo.leaves)
-    return leaves or (photo.pattern == "blight" and photo.blight_kind == "late")
+    return ("blight", "late") in _called(photo)
+
+
+def _moment(photo: PhotoEntry) -> datetime:
+    """Return when a photo was taken; the start of its day where no more than the day is known.
+
+    What the grower says on that day then counts as said after the photo.
+    """
+    only_day = photo.taken_from == "name" and photo.taken_at.time() == time(12)
+    return (
+        datetime.combine(photo.taken_at, time(), photo.taken_at.tzinfo)
+        if only_day
+        else (photo.taken_at)
+    )
 
 
 def night_looks(photos: Iterable[PhotoEntry], plant: str) -> tuple[NightLook, ...]:

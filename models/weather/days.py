@@ -115,6 +115,7 @@ def _care_day(day: date, hours: Sequence[WeatherHour], morning: tuple[time, time
         rain_mm=sum(rain) if rained else None,
         hottest_c=max(heat) if len(heat) >= _LEAST_HOURS_OF_DAY else None,
         wet_morning=all(wet) if wet else None,
+        rain_rows=tuple((hour.at.time(), hour.rain_mm) for hour in hours if hour.rain_mm),
     )
 
 

@@ -53,6 +53,13 @@ def file_photo(folder, plant, taken_at, severity, pattern="spot", **more):
         )
 
 
+def look_at_all(folder, *days):
+    """File a photo of each plant without symptoms, on some days of July 2025."""
+    for day in days:
+        for plant in ("A1", "A2", "A3", "A4", "B1", "B2"):
+            file_photo(folder, plant, f"2025-07-{day:02}T05:00", 0.2, "none")
+
+
 @pytest.mark.parametrize(
     ("words", "kind", "plants", "product", "amount", "text"),
     [
@@ -281,6 +288,7 @@ def test_plan_states_every_caution_in_full_and_today_reminds_those_who_have_read
     def said(command, at):
         return " ".join(spotlamp(command, "--at", at).output.split())
 
+    look_at_all(beds, 1, 14)
     first = said("today", "2025-07-01 06:00")
     assert "labels, local rules and licensed practice come before" in first
     spotlamp("log", "spray", "soda", "all", "--at", "2025-07-01 07:30")
@@ -355,6 +363,7 @@ def prevention(text):
 def test_plan_and_log_know_the_stations_rain_and_heat(beds, spotlamp):
     station(beds, "station.csv", hot_day=12, wet_day=0)
     station(beds, "other.csv", hot_day=0, wet_day=3)
+    look_at_all(beds, 2, 10)
     with (beds / GARDEN_FILE).open("a", encoding="utf-8") as settings:
         settings.write(STATION)
     said = spotlamp("log", "spray", "soda", "all", "--at", "2025-07-11 07:30").output

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from models.care import BurnVerdict, entry_of
+from models.care import BurnVerdict, entry_of, verdict_of
 from models.entries import PhotoEntry
 from models.journal import open_journal
 
@@ -237,9 +237,13 @@ def kinds(grower):
     return {what for _, task in grower.read for what in [task.what.split()[0]]}
 
 
-def sprays(grower, product):
+def logged(grower, kind):
     with open_journal(grower.folder) as journal:
-        return [e for e in journal.log_entries(kind="spray") if e.product == product]
+        return journal.log_entries(kind=kind)
+
+
+def sprays(grower, product):
+    return [e for e in logged(grower, "spray") if e.product == product]
 
 
 def day_of(entry):
@@ -263,10 +267,18 @@ def test_one_plant_was_tested_before_any_other_got_peroxide(grower):
     first, *others = sprays(grower, "peroxide")
     assert len(first.plants) == 1
     assert others
+    looks = [verdict_of(entry).checked_at for entry in logged(grower, "burn_check")]
     for spray in others:
-        assert spray.at - first.at >= timedelta(hours=24)
+        look = min(at for at in looks if at - first.at >= timedelta(hours=24))
+        assert spray.at - look >= timedelta(hours=24)  # one more day after the look
     treated = {plant for spray in [first, *others] for plant in spray.plants}
     assert treated == {"A2", "B1", "B3"}
+
+
+def test_each_plant_that_got_peroxide_was_looked_at_for_burn(grower):
+    looked = [(v.plant, v.spray) for v in map(verdict_of, logged(grower, "burn_check"))]
+    for spray in sprays(grower, "peroxide"):
+        assert set(looked) >= {(plant, spray.number) for plant in spray.plants}
 
 
 def test_products_were_two_days_apart(grower):

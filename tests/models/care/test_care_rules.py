@@ -43,6 +43,7 @@ LEAF_CASES = {
     "check again": lambda s: (spot_tested(s).verdict("cannot tell", "A1", 2, 3, 8), (3, 9)),
     "check for burn": lambda s: (spot_tested(s), (3, 7.5)),
     "resting": lambda s: (spot_tested(s).verdict("no burn seen", "A1", 2, 3, 8), (3, 9)),
+    "season over": lambda s: (sprayed(s).photo("A1", 1, 0.1, "none"), (47, 6)),
     "never photographed": lambda s: (sprayed(s), (1, 6)),
     "old photo": lambda s: (sprayed(s).photo("A1", 1, 0.1, "none"), (9, 6)),
     "sudden rise": lambda s: (sprayed(s).photo("A1", 0, 4).photo("A1", 3, 45), (3, 12)),
@@ -65,7 +66,11 @@ LEAF_CASES = {
         spot_tested(s).verdict("burned", "A1", 2, 3, 8).healthy(3, "A2").photo("A2", 3, 9),
         (4, 6, "A2"),
     ),
-    "treat": lambda s: (spot_tested(s).verdict("no burn seen", "A1", 2, 3, 7.5), (3, 8, "A2")),
+    "treat": lambda s: (spot_tested(s).verdict("no burn seen", "A1", 2, 3, 7.5), (4, 8, "A2")),
+    "one more day": lambda s: (
+        spot_tested(s).verdict("no burn seen", "A1", 2, 3, 7.5),
+        (3, 8, "A2"),
+    ),
     "test is running": lambda s: (spot_tested(s), (2, 12, "A2")),
     "spot-test": lambda s: (sprayed(s).healthy(1, "A1").photo("A1", 1, 20), (1, 12)),
     "another first": lambda s: (
@@ -248,15 +253,88 @@ def test_thresholds_of_the_garden_move_the_statuses(season):
     assert status(sick_pct=15.0, watch_pct=13.0) == ("clear",)
 
 
-def test_isolation_ends_by_the_growers_word_or_a_sure_look_a_week_on(season):
-    late = sprayed(season).photo("A1", 1, 8, "blight", blight_kind="late")
-    assert late.photo("A1", 3, 8).rules(4)["A1"] == ("late-blight-like",)
-    assert late.photo("A1", 8, 8).rules(8, 12)["A1"] != ("late-blight-like",)
-    again = sprayed(season).photo("A1", 1, 8, "blight", blight_kind="late")
-    assert again.log("seen", 2, "A1", text="cleared").rules(2, 9)["A1"] != ("late-blight-like",)
-    assert again.photo("A1", 3, 8, "blight", blight_kind="late").rules(3, 9)["A1"] == (
-        "late-blight-like",
-    )
+def isolated(season):
+    """Return a season in which A1 looked like late blight on day 1, at 20 % (19 to 21 %)."""
+    return sprayed(season).photo("A1", 1, 20, "blight", blight_kind="late")
+
+
+def is_isolated(invented, day, hour=12):
+    statuses = {status.plant: status.status for status in invented.plan(day, hour).statuses}
+    return statuses["A1"] == "isolate"
+
+
+def looked(invented, a_leaf, day, severity, pattern="spot", *, leaves=3, kind="", **more):
+    """File a look at A1 of so many leaves alike."""
+    seen = tuple(a_leaf(n + 1, severity, pattern, kind) for n in range(leaves))
+    return invented.photo("A1", day, severity, pattern, leaves=seen, blight_kind=kind, **more)
+
+
+def test_isolation_ends_by_two_looks_that_surely_show_it_healthier_and_without_blight(
+    season, a_leaf
+):
+    invented = looked(isolated(season), a_leaf, 8, 4)
+    assert is_isolated(invented, 8)
+    assert is_isolated(looked(invented, a_leaf, 8, 3, hour=10), 8)  # the same day counts once
+    assert not is_isolated(looked(invented, a_leaf, 11, 4), 11)
+    # It was over; a new sign isolates it anew.
+    assert is_isolated(invented.photo("A1", 13, 2, "blight", blight_kind="late"), 13)
+
+
+@pytest.mark.parametrize(
+    "look",
+    [
+        {"severity": 40, "pattern": "blight", "kind": "unsure"},
+        {"severity": 40},
+        {"severity": 20},
+        {"severity": 4, "pattern": "blight", "kind": "unsure"},
+        {"severity": 4, "pattern": "blight", "kind": "early"},
+        {"severity": 4, "pattern": "unsure"},
+        {"severity": 4, "leaves": 2},
+        {"severity": 4, "flags": ("blurred",)},
+    ],
+)
+def test_a_sicker_an_unsure_or_a_poor_look_never_lifts_isolation(season, a_leaf, look):
+    invented = isolated(season)
+    for day in (8, 11, 14, 21):
+        looked(invented, a_leaf, day, **look)
+        assert is_isolated(invented, day)
+    # A sure look between two of them does not add up with one before.
+    looked(invented, a_leaf, 24, 4)
+    looked(invented, a_leaf, 27, **look)
+    looked(invented, a_leaf, 30, 4)
+    assert is_isolated(invented, 30)
+
+
+def test_two_sure_looks_within_the_week_do_not_lift_isolation(season, a_leaf):
+    invented = looked(looked(isolated(season), a_leaf, 4, 4), a_leaf, 7, 4)
+    assert is_isolated(invented, 7)
+
+
+def test_the_growers_word_ends_isolation_until_the_next_sign(season):
+    invented = isolated(season).log("seen", 1, "A1", hour=7.5, text="cleared")
+    assert is_isolated(invented, 1)  # the word came before the photo of 8:00
+    assert not is_isolated(invented.log("seen", 2, "A1", text="cleared"), 2)
+    assert is_isolated(invented.photo("A1", 3, 8, "blight", blight_kind="late"), 3)
+    gone = isolated(season).log("seen", 2, "A1", text="gone")
+    assert "A1" not in gone.rules(3)
+
+
+def test_a_later_sign_that_has_passed_does_not_lift_an_earlier_one(season, a_leaf):
+    """Wilting only the grower lifts, whatever was photographed and passed since."""
+    invented = isolated(season).log("seen", 0, "A1", text="wilting")
+    looked(looked(invented, a_leaf, 8, 4), a_leaf, 11, 4)
+    assert invented.rules(11, 12)["A1"] == ("wilting",)
+
+
+def test_an_isolated_plant_a_week_later_sicker_and_unsure_is_not_sprayed(season):
+    """As it was lived: 19.8 to 25 % like late blight, a week later 40 %, kind not told apart."""
+    invented = sprayed(season).healthy(1, "B1")
+    invented.photo("B1", 1, 22.4, "blight", width=5.2, blight_kind="late")
+    invented.healthy(8, "B1").photo("B1", 8, 40, "blight", blight_kind="unsure")
+    assert invented.rules(8, 12)["B1"] == ("late-blight-like",)
+    for task in invented.tasks(14, 6, "prevent") + invented.tasks(8, 12, "prevent"):
+        assert "B1" not in task.plants
+        assert "all plants" not in task.what
 
 
 def test_a_wilting_plant_stays_isolated_until_the_grower_says_otherwise(season):

@@ -174,9 +174,12 @@ def test_a_verdict_still_belongs_to_a_spray_whose_entry_was_corrected(season):
 
 
 def test_a_test_left_unchecked_lapses_and_one_that_passed_lapses_later(season):
-    invented = waiting(season).photo("A2", 5, 9)
-    assert invented.rules(5, 9)["A2"] == ("test is running",)
-    assert invented.rules(6, 9)["A2"] == ("spot-test",)
+    invented = waiting(season)
+    for day in (5, 6, 12, 16):
+        invented.photo("A2", day, 9)
+        assert invented.rules(day, 9)["A2"] == ("test is running",)
+        assert [t.plants for t in invented.tasks(day, 9, "burn-check")] == [("B1",)]
+    assert invented.rules(17, 9)["A2"] == ("spot-test",)
     passed = waiting(season).verdict("no burn seen", "B1", 2, 3, 8)
     passed.photo("A2", 15, 9).photo("A2", 17, 9)
     assert passed.tasks(16, 9, "treat")
@@ -209,12 +212,12 @@ def days_of(tasks, invented):
 
 
 def test_without_rain_the_next_preventive_spray_is_14_days_on(season):
-    invented = season().spray("soda", 0)
+    invented = season().healthy(0).spray("soda", 0)
     assert days_of(invented.tasks(1, 6, "prevent", days=30), invented) == [14, 28]
 
 
 def test_after_rain_it_is_due_the_morning_after_and_the_count_starts_again_there(season):
-    invented = season().spray("soda", 0).log("rain", 5, hour=20, amount=12)
+    invented = season().healthy(0).spray("soda", 0).log("rain", 5, hour=20, amount=12)
     tasks = invented.tasks(5, 21, "prevent", days=30)
     assert days_of(tasks, invented) == [6, 20, 34][: len(tasks)]
     assert "12 mm" in tasks[0].why
@@ -224,21 +227,21 @@ def test_after_rain_it_is_due_the_morning_after_and_the_count_starts_again_there
 
 
 def test_rain_up_to_the_gardens_threshold_changes_nothing(season):
-    invented = season(rain_mm=5.0).spray("soda", 0).log("rain", 5, amount=5)
+    invented = season(rain_mm=5.0).healthy(0).spray("soda", 0).log("rain", 5, amount=5)
     assert days_of(invented.tasks(6, 5, "prevent"), invented)[0] == 14
     invented.log("rain", 6, amount=5.1)
     assert days_of(invented.tasks(7, 5, "prevent"), invented)[0] == 7
 
 
 def test_rain_before_a_spray_on_its_own_day_is_not_rain_after_it(season):
-    invented = season().log("rain", 0, hour=3, amount=9).spray("soda", 0)
+    invented = season().healthy(0).log("rain", 0, hour=3, amount=9).spray("soda", 0)
     assert days_of(invented.tasks(1, 6, "prevent"), invented) == [14]
     invented.log("rain", 0, hour=15, amount=1)
     assert days_of(invented.tasks(1, 6, "prevent"), invented)[0] == 1
 
 
 def test_rain_of_a_weather_record_counts_like_logged_rain(season):
-    invented = season().spray("soda", 0)
+    invented = season().healthy(0).spray("soda", 0)
     wet = [DayWeather(invented.at(4).date(), rain_mm=3.0)]
     assert days_of(invented.tasks(5, 6, "prevent", weather=wet), invented)[0] == 5
 
@@ -262,7 +265,7 @@ def test_half_of_a_protectant_goes_with_each_inch_of_rain(mm, share):
     ],
 )
 def test_rain_heat_and_wet_leaves_move_a_spray_and_are_named(season, weather, expected):
-    invented = season().spray("soda", 0)
+    invented = season().healthy(12).spray("soda", 0)
     forecast = [DayWeather(invented.at(day).date(), **values) for day, values in weather.items()]
     (task,) = invented.tasks(13, 6, "prevent", weather=forecast, days=5)
     assert days_of([task], invented) == [expected]
@@ -284,7 +287,7 @@ def test_prevention_waits_48_hours_after_peroxide(season):
 
 
 def test_peroxide_in_the_evening_puts_prevention_off_to_the_third_morning(season):
-    invented = season().spray("soda", -14).spray("peroxide", 0, "A1", hour=19)
+    invented = season().spray("soda", -14).healthy(0).spray("peroxide", 0, "A1", hour=19)
     assert days_of(invented.tasks(1, 6, "prevent"), invented)[0] == 3
 
 
@@ -304,13 +307,14 @@ def test_prevention_put_off_too_long_goes_before_the_spot_test(season):
 
 def test_isolated_and_burned_plants_are_left_out_of_prevention(season):
     invented = waiting(season).verdict("burned", "B1", 2, 3, 8)
-    invented.log("seen", 3, "A1", hour=9, text="wilting")
+    invented.log("seen", 3, "A1", hour=9, text="wilting").healthy(12)
     (task, *_) = invented.tasks(13, 6, "prevent")
     assert set(task.plants) == {"A2", "A3", "A4", "B2"}
 
 
 def test_each_bed_keeps_its_own_count(season):
-    invented = season().spray("soda", 0, "A1", "A2", "A3", "A4").spray("soda", 4, "B1", "B2")
+    invented = season().healthy(4)
+    invented.spray("soda", 0, "A1", "A2", "A3", "A4").spray("soda", 4, "B1", "B2")
     first, second = invented.tasks(5, 6, "prevent", days=14)
     assert days_of([first, second], invented) == [14, 18]
     assert second.plants == ("B1", "B2")
@@ -321,7 +325,7 @@ def test_a_garden_without_a_preventive_product_has_no_calendar(season):
 
 
 def test_a_planned_spray_keeps_its_key_when_it_moves(season):
-    invented = season().spray("soda", 0)
+    invented = season().healthy(0).spray("soda", 0)
     before = invented.tasks(5, 6, "prevent")[0]
     after = invented.log("rain", 5, hour=20, amount=9).tasks(6, 6, "prevent")[0]
     assert before.key == after.key
@@ -330,7 +334,7 @@ def test_a_planned_spray_keeps_its_key_when_it_moves(season):
 
 
 def test_only_the_last_spray_of_the_calendar_says_that_it_comes_again(season):
-    invented = season().spray("soda", 0)
+    invented = season().healthy(0).spray("soda", 0)
     assert [t.repeat_days for t in invented.tasks(1, 6, "prevent", days=30)] == [None, 14]
 
 
@@ -382,9 +386,10 @@ def test_a_spray_before_heat_is_pointed_out_from_the_weather(season):
 
 def test_sprays_by_the_rules_are_not_pointed_out(season):
     invented = waiting(season).verdict("no burn seen", "B1", 2, 3, 7.5)
-    invented.spray("peroxide", 3, "A2", hour=8).spray("soda", 5, hour=8.5)
-    invented.spray("soda+aspirin", 19)
-    assert remarks(invented, 19) == set()
+    invented.spray("peroxide", 4, "A2", hour=8).log("seen", 5, "A2", hour=8, text="no-burn")
+    invented.log("rain", 5, hour=18, amount=4).spray("soda", 6, hour=8.5)
+    invented.spray("soda+aspirin", 20)
+    assert remarks(invented, 20) == set()
 
 
 def test_old_remarks_are_not_repeated(season):
