@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import tomlkit
 
 from models.garden import Garden, Plant
+from vision.errors import WRONG_USAGE, SpotlampError
 
 __all__ = [
     "GARDEN_FILE",
@@ -72,8 +73,10 @@ CARE
 """
 
 
-class GardenError(Exception):
+class GardenError(SpotlampError):
     """The garden's settings cannot be used; the message is one sentence for people."""
+
+    exit_code = WRONG_USAGE
 
 
 def find_garden(start: Path) -> Path | None:

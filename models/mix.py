@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Literal
 
+from vision.errors import SpotlampError
+
 __all__ = [
     "ADDITIONS",
     "RECIPES",
@@ -64,7 +66,7 @@ ASPIRIN_PUBLISHED_MG_PER_GAL = (81.0, 250.0)
 Convention = Literal["added to", "made up to"]
 
 
-class CannotMixError(Exception):
+class CannotMixError(SpotlampError):
     """Something that is not mixed here; the message is one sentence for people."""
 
 

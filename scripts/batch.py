@@ -10,6 +10,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+import models
+import scripts
+import vision
 from models.pattern import (
     Classifier,
     PatternCall,
@@ -24,9 +27,8 @@ from scripts.results import PhotoResult
 from scripts.store import ReadingStore, Settings, measuring_fingerprint
 from scripts.tables import remove_leftovers, table_bytes, write_whole
 from scripts.workers import WorkersLostError, spread_over_processes, use_one_thread
+from vision.errors import SpotlampError
 from vision.find import OUTPUT_MARKER, Finding, PhotoFile, find_photos, printable
-from vision.measure import measure_day_photo
-from vision.measure_night import measure_night_photo
 from vision.photo import UnreadablePhoto, content_hash, read_photo
 from vision.records import (
     DayMeasurement,
@@ -36,8 +38,7 @@ from vision.records import (
     Photo,
     TagReading,
 )
-from vision.tag import find_tag
-from vision.tag_light import balanced
+from vision.stories import measure_day, measure_night
 from vision.tag_scale import leaf_scale
 from vision.taken import capture_time
 from vision.torch_off import pair_torch_off
@@ -61,10 +62,10 @@ LONGEST_SECONDS = 60.0
 MOST_LOSSES = 2
 """Runs in which a photo may end its process, or take too long, before it is set aside."""
 _SET_ASIDE = "it is set aside until the file changes"
-_OUR_FOLDERS = [Path(__file__).parents[1] / name for name in ("vision", "models", "scripts")]
+_OURS = [Path(package.__path__[0]) for package in (vision, models, scripts)]
 
 
-class NoPhotosError(Exception):
+class NoPhotosError(SpotlampError):
     """There was no photo to score; the message is one sentence for people."""
 
 
@@ -231,24 +232,22 @@ def score_photo(job: PhotoJob) -> PhotoResult:
 
 
 def _score_day(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, bytes]]:
-    tag = find_tag(photo)
-    neutral = balanced(photo, tag.white_balance) if tag else photo
-    measurement = measure_day_photo(neutral, tag)
-    calls = call_leaves(job.classifier, neutral, measurement)
+    day = measure_day(photo)
+    calls = call_leaves(job.classifier, day.photo, day.measurement)
     result = replace(
-        _result(photo, measurement, tag),
+        _result(photo, day.measurement, day.tag),
         pattern=combine(calls, job.classifier.least_probability),
         leaf_patterns=calls,
     )
-    return result, _draw(job, photo, measurement, calls)
+    return result, _draw(job, photo, day.measurement, calls)
 
 
 def _score_night(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, bytes]]:
     torch_off = read_photo(job.torch_off) if job.torch_off else None
-    measurement = measure_night_photo(photo, torch_off)
+    night = measure_night(photo, torch_off)
     content = torch_off.sha256 if torch_off else ""
-    result = replace(_result(photo, measurement, find_tag(photo)), torch_off_sha256=content)
-    return result, _draw(job, photo, measurement, (), content)
+    result = replace(_result(photo, night.measurement, night.tag), torch_off_sha256=content)
+    return result, _draw(job, photo, night.measurement, (), content)
 
 
 def _no_photos(paths: Sequence[Path], finding: Finding) -> str:
@@ -452,11 +451,17 @@ def _problem(file: PhotoFile, what: str) -> PhotoResult:
 def _surprise(error: Exception) -> str:
     """Return what is wrong when nobody foresaw it, with the place where to look for the repair."""
     frames = traceback.extract_tb(error.__traceback__)
-    ours = [frame for frame in frames if Path(frame.filename).parent in _OUR_FOLDERS]
+    ours = [frame for frame in frames if _stage(Path(frame.filename))]
     place = (ours or frames)[-1]
     what = printable(" ".join(f"{type(error).__name__}: {error}".split()))
-    where = f"{Path(place.filename).name}, line {place.lineno}"
+    where = f"{_stage(Path(place.filename)) or place.filename}, line {place.lineno}"
     return f"met an error inside the program ({what}, in {where})."
+
+
+def _stage(file: Path) -> str:
+    """Return a module of ours as ``vision/leaf.py``, however deep it lies; empty for another's."""
+    within = next((folder for folder in _OURS if file.is_relative_to(folder)), None)
+    return file.relative_to(within.parent).as_posix() if within else ""
 
 
 def _write_tables(out: Path, results: Sequence[PhotoResult], *, explain: bool) -> None:

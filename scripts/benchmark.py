@@ -33,12 +33,11 @@ from threadpoolctl import threadpool_limits
 from scripts.batch import score_paths
 from scripts.readme_figures import as_table, fill
 from vision.find import PhotoFile
-from vision.measure import measure_day_photo
-from vision.measure_night import measure_night_photo
 from vision.photo import read_photo
 from vision.records import HALO, LEAF, LESION
 from vision.rendered import Scene, render
 from vision.rendered.night import NightScene, render_night
+from vision.stories import measure_day, measure_night
 from vision.surface import load_surface
 
 QUALITY = 92
@@ -89,14 +88,13 @@ def paint_night(path: Path) -> None:
 
 def count(path: Path) -> int:
     """Read a night photo and count with the product's own functions; return the count."""
-    return (
-        measure_night_photo(read_photo(PhotoFile(path, path.name))).reading.caterpillar_count or 0
-    )
+    night = measure_night(read_photo(PhotoFile(path, path.name)))
+    return night.measurement.reading.caterpillar_count or 0
 
 
 def score(path: Path) -> float:
     """Read and measure with the product's own functions; return the severity in percent."""
-    reading = measure_day_photo(read_photo(PhotoFile(path, path.name))).reading
+    reading = measure_day(read_photo(PhotoFile(path, path.name))).measurement.reading
     return float("nan") if reading.severity_pct is None else reading.severity_pct
 
 

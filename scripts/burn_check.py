@@ -28,9 +28,9 @@ from scripts.terminal import LINE
 from vision.burn import read_burn
 from vision.burn_picture import draw_burn_check
 from vision.find import PhotoFile, find_photos, printable
-from vision.measure import measure_day_photo
-from vision.photo import content_hash, read_photo
+from vision.photo import UnreadablePhoto, content_hash, read_photo
 from vision.records import Photo
+from vision.stories import measure_day
 
 __all__ = ["Checked", "check_burn", "report"]
 
@@ -66,29 +66,42 @@ class _Reader:
     def __init__(self, folder: Path, places: Sequence[Path]) -> None:
         self._folder = folder
         found = find_photos(places).photos if places else ()
-        self._by_hash = {content_hash(file.path): file.path for file in found}
+        hashed = [(_hash_of(file.path), file.path) for file in found]
+        self._by_hash = {content: path for content, path in hashed if content}
         self._photos: dict[str, Photo] = {}
 
     def read_all(self, entries: Sequence[PhotoEntry]) -> tuple[BurnPhoto, ...]:
         """Read photos of one plant; one that is gone or cannot be read is passed over."""
         there = [(entry, self._path(entry)) for entry in entries]
-        return tuple(self._read(entry, path) for entry, path in there if path is not None)
+        read = [self._read(entry, path) for entry, path in there if path is not None]
+        return tuple(photo for photo in read if photo is not None)
 
     def _path(self, entry: PhotoEntry) -> Path | None:
         filed = self._folder / entry.photo
         if entry.sha256 in self._by_hash:
             return self._by_hash[entry.sha256]
-        return filed if filed.is_file() and content_hash(filed) == entry.sha256 else None
+        return filed if _hash_of(filed) == entry.sha256 else None
 
-    def _read(self, entry: PhotoEntry, path: Path) -> BurnPhoto:
-        photo = read_photo(PhotoFile(path, entry.photo))
-        self._photos[entry.sha256] = photo
-        reading = read_burn(photo, measure_day_photo(photo))
+    def _read(self, entry: PhotoEntry, path: Path) -> BurnPhoto | None:
+        try:
+            day = measure_day(read_photo(PhotoFile(path, entry.photo)))
+        except UnreadablePhoto:
+            return None
+        self._photos[entry.sha256] = day.photo
+        reading = read_burn(day.photo, day.measurement)
         return BurnPhoto(entry.photo, entry.taken_at, reading, entry.sha256)
 
     def pixels(self, photo: BurnPhoto) -> Photo:
-        """Return a photo that was read."""
+        """Return a photo that was read, in the light in which it was judged."""
         return self._photos[photo.sha256]
+
+
+def _hash_of(path: Path) -> str:
+    """Return a file's content hash; empty where it cannot be read, as a link that leads nowhere."""
+    try:
+        return content_hash(path)
+    except UnreadablePhoto:
+        return ""
 
 
 def check_burn(
@@ -142,7 +155,7 @@ def _read_tested(
         if not side:
             raise BurnCheckError(
                 f"“{printable(entries[-1].photo)}” of {plant} is filed, but the photo itself is "
-                "not there: name the folder where it lies now."
+                "not there or cannot be read: name the folder where it lies now."
             )
     return sides
 

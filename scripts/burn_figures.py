@@ -24,8 +24,8 @@ from scripts.burn_pairs import KINDS, paint_case
 from scripts.readme_figures import as_table, fill
 from vision.burn import read_burn
 from vision.find import PhotoFile
-from vision.measure import measure_day_photo
 from vision.photo import read_photo
+from vision.stories import measure_day
 
 __all__ = ["figures", "judge_case"]
 
@@ -66,7 +66,8 @@ def _as_photo(path: Path, pixels: NDArray[np.uint8]) -> BurnPhoto:
     picture = cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR)
     cv2.imwrite(str(path), picture, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
     photo = read_photo(PhotoFile(path, path.name))
-    return BurnPhoto(path.name, _AT, read_burn(photo, measure_day_photo(photo)))
+    day = measure_day(photo)
+    return BurnPhoto(path.name, _AT, read_burn(day.photo, day.measurement))
 
 
 def figures(judged: Sequence[tuple[str, Verdict, float]]) -> str:

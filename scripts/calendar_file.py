@@ -16,6 +16,7 @@ from icalendar import Calendar, Event
 from models.care.cautions import CAUTIONS, SELLING
 from models.care.records import Part, Task
 from models.garden import Garden
+from vision.errors import SpotlampError
 
 __all__ = ["BadCalendarError", "calendar_bytes"]
 
@@ -29,7 +30,7 @@ _OURS = "@spotlamp"  # how the names of our events end
 _EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
 
 
-class BadCalendarError(Exception):
+class BadCalendarError(SpotlampError):
     """An earlier calendar file cannot be read; the message is one sentence for people."""
 
 

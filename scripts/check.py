@@ -27,6 +27,7 @@ from scripts.labelled import LabelsError, read_rows
 from scripts.results import PhotoResult
 from scripts.store import Settings
 from scripts.tables import write_whole
+from vision.errors import SpotlampError
 from vision.find import PHOTO_ENDINGS, printable
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ _MOST_MISSING = 10
 _DPI = 110
 
 
-class NothingComparedError(Exception):
+class NothingComparedError(SpotlampError):
     """No photo could be compared; the message is one sentence for people."""
 
 

@@ -18,9 +18,9 @@ from models.entries import PhotoEntry
 from models.journal import Journal
 from scripts.workers import spread_over_processes, use_one_thread
 from vision.find import PhotoFile, find_photos
-from vision.measure import measure_day_photo
 from vision.photo import UnreadablePhoto, content_hash, read_photo
 from vision.records import LESION, DayMeasurement, Photo
+from vision.stories import measure_day
 
 __all__ = ["coco_masks", "run_lengths"]
 
@@ -112,7 +112,7 @@ def _outlined(wanted: tuple[str, PhotoFile]) -> tuple[str, list[Annotation] | No
         photo = read_photo(file)
     except UnreadablePhoto:
         return content, None
-    return content, list(_annotations(photo, measure_day_photo(photo)))
+    return content, list(_annotations(photo, measure_day(photo).measurement))
 
 
 def _annotations(photo: Photo, measured: DayMeasurement) -> Iterator[Annotation]:

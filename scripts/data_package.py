@@ -31,6 +31,7 @@ from models.journal.tables import LESIONS
 from models.journal.versions import newest_version
 from models.journal.whole import TABLES
 from scripts.columns import TABLES as SCORE_TABLES
+from vision.errors import SpotlampError
 from vision.records import Lesion
 
 __all__ = ["DESCRIPTION", "PackageError", "journal_files", "journal_tables"]
@@ -43,7 +44,7 @@ _LESION_TEXTS = {c.name: c.meaning for c in SCORE_TABLES["lesions"].columns}
 Row = Mapping[str, Any]
 
 
-class PackageError(Exception):
+class PackageError(SpotlampError):
     """A folder is no export of a journal; the message is one sentence for people."""
 
 

@@ -22,11 +22,11 @@ from scripts.frass_lessons import judging_paths, known_paths
 from scripts.outline_pictures import read
 from scripts.readme_figures import as_table, fill
 from vision.frass import find_pellets
-from vision.measure import measure_day_photo
 from vision.records import DayReading, Pellet, Photo
 from vision.rendered import PLAIN_BACKGROUNDS, draw_scene, render
 from vision.rendered.droppings import RenderedDroppings, draw_dropping_scene, render_droppings
 from vision.rendered.feeding import draw_feeding
+from vision.stories import measure_day
 from vision.uv import is_uv_photo
 
 __all__ = ["Counted", "compare", "count_table", "scored", "searched"]
@@ -114,7 +114,7 @@ def scored(photo: RenderedDroppings) -> Counted:
     """Count as ``spotlamp score`` does: photos taken for night are not searched."""
     if is_uv_photo(photo.pixels):
         return compare(photo, _SCORED, (), 0, 0)
-    reading = measure_day_photo(_photo(photo.pixels)).reading
+    reading = measure_day(_photo(photo.pixels)).measurement.reading
     return compare(photo, _SCORED, reading.pellets, reading.frass_low or 0, reading.frass_high or 0)
 
 
@@ -187,7 +187,7 @@ def eaten(count: int) -> Iterator[tuple[bool, float, DayReading]]:
         feeding: dict[str, Any] = dict(draw_feeding(rng)) if seed % 3 else {}
         photo = render(replace(scene, **feeding), seed)
         true = photo.chewed_pct or 0.0
-        yield not feeding, true, measure_day_photo(_photo(photo.pixels)).reading
+        yield not feeding, true, measure_day(_photo(photo.pixels)).measurement.reading
 
 
 def _photo(pixels: NDArray[np.uint8]) -> Photo:

@@ -12,9 +12,10 @@ from models.csv_tables import TableError, read_table, unescape_formula
 from models.pattern import CLASSES, MEASURES, measure_pattern
 from models.pattern.training import LabelledLeaves
 from scripts.workers import spread_over_processes, use_one_thread
+from vision.errors import SpotlampError
 from vision.find import PhotoFile, find_photos, printable
-from vision.measure import measure_day_photo
 from vision.photo import UnreadablePhoto, read_photo
+from vision.stories import measure_day
 
 __all__ = [
     "LabelledPhoto",
@@ -32,7 +33,7 @@ LABELS = "labels.csv"
 _KINDS = ("", "early", "late")
 
 
-class LabelsError(Exception):
+class LabelsError(SpotlampError):
     """Labels cannot be used; the message is one sentence for people."""
 
 
@@ -181,10 +182,10 @@ def _measure(numbered: tuple[int, LabelledPhoto]) -> tuple[int, NDArray[np.float
         read = read_photo(PhotoFile(photo.path, photo.name))
     except UnreadablePhoto as error:
         return number, str(error).removeprefix(f"“{printable(photo.path.name)}” ")
-    measurement = measure_day_photo(read)
-    if not measurement.reading.leaves:
+    day = measure_day(read)
+    if not day.measurement.reading.leaves:
         return number, "shows no leaf that can be measured."
-    return number, measure_pattern(read.pixels, measurement, 1)
+    return number, measure_pattern(day.photo.pixels, day.measurement, 1)
 
 
 def labelled_leaves(

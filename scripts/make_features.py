@@ -31,9 +31,9 @@ from scripts.labelled import (
 from scripts.progress import PhotoProgress
 from scripts.tables import write_whole
 from scripts.workers import spread_over_processes, use_one_thread
-from vision.measure import measure_day_photo
 from vision.records import Photo
 from vision.rendered import RenderedPhoto, Scene, draw_scene, render
+from vision.stories import measure_day
 
 __all__ = ["coffee_photos", "painted_leaf", "painted_scene", "rendered_leaves"]
 
@@ -92,13 +92,13 @@ def painted_leaf(number: int) -> tuple[LabelledPhoto, Row] | None:
     use_one_thread()
     rendered = render(painted_scene(number), number)
     photo, scene = as_photo(rendered), rendered.scene  # whose kind is settled while painting
-    measurement = measure_day_photo(photo)
-    if not measurement.reading.leaves:
+    day = measure_day(photo)
+    if not day.measurement.reading.leaves:
         return None
     kind = scene.kind if scene.pattern == "blight" else ""
     session = f"rendered_{scene.kind or 'none'}"
     labelled = LabelledPhoto(photo.path, f"rendered/{number}", session, scene.pattern, kind)
-    return labelled, measure_pattern(photo.pixels, measurement, 1)
+    return labelled, measure_pattern(day.photo.pixels, day.measurement, 1)
 
 
 def as_photo(rendered: RenderedPhoto) -> Photo:

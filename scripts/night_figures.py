@@ -18,9 +18,9 @@ from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
 from scripts.readme_figures import as_table, fill
-from vision.measure_night import measure_night_photo
 from vision.records import CATERPILLAR, NightMeasurement, Photo
 from vision.rendered.night import draw_night_scene, render_night
+from vision.stories import measure_night
 from vision.uv import is_uv_photo
 
 __all__ = ["Outcome", "judge_photo", "table_of"]
@@ -69,7 +69,7 @@ def judge_photo(pixels: NDArray[np.uint8], numbers: NDArray[np.uint8], painter: 
     """
     rows, columns = numbers.shape
     photo = Photo(Path("x"), "x", "", datetime(2025, 7, 1), "file", pixels, columns, rows)
-    measured = measure_night_photo(photo)
+    measured = measure_night(photo).measurement
     reading = measured.reading
     return Outcome(
         painter,

@@ -14,11 +14,10 @@ from models.pattern import in_words, load_classifier
 from scripts.batch import call_leaves
 from scripts.terminal import sample_garden, sample_night_round
 from vision.find import PhotoFile
-from vision.measure import measure_day_photo
-from vision.measure_night import measure_night_photo
 from vision.night_overlay import draw_night_overlay
 from vision.overlay import draw_overlay
 from vision.photo import read_photo
+from vision.stories import measure_day, measure_night
 
 __all__ = ["NIGHT_PICTURE", "PICTURE", "SHOWN", "night_picture", "readme_picture"]
 
@@ -35,15 +34,16 @@ _JPEG_QUALITY = 82
 def readme_picture(picture: Path, garden: Path) -> None:
     """Score one sample photo and write its overlay as a JPEG of at most 150 kB."""
     photo = read_photo(PhotoFile(garden / SHOWN, SHOWN))
-    measurement = measure_day_photo(photo)
-    words = [in_words(call) for call in call_leaves(load_classifier(), photo, measurement)]
-    _write_small(draw_overlay(photo, measurement, words), picture)
+    day = measure_day(photo)
+    calls = call_leaves(load_classifier(), day.photo, day.measurement)
+    words = [in_words(call) for call in calls]
+    _write_small(draw_overlay(photo, day.measurement, words), picture)
 
 
 def night_picture(picture: Path, rounds: Path) -> None:
     """Count one photo of the sample night round and write its overlay as a small JPEG."""
     photo = read_photo(PhotoFile(rounds / SHOWN_BY_NIGHT, SHOWN_BY_NIGHT))
-    _write_small(draw_night_overlay(photo, measure_night_photo(photo)), picture)
+    _write_small(draw_night_overlay(photo, measure_night(photo).measurement), picture)
 
 
 def _write_small(drawn: NDArray[np.uint8], picture: Path) -> None:

@@ -12,6 +12,7 @@ from models.pattern import CLASSIFIER_FILE
 from scripts.results import PhotoResult, from_json, to_json
 from scripts.tables import write_whole
 from vision import measure
+from vision.learned import LEARNED_FILES
 
 __all__ = ["ReadingStore", "Settings", "measuring_fingerprint", "package_version"]
 
@@ -47,8 +48,7 @@ def measuring_fingerprint(settings: Settings) -> str:
     files, which change more often than the numbers that people must remember to raise.
     """
     versions = (str(measure.MEASURING_VERSION), package_version(), cv2.__version__)
-    trained = sorted(Path(measure.__file__).parent.glob("*.json"))
-    trained.append(settings.classifier or CLASSIFIER_FILE)
+    trained = (*LEARNED_FILES, settings.classifier or CLASSIFIER_FILE)
     hashes = (sha256(file.read_bytes()).hexdigest() for file in trained)
     return sha256("\n".join((settings.mode, *versions, *hashes)).encode()).hexdigest()
 

@@ -16,6 +16,7 @@ from uuid import uuid4
 from models.csv_tables import Digits, csv_bytes
 from scripts.columns import Cell, Row, Table, rows
 from scripts.results import PhotoResult
+from vision.errors import SpotlampError
 
 __all__ = [
     "CannotWriteError",
@@ -29,7 +30,7 @@ _PART = ".part"
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
-class CannotWriteError(Exception):
+class CannotWriteError(SpotlampError):
     """A file could not be written; the message is one sentence for people."""
 
 

@@ -9,12 +9,11 @@ from typing import Annotated, Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
+from vision.errors import NOTHING_DONE, SpotlampError
 from vision.find import printable
 
 __all__ = [
     "LINE",
-    "NOTHING_MEASURED",
-    "WRONG_USAGE",
     "ClassifierFile",
     "GardenFolder",
     "Jobs",
@@ -33,7 +32,7 @@ __all__ = [
     "say",
 ]
 
-NOTHING_MEASURED, WRONG_USAGE, INTERRUPTED = 1, 2, 130
+INTERRUPTED = 130
 LINE = 100  # signs a line
 
 
@@ -181,38 +180,11 @@ def one_sentence_errors() -> Iterator[None]:
         yield
     except KeyboardInterrupt:
         fail("Stopped. Whole files stay; photos already measured are kept.", INTERRUPTED)
-    except Exception as error:
-        code = _FORESEEN.get(type(error).__name__)
-        if code is None:
-            raise
-        fail(str(error), code)
+    except SpotlampError as error:
+        fail(str(error), error.exit_code)
 
 
-# Names instead of classes: importing the classes would import NumPy and OpenCV for every --help.
-_FORESEEN = {
-    "BadCalendarError": NOTHING_MEASURED,
-    "WeatherFileError": NOTHING_MEASURED,
-    "BurnCheckError": NOTHING_MEASURED,
-    "CannotMixError": NOTHING_MEASURED,
-    "BadVerdictError": NOTHING_MEASURED,
-    "CannotWriteError": NOTHING_MEASURED,
-    "DamagedError": NOTHING_MEASURED,
-    "GardenError": WRONG_USAGE,
-    "JournalError": NOTHING_MEASURED,
-    "CareSettingsError": NOTHING_MEASURED,
-    "LabelsError": NOTHING_MEASURED,
-    "MissingSystemLibrary": NOTHING_MEASURED,
-    "NothingComparedError": NOTHING_MEASURED,
-    "NoPhotosError": NOTHING_MEASURED,
-    "PackageError": NOTHING_MEASURED,
-    "NoTrendError": NOTHING_MEASURED,
-    "PathNotFound": WRONG_USAGE,
-    "UnfitClassifier": NOTHING_MEASURED,
-    "WorkersLostError": NOTHING_MEASURED,
-}
-
-
-def fail(sentence: str, code: int = NOTHING_MEASURED) -> NoReturn:
+def fail(sentence: str, code: int = NOTHING_DONE) -> NoReturn:
     """Print one sentence on standard error, on one line, and end with an exit code."""
     print(_shown(" ".join(sentence.split("\n")), sys.stderr.encoding), file=sys.stderr)
     raise typer.Exit(code)

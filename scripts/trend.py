@@ -16,6 +16,7 @@ from models.progress.course import RECENT_DAYS
 from models.progress.growth import AFTER_DAYS
 from models.progress.leaves import LeafTable, last_season, table_of_columns
 from scripts.gardens import known_plant
+from vision.errors import SpotlampError
 
 __all__ = [
     "NoTrendError",
@@ -29,7 +30,7 @@ _ORDER = {"rising": 0, "cannot tell": 1, "level": 2, "falling": 3}
 _MARKED = ("spray", "rain", "removed_leaves")
 
 
-class NoTrendError(Exception):
+class NoTrendError(SpotlampError):
     """There is nothing to tell; the message is one sentence for people."""
 
 

@@ -24,6 +24,7 @@ import cv2
 from threadpoolctl import threadpool_limits
 
 from scripts.worker import read_frame, write_frame
+from vision.errors import SpotlampError
 
 __all__ = ["WorkersLostError", "spread_over_processes", "use_one_thread"]
 
@@ -33,7 +34,7 @@ Result = TypeVar("Result")
 _ROOT = Path(__file__).parents[1]
 
 
-class WorkersLostError(Exception):
+class WorkersLostError(SpotlampError):
     """A worker process ended by itself; the message is one sentence for people."""
 
 

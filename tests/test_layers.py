@@ -4,6 +4,7 @@ Read from the syntax trees, so that imports inside functions count too.
 """
 
 import ast
+import builtins
 import re
 import subprocess
 import sys
@@ -192,6 +193,72 @@ def test_what_is_imported_is_declared_as_a_dependency(module):
     known = {*LAYERS, *sys.stdlib_module_names}
     tops = {name.split(".")[0] for name in imports(nodes(module))} - known
     assert {DISTRIBUTION_OF.get(top, top) for top in tops} <= declared
+
+
+MEASURING_PARTS = {"measure_day_photo", "measure_night_photo", "find_tag", "balanced", "card_mask"}
+MAY_MEASURE_IN_PARTS = {"scripts/tag_trial.py": "compares numbers with and without a tag"}
+
+
+def test_photos_are_measured_in_one_way(module):
+    """Who leaves out the tag or the white balance gets other numbers than the tables hold."""
+    outside = not short(module).startswith("vision/")
+    used = names_used(nodes(module)) & MEASURING_PARTS
+    assert not (used and outside and short(module) not in MAY_MEASURE_IN_PARTS)
+
+
+def test_each_module_that_may_measure_in_parts_does():
+    used = [names_used(nodes(ROOT / name)) & MEASURING_PARTS for name in MAY_MEASURE_IN_PARTS]
+    assert all(used)
+
+
+def is_built_in_error(name: str) -> bool:
+    known = getattr(builtins, name, None)
+    return isinstance(known, type) and issubclass(known, BaseException)
+
+
+def test_every_error_of_ours_ends_a_command_with_one_sentence(module):
+    """Commands say in a sentence what derives from SpotlampError, and nothing else."""
+    strangers = [
+        node.name
+        for node in nodes(module)
+        if isinstance(node, ast.ClassDef)
+        and any(isinstance(base, ast.Name) and is_built_in_error(base.id) for base in node.bases)
+    ]
+    assert strangers == (["SpotlampError"] if short(module) == "vision/errors.py" else [])
+
+
+def class_names_compared(tree: Iterator[ast.AST]) -> list[ast.AST]:
+    """Return where ``__name__`` of a class decides something: compared, or looked up."""
+    deciding = [n for n in tree if isinstance(n, ast.Compare | ast.Subscript | ast.Call)]
+    return [
+        node
+        for node in deciding
+        for part in _asked(node)
+        if any(isinstance(n, ast.Attribute) and n.attr == "__name__" for n in ast.walk(part))
+    ]
+
+
+def _asked(node: ast.AST) -> list[ast.expr]:
+    match node:
+        case ast.Compare(left=left, comparators=others):
+            return [left, *others]
+        case ast.Subscript(slice=index):
+            return [index]
+        case ast.Call(func=ast.Attribute(attr="get"), args=arguments):
+            return arguments
+    return []
+
+
+def test_no_class_is_recognised_by_its_name(module):
+    assert not class_names_compared(nodes(module))
+
+
+@pytest.mark.parametrize(
+    "code",
+    ["CODES.get(type(e).__name__)", "CODES[type(e).__name__]", "type(e).__name__ == 'GardenError'"],
+)
+def test_recognising_a_class_by_its_name_is_noticed(code):
+    assert class_names_compared(ast.walk(ast.parse(code)))
 
 
 def test_the_top_level_holds_only_the_agreed_names_and_dot_files():

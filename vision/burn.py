@@ -89,9 +89,9 @@ def read_burn(photo: Photo, measurement: DayMeasurement) -> BurnReading | None:
     Parameters
     ----------
     photo : Photo
-        The photo.
+        In the light in which it was measured.
     measurement : DayMeasurement
-        From ``vision.measure.measure_day_photo`` of the same photo.
+        From ``vision.stories.measure_day``, with the photo.
 
     Returns
     -------

@@ -9,13 +9,13 @@ busy background), nothing is said.
 import json
 from dataclasses import dataclass, field
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision import learned
 from vision.chewed_bays import BAY_LENGTH_PX, BAY_MEASURES, Bay, find_bays
 from vision.layers import Layers, layers_of
 from vision.raster import disc, distance_inside, filled, largest_part, shrunk
@@ -64,7 +64,7 @@ SHAPE = (
 )
 """What is measured of a whole outline, in order."""
 
-CHEWED_PATH = Path(__file__).with_name("chewed.json")
+CHEWED_PATH = learned.CHEWED
 
 _MOST_PCT = 95.0
 _LIKENESS = BAY_MEASURES.index("likeness")

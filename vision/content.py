@@ -5,6 +5,7 @@ import stat
 from datetime import datetime
 from pathlib import Path
 
+from vision.errors import SpotlampError
 from vision.find import printable
 
 __all__ = ["BYTE_LIMIT", "UnreadablePhoto", "content_hash", "quoted_name", "read_content"]
@@ -13,7 +14,7 @@ BYTE_LIMIT = 2**30
 """Largest file read: far more than a phone's photo has; a film named .jpg may be larger."""
 
 
-class UnreadablePhoto(Exception):  # noqa: N818  it says what the file is
+class UnreadablePhoto(SpotlampError):  # noqa: N818  it says what the file is
     """A file that gives no photo.
 
     Parameters

@@ -6,6 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from vision.errors import WRONG_USAGE, SpotlampError
+
 __all__ = [
     "OUTPUT_MARKER",
     "PHOTO_ENDINGS",
@@ -71,8 +73,10 @@ class Finding:
     unlisted: tuple[Path, ...] = ()
 
 
-class PathNotFound(Exception):  # noqa: N818  it says what is the matter
+class PathNotFound(SpotlampError):  # noqa: N818  it says what is the matter
     """A path that was given leads nowhere; the message is one sentence for people."""
+
+    exit_code = WRONG_USAGE
 
 
 @dataclass

@@ -6,19 +6,19 @@ and a second network, its numbers in ``frass_close.onnx``, says how like a dropp
 """
 
 from functools import cache
-from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision import learned
 from vision.frass_net import CONTRAST, GREY
 from vision.frass_spots import Spots
 from vision.onnx import load_onnx
 
 __all__ = ["CLOSE_PATH", "CLOSE_PX", "close_log_odds", "load_close", "pictures_of"]
 
-CLOSE_PATH = Path(__file__).with_name("frass_close.onnx")
+CLOSE_PATH = learned.DROPPING_NETWORK_CLOSE
 
 CLOSE_PX = 48
 """Side of a picture."""

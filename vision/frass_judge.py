@@ -9,12 +9,12 @@ networks have not seen.
 import json
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from vision import learned
 from vision.frass_company import COMPANY, LOOKS, company
 from vision.frass_measures import MEASURES
 from vision.frass_spots import Spots
@@ -34,7 +34,7 @@ KNOWN = (
 )
 """What is known of a spot alone, in order."""
 
-JUDGE_PATH = Path(__file__).with_name("frass.json")
+JUDGE_PATH = learned.DROPPING_JUDGE
 
 _SUREST = 8.0  # log-odds by a close look that are believed at most
 _LOOKS = [KNOWN.index(name) for name in LOOKS]

@@ -6,12 +6,12 @@ dropping is there at all, and how large it is. ``python -m scripts.train_frass``
 
 from dataclasses import dataclass, field
 from functools import cache
-from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision import learned
 from vision.onnx import load_onnx
 
 __all__ = [
@@ -25,7 +25,7 @@ __all__ = [
     "see",
 ]
 
-NET_PATH = Path(__file__).with_name("frass.onnx")
+NET_PATH = learned.DROPPING_NETWORK
 
 FRASS_LONG_PX = 1280
 """Long side at which droppings are looked for; smaller photos are used as they are."""

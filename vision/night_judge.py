@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from vision import learned
 from vision.layers import through
 from vision.night_features import FEATURES
 from vision.night_join import PAIR_FEATURES
@@ -112,7 +113,7 @@ def load_night_judge(path: Path | None = None) -> NightJudge:
     ValueError
         In one sentence, when the file belongs to another version.
     """
-    path = path or Path(__file__).with_name("night_judge.json")
+    path = path or learned.NIGHT_JUDGE
     stored = json.loads(path.read_text(encoding="utf-8"))
     named = [stored.get(f"{name}_features") for name in _NETS]
     if stored.get("version") != JUDGE_VERSION or named != [list(one) for one in _NETS.values()]:

@@ -2,12 +2,14 @@
 
 import re
 
+from vision.errors import SpotlampError
+
 __all__ = ["MissingSystemLibrary", "require_opencv"]
 
 _LIBRARY = re.compile(r"\blib[\w.+-]*\.so[\w.]*")
 
 
-class MissingSystemLibrary(Exception):  # noqa: N818  it says what is the matter
+class MissingSystemLibrary(SpotlampError):  # noqa: N818  it says what is the matter
     """OpenCV needs a library that this system lacks; the message is one sentence for people."""
 
 

@@ -19,6 +19,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision import learned
 from vision.colour import lab_8bit, log_chromaticity
 
 __all__ = [
@@ -41,7 +42,7 @@ Cells = NDArray[np.intp]
 OVERVIEW_PX = 352
 """Long side of the overview on which leaves are looked for; smaller photos are used as they are."""
 
-WEIGHTS_PATH = Path(__file__).with_name("outline.json")
+WEIGHTS_PATH = learned.OUTLINE
 
 _RING_SHARE = 0.04  # width of the border that shows the background, of the photo's short side
 _NEAR, _WIDE, _FAR = 0.01, 0.03, 0.1  # half widths of surroundings, of the photo's long side

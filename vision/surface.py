@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from vision import learned
 from vision.tissue import CONTRASTS
 
 __all__ = ["SURFACE_VERSION", "Surface", "load_surface"]
@@ -79,7 +80,7 @@ def load_surface(path: Path | None = None) -> Surface:
     ValueError
         In one sentence, when the file belongs to another version.
     """
-    path = path or Path(__file__).with_name("surface.json")
+    path = path or learned.SURFACE
     stored = json.loads(path.read_text(encoding="utf-8"))
     if stored.get("version") != SURFACE_VERSION or stored.get("contrasts") != list(CONTRASTS):
         raise ValueError(f"{path.name} was made for another version: fit it again.")

@@ -21,6 +21,7 @@ from models.care.season import (
 )
 from models.entries import LogEntry, PhotoEntry
 from vision.burn import BurnReading
+from vision.errors import SpotlampError
 from vision.flags import explain
 
 __all__ = ["BurnCheckError", "BurnPhoto", "SprayTest", "gather_test", "judge_burn", "worst"]
@@ -39,7 +40,7 @@ _UNUSABLE = frozenset(
 _BEFORE_DAYS, _AFTER_DAYS = 3, 4
 
 
-class BurnCheckError(Exception):
+class BurnCheckError(SpotlampError):
     """A burn check cannot be made yet, or from these photos; one sentence for people."""
 
 

@@ -6,13 +6,14 @@ from typing import get_args
 
 from models.care.records import BurnVerdict, Verdict
 from models.entries import LogEntry
+from vision.errors import SpotlampError
 
 __all__ = ["BadVerdictError", "entry_of", "verdict_of"]
 
 _VERDICTS: dict[str, Verdict] = {verdict: verdict for verdict in get_args(Verdict)}
 
 
-class BadVerdictError(Exception):
+class BadVerdictError(SpotlampError):
     """A burn check's entry cannot be understood; the message is one sentence for people."""
 
 

@@ -6,11 +6,12 @@ from datetime import time
 from typing import Any, get_type_hints
 
 from models.garden import Garden
+from vision.errors import SpotlampError
 
 __all__ = ["CareSettingsError", "Thresholds", "filled", "shown", "thresholds_of", "why"]
 
 
-class CareSettingsError(Exception):
+class CareSettingsError(SpotlampError):
     """The garden's care settings cannot be used; the message is one sentence for people."""
 
 

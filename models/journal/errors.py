@@ -6,12 +6,14 @@ from contextlib import contextmanager
 
 from sqlalchemy.exc import DBAPIError, OperationalError
 
+from vision.errors import SpotlampError
+
 __all__ = ["DamagedError", "JournalError", "explained"]
 
 _DAMAGED = ("malformed", "not a database", "disk image", "unsupported file format")
 
 
-class JournalError(Exception):
+class JournalError(SpotlampError):
     """The journal cannot be used; the message is one sentence for people."""
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from models.pattern.call import BlightKind, Pattern, PatternCall, call_of
 from models.pattern.measures import MEASURES
 from models.pattern.reason import reason
+from vision.errors import SpotlampError
 
 __all__ = [
     "CLASSES",
@@ -45,7 +46,7 @@ PATTERNS = ("blight", "none", "spot")
 Floats = NDArray[np.float64]
 
 
-class UnfitClassifier(Exception):  # noqa: N818  it says what is the matter
+class UnfitClassifier(SpotlampError):  # noqa: N818  it says what is the matter
     """A classifier file does not fit this version; the message is one sentence for people."""
 
 

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from models.csv_tables import COMMA, ReadTable, TableError, read_table
 from models.weather.records import StationRecord, WeatherHour
+from vision.errors import SpotlampError
 
 __all__ = ["StationColumns", "WeatherFileError", "parse_columns", "read_station"]
 
@@ -28,7 +29,7 @@ _YES = {"1", "y", "yes", "true", "wet"}
 _NO = {"0", "n", "no", "false", "dry"}
 
 
-class WeatherFileError(Exception):
+class WeatherFileError(SpotlampError):
     """A weather file cannot be used; the message is one sentence for people."""
 
 

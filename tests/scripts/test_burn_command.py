@@ -124,6 +124,31 @@ def test_photos_that_were_moved_are_found_where_they_are_named(garden, tmp_path)
     assert "A1: burned" in found.output
 
 
+def test_photos_that_cannot_be_read_are_passed_over(garden, tmp_path):
+    folder = garden("burnt")
+    (folder / "A1" / "gone.jpg").symlink_to(tmp_path / "nowhere.jpg")
+    (folder / "B1" / "03.jpg").unlink()
+    (folder / "B1" / "03.jpg").symlink_to(tmp_path / "nowhere.jpg")
+    damaged = folder / "A1" / "04.jpg"
+    damaged.write_bytes((folder / "A1" / "03.jpg").read_bytes()[:2000])
+    with open_journal(folder) as journal:
+        journal.file_reading(PhotoEntry("A1/04.jpg", content_hash(damaged), AFTER, plant="A1"))
+    result = run(folder, str(folder), "--out", str(tmp_path / "out"))
+    assert "A1: burned" in result.output
+    assert "1 photos before and 1 after" in result.output
+    assert verdicts(folder)[0].figures["unsprayed_plants"] == 0
+
+
+def test_when_no_photo_of_one_side_can_be_read_there_is_one_sentence(garden, tmp_path):
+    folder = garden("burnt")
+    after = folder / "A1" / "03.jpg"
+    after.unlink()
+    after.symlink_to(tmp_path / "nowhere.jpg")
+    result = run(folder, "--out", str(tmp_path / "out"))
+    assert (result.exit_code, len(result.stderr.splitlines())) == (1, 1)
+    assert "A1/03.jpg" in result.stderr
+
+
 def test_without_a_spray_there_is_nothing_to_check(garden):
     result = CliRunner().invoke(app, ["burn", "B1", "--garden", str(garden("clean"))])
     assert result.exit_code == 1

@@ -177,6 +177,21 @@ def test_a_photo_that_is_named_otherwise_now_stays_and_is_told(planted, paint_ph
     assert filed(planted) == {"A1/x.jpg": ("A1", "folder")}
 
 
+def test_a_link_that_leads_nowhere_is_one_sentence_and_nothing_is_assigned(
+    planted, paint_photo, score, spotlamp
+):
+    paint_photo(planted / "walk" / "x.jpg", 30)
+    score(planted)
+    before = filed(planted)
+    broken = planted / "walk" / "gone.jpg"
+    broken.symlink_to(planted / "nowhere.jpg")
+    for given in (planted / "walk", broken):
+        said = spotlamp("assign", given, "A1", "--garden", planted, code=1).stderr
+        assert "gone.jpg" in said
+        assert said.count("\n") == 1
+    assert filed(planted) == before
+
+
 def test_photos_are_assigned_by_hand(planted, paint_photo, score, spotlamp):
     for seed, name in enumerate(("walk/x.jpg", "walk/y.jpg", "z.jpg")):
         paint_photo(planted / name, seed)

@@ -2,13 +2,16 @@
 
 from dataclasses import asdict
 from datetime import datetime, timedelta, timezone
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+import vision
 from models.pattern import CLASSIFIER_FILE, PatternCall
 from scripts.results import PhotoResult, from_json, to_json
 from scripts.store import ReadingStore, Settings, measuring_fingerprint
+from vision.learned import LEARNED_FILES
 from vision.records import DayReading, LeafReading, Lesion
 
 CONTENT = "5e" * 32
@@ -103,14 +106,21 @@ def test_a_new_way_of_measuring_finds_nothing_old(store, monkeypatch, where, new
     assert other.get(CONTENT) is None
 
 
-def test_a_newly_trained_file_finds_nothing_old(store, tmp_path, monkeypatch):
+@pytest.mark.parametrize("place", range(len(LEARNED_FILES)), ids=lambda n: LEARNED_FILES[n].name)
+def test_a_newly_trained_file_finds_nothing_old(store, tmp_path, monkeypatch, place):
     store.put(a_result())
-    monkeypatch.setattr("vision.measure.__file__", str(tmp_path / "measure.py"))
-    fingerprints = []
-    for trained in (b"1", b"2"):
-        (tmp_path / "surface.json").write_bytes(trained)
-        fingerprints.append(measuring_fingerprint(Settings()))
-    assert len({store.fingerprint, *fingerprints}) == 3
+    trained = tmp_path / LEARNED_FILES[place].name
+    trained.write_bytes(LEARNED_FILES[place].read_bytes() + b" ")
+    files = (*LEARNED_FILES[:place], trained, *LEARNED_FILES[place + 1 :])
+    monkeypatch.setattr("scripts.store.LEARNED_FILES", files)
+    other = ReadingStore(store.folder, measuring_fingerprint(Settings()))
+    assert other.get(CONTENT) is None
+
+
+def test_no_learned_file_is_missing_from_the_list():
+    folder = Path(vision.__path__[0])
+    there = {path for path in folder.rglob("*") if path.suffix in (".json", ".onnx")}
+    assert there == set(LEARNED_FILES)
 
 
 def test_another_pattern_classifier_finds_nothing_old(store, tmp_path):

@@ -21,7 +21,7 @@ def measured(monkeypatch):
 
         return measure
 
-    for name in ("measure_day_photo", "measure_night_photo"):
+    for name in ("measure_day", "measure_night"):
         monkeypatch.setattr(batch, name, recorded(getattr(batch, name)))
     return names
 

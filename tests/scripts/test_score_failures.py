@@ -52,21 +52,31 @@ def test_a_one_pixel_photo_is_no_reason_to_stop(garden, tmp_path, spotlamp, read
 def test_an_error_nobody_foresaw_costs_one_photo_alone(
     garden, tmp_path, spotlamp, read_table, monkeypatch
 ):
-    real = batch.measure_day_photo
+    real = batch.measure_day
 
     def fails_once(photo, *more):
         if photo.name == "bed-2/c.jpg":
             raise ZeroDivisionError("division\nby zero")
         return real(photo, *more)
 
-    monkeypatch.setattr(batch, "measure_day_photo", fails_once)
+    monkeypatch.setattr(batch, "measure_day", fails_once)
     spotlamp("score", garden, "--out", tmp_path / "out", "--jobs", 1)
     status = {r["photo"]: r["status"] for r in read_table(tmp_path / "out" / "photos.csv")}
     assert [name for name, value in status.items() if value == "unreadable"] == ["bed-2/c.jpg"]
     (sentence,) = (tmp_path / "out" / "problems.txt").read_text(encoding="utf-8").splitlines()
     assert sentence.startswith("“bed-2/c.jpg”")
     assert "ZeroDivisionError: division by zero" in sentence
-    assert "batch.py" in sentence
+    assert "in scripts/batch.py, line" in sentence
+
+
+def test_an_error_nobody_foresaw_names_the_stage_in_which_it_arose(
+    garden, tmp_path, spotlamp, monkeypatch
+):
+    monkeypatch.setattr("models.pattern.measures.position_measures", None)
+    spotlamp("score", garden, "--out", tmp_path / "out", "--jobs", 1, code=1)
+    sentences = (tmp_path / "out" / "problems.txt").read_text(encoding="utf-8").splitlines()
+    assert len(sentences) == 4
+    assert all("in models/pattern/measures.py, line" in sentence for sentence in sentences)
 
 
 def test_when_nothing_could_be_measured_the_tables_are_there_and_the_code_is_1(
