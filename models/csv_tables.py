@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from vision.errors import SpotlampError
+
 __all__ = [
     "ANY_DELIMITER",
     "COMMA",
@@ -33,7 +35,7 @@ _LINE_STARTS = ("\t", "\r", "\n")
 _LARGEST_CELL = 2**31 - 1  # bytes; notes may be long
 
 
-class TableError(ValueError):
+class TableError(SpotlampError):
     """A file cannot be read as a table; the message is one sentence for people."""
 
 
