@@ -1,126 +1,132 @@
-"""Weather risk beside severity, on one axis of days."""
+"""Strips of days: how long leaves were wet, what that favoured, and the looks between them."""
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
 
-from vision.drawing import BLACK, BLUE, ORANGE, VERMILLION, Colour
+from models.weather import STEPS, WetDay
+from scripts.trend_words import day_words
+from vision.drawing import BLUE, ORANGE, SKY_BLUE, VERMILLION, Colour
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["RiskCourse", "draw_risk", "weather_chart"]
+__all__ = ["weather_chart"]
 
-_LOOKS: tuple[tuple[Colour, str, str], ...] = ((BLUE, "-", "s"), (ORANGE, "--", "^"))
-
-
-@dataclass(frozen=True)
-class RiskCourse:
-    """The sums of one table of risk.
-
-    Attributes
-    ----------
-    name : str
-        For the legend.
-    sums : tuple of (date, int)
-        Severity values added up to each day.
-    limit : int
-        From here on it is time to photograph every plant.
-    """
-
-    name: str
-    sums: tuple[tuple[date, int], ...]
-    limit: int
+_SIZES = {"little": 12, "some": 48, "much": 120}  # of a day's square, points²
+_STRIPS = ("early blight,\nleaf spot", "late blight")
 
 
 def _hex(colour: Colour) -> str:
     return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
-def draw_risk(
-    axes: "Axes", courses: Sequence[RiskCourse], forecast_from: date | None = None
-) -> None:
-    """Draw courses of risk into axes whose x axis is in days, such as below a severity chart.
-
-    Each course has a colour, a line and a sign of its own, and a thin line at its limit. What
-    follows from a forecast lies on a hatched ground.
-    """
-    for course, (colour, line, sign) in zip(courses, _LOOKS, strict=False):
-        days, totals = zip(*course.sums, strict=True) if course.sums else ((), ())
-        hue = _hex(colour)
-        axes.plot(
-            days,
-            totals,
-            drawstyle="steps-post",
-            color=hue,
-            linestyle=line,
-            marker=sign,
-            markersize=3,
-            label=course.name,
-        )
-        axes.axhline(course.limit, linewidth=0.8, color=hue, linestyle=line)
-        axes.annotate(
-            f"photograph from {course.limit} on",
-            (0.55, course.limit),
-            xycoords=("axes fraction", "data"),
-            ha="center",
-            va="bottom",
-            fontsize=7,
-        )
-    if forecast_from is not None:
-        last = max((day for course in courses for day, _ in course.sums), default=forecast_from)
-        begin, end = (_number(day) for day in (forecast_from, last + timedelta(days=1)))
-        look: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.7", "hatch": "//"}
-        axes.axvspan(begin, end, label="forecast", zorder=0, **look)
-    highest = max((course.limit for course in courses), default=1)
-    axes.set(ylabel="risk of the weather\n(sum of daily values)", ylim=(0, None))
-    axes.set_ylim(top=max(axes.get_ylim()[1], 1.15 * highest))
-    axes.legend(loc="center left", fontsize=7)
-
-
-def _number(day: date) -> float:
-    from matplotlib.dates import date2num
-
-    return float(date2num(day))  # type: ignore[no-untyped-call]
+_FILLS = {"little": "0.6", "some": _hex(ORANGE), "much": _hex(VERMILLION)}
 
 
 def weather_chart(
-    courses: Sequence[RiskCourse],
-    severities: Sequence[tuple[datetime, float]] = (),
-    forecast_from: date | None = None,
-    kind: str = "png",
+    days: Sequence[WetDay], looks: Sequence[tuple[datetime, float]] = (), kind: str = "png"
 ) -> bytes:
-    """Return a chart of severity above and risk below, over the same days.
+    """Return a chart of looks, wet hours and what they favoured, over the same days.
 
     Parameters
     ----------
-    courses : sequence of RiskCourse
-        At most two.
-    severities : sequence of (datetime, float)
-        Severity of each photo, percent.
-    forecast_from : date, optional
-        First day of the forecast.
+    days : sequence of WetDay
+        From noon to noon.
+    looks : sequence of (datetime, float)
+        When each photo was taken, and its severity, percent. Photos from before the first day are
+        left out.
     kind : {"png", "svg"}
         Format.
     """
-    from matplotlib import dates
+    from matplotlib import rc_context
     from matplotlib.figure import Figure
 
-    figure: Figure = Figure(figsize=(7.2, 5.0), dpi=120, layout="constrained")
-    below: Any = figure.subplots(2 if severities else 1, 1, sharex=True)
-    if severities:
-        above, below = below
-        days = [when.replace(tzinfo=None) for when, _ in severities]
-        shown = [value for _, value in severities]
-        above.plot(days, shown, "o", color=_hex(VERMILLION), markeredgecolor=_hex(BLACK))
-        above.set(ylabel="severity, % of the leaf area", ylim=(0, None))
-        above.set_title("Severity of each photo, and what the weather favoured")
-    draw_risk(below, courses, forecast_from)
-    locator: Any = dates.AutoDateLocator()  # type: ignore[no-untyped-call]
-    below.xaxis.set_major_locator(locator)
-    below.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
-    picture = io.BytesIO()
-    figure.savefig(picture, format=kind)
+    with rc_context({"font.size": 11, "svg.hashsalt": "weather"}):
+        looks = [one for one in looks if days and one[0].date() >= days[0].day]
+        heights = [3.0, 2.4, 1.5] if looks else [2.4, 1.5]
+        figure: Figure = Figure(figsize=(6.4, 1.6 * len(heights) + 2.2), dpi=120)
+        figure.set_layout_engine("constrained")
+        *above, wet, strips = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights)
+        for axes in above:
+            _draw_looks(axes, looks)
+        _draw_wet_hours(wet, days)
+        _draw_strips(strips, days)
+        for axes in (*above, wet, strips):
+            _hatch_forecast(axes, days, "forecast" if axes is strips else None)
+            axes.spines[["top", "right"]].set_visible(False)
+        _name_days(strips)
+        figure.suptitle("How long leaves were wet, and what that favoured", fontsize=12)
+        figure.legend(loc="outside lower center", ncols=2, frameon=False)
+        picture = io.BytesIO()
+        figure.savefig(picture, format=kind)
     return picture.getvalue()
+
+
+def _draw_looks(axes: "Axes", looks: Sequence[tuple[datetime, float]]) -> None:
+    at: Any = [when.replace(tzinfo=None) for when, _ in looks]
+    shown = [severity for _, severity in looks]
+    axes.plot(at, shown, "o", color=_hex(BLUE), markersize=5, label="one photo of a plant")
+    axes.set(ylabel="severity,\n% of the leaf", ylim=(0, None))
+
+
+def _draw_wet_hours(axes: "Axes", days: Sequence[WetDay]) -> None:
+    known = [(_middle(day.day), day.wet_hours) for day in days if day.wet_hours is not None]
+    at: Any = [middle for middle, _ in known]
+    axes.bar(
+        at,
+        [hours for _, hours in known],
+        width=0.8,
+        color=_hex(SKY_BLUE),
+        edgecolor=_hex(BLUE),
+        label="hours with wet leaves, noon to noon",
+    )
+    axes.set(ylabel="hours wet", ylim=(0, 24), yticks=(0, 6, 12, 18, 24))
+
+
+def _draw_strips(axes: "Axes", days: Sequence[WetDay]) -> None:
+    """Draw a square a day and disease: the more was favoured, the larger and the warmer."""
+    for step in STEPS:
+        at: list[Any] = []
+        row: list[int] = []
+        for day in days:
+            hit = [n for n, found in enumerate((day.early, day.late)) if found == step]
+            at += [_middle(day.day)] * len(hit)
+            row += hit
+        axes.scatter(
+            at,
+            row,
+            s=_SIZES[step],
+            c=_FILLS[step],
+            marker="s",
+            edgecolors="black",
+            linewidths=0.6,
+            label=f"favoured {step}",
+        )
+    axes.set(yticks=(0, 1), yticklabels=_STRIPS, ylim=(1.6, -0.6))
+    axes.tick_params(axis="y", length=0)
+
+
+def _middle(day: date) -> datetime:
+    """Return the midnight in the middle of a day that ends at noon."""
+    return datetime.combine(day, time())
+
+
+def _hatch_forecast(axes: "Axes", days: Sequence[WetDay], label: str | None) -> None:
+    """Hatch the ground on which forecast days stand."""
+    ahead: Any = [_middle(day.day) for day in days if day.forecast]
+    if ahead:
+        half = timedelta(hours=12)
+        look: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.75", "hatch": "//"}
+        axes.axvspan(ahead[0] - half, ahead[-1] + half, label=label, zorder=0, **look)
+
+
+def _name_days(axes: "Axes") -> None:
+    from matplotlib import dates, ticker
+
+    locator: Any = dates.AutoDateLocator(minticks=3, maxticks=7)  # type: ignore[no-untyped-call]
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(
+        ticker.FuncFormatter(lambda day, _: day_words(dates.num2date(day)))  # type: ignore[no-untyped-call]
+    )

@@ -1,4 +1,4 @@
-"""``spotlamp weather``: how favourable the weather was for diseases, from a station's file."""
+"""``spotlamp weather``: how long leaves were wet, and what that favours, by a station's file."""
 
 from pathlib import Path
 from typing import Annotated
@@ -56,7 +56,11 @@ def weather(
     ] = 14,
     chart: Annotated[
         Path | None,
-        typer.Option("--chart", metavar="FILE", help="Draw risk beside severity: .png or .svg."),
+        typer.Option(
+            "--chart",
+            metavar="FILE",
+            help="Draw wet days, what they favoured, and the looks: .png or .svg.",
+        ),
     ] = None,
     at: Annotated[
         str | None,
@@ -64,12 +68,12 @@ def weather(
     ] = None,
     garden: GardenFolder = None,
 ) -> None:
-    """Say how favourable the weather was for diseases, day by day and added up.
+    """Say how long leaves were wet since each plant's last look, what that favours, when to look.
 
     Reads the CSV of a weather station: columns as you name them, each with its unit, here or in
-    the table [weather] of the garden's settings; and the garden's log, where a spray starts a sum
-    anew. Gaps and values that cannot be are named. Two published tables judge wetness and
-    temperature. They say when to look and to photograph, never what to spray.
+    the table [weather] of the garden's settings; and the garden's photos and log. Gaps and values
+    that cannot be are named. Two published tables of wetness and warmth say how much a day
+    favoured a disease: little, some or much. That says when to look, never what to spray.
 
     Writes nothing but the screen, and the chart where asked for. Answers at once; the chart costs
     a second or two.

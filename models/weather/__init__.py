@@ -1,19 +1,19 @@
 """Weather of the garden: a station's file, and published tables of how it favours diseases."""
 
-from models.weather.days import care_days, hyre_days, rain_since, risk_days
-from models.weather.records import RiskDay, StationRecord, WeatherHour
-from models.weather.severity_values import (
-    EARLY_FIRST,
-    EARLY_NEXT,
+from models.weather.days import care_days, hyre_days, rain_since, wet_days
+from models.weather.favour import (
     EARLY_SOURCE,
-    LATE_FIRST,
     LATE_SOURCE,
-    RiskSum,
-    add_up,
+    STEPS,
+    Favoured,
+    WetSince,
     early_value,
     hyre_favourable,
     late_value,
+    step_of,
+    wet_since,
 )
+from models.weather.records import StationRecord, Step, WeatherHour, WetDay
 from models.weather.station import (
     StationColumns,
     WeatherFileError,
@@ -23,18 +23,17 @@ from models.weather.station import (
 from models.weather.wash_off import residue_share, wash_off_words
 
 __all__ = [
-    "EARLY_FIRST",
-    "EARLY_NEXT",
     "EARLY_SOURCE",
-    "LATE_FIRST",
     "LATE_SOURCE",
-    "RiskDay",
-    "RiskSum",
+    "STEPS",
+    "Favoured",
     "StationColumns",
     "StationRecord",
+    "Step",
     "WeatherFileError",
     "WeatherHour",
-    "add_up",
+    "WetDay",
+    "WetSince",
     "care_days",
     "early_value",
     "hyre_days",
@@ -44,6 +43,8 @@ __all__ = [
     "rain_since",
     "read_station",
     "residue_share",
-    "risk_days",
+    "step_of",
     "wash_off_words",
+    "wet_days",
+    "wet_since",
 ]

@@ -1,4 +1,4 @@
-"""Hours into days: what the tables of risk ask for, and what the spray calendar asks for."""
+"""Hours into days: what the tables of wetness ask for, and what the spray calendar asks for."""
 
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, time, timedelta
@@ -6,28 +6,19 @@ from statistics import fmean
 from zoneinfo import ZoneInfo
 
 from models.care.records import DayWeather
-from models.weather.records import RiskDay, WeatherHour
-from models.weather.severity_values import early_value, hyre_favourable, late_value
+from models.weather.favour import early_value, hyre_favourable, late_value, step_of
+from models.weather.records import WeatherHour, WetDay
 
-__all__ = ["HUMID_PCT", "WET_PCT", "care_days", "hyre_days", "rain_since", "risk_days"]
+__all__ = ["HUMID_PCT", "care_days", "hyre_days", "rain_since", "wet_days"]
 
 HUMID_PCT = 80.0
 """Relative humidity of a humid hour, as in the source of the late-blight table [read]."""
-
-WET_PCT = 90.0
-"""Relative humidity from which leaves count as wet where no sensor says so (practice)."""
 
 _MOST_MISSING = 6  # hours of a day; with more it is not judged
 _LEAST_HOURS_OF_DAY = 18  # with fewer, neither a sum of rain nor a highest value is the day's
 
 
-def _wet(hour: WeatherHour) -> bool | None:
-    if hour.wet_share is not None:
-        return hour.wet_share >= 0.5
-    return None if hour.humidity_pct is None else hour.humidity_pct >= WET_PCT
-
-
-def risk_days(hours: Sequence[WeatherHour], now: datetime) -> list[RiskDay]:
+def wet_days(hours: Sequence[WeatherHour], now: datetime) -> list[WetDay]:
     """Judge each day from noon to noon by both tables.
 
     Parameters
@@ -39,8 +30,8 @@ def risk_days(hours: Sequence[WeatherHour], now: datetime) -> list[RiskDay]:
 
     Returns
     -------
-    list of RiskDay
-        Every day between the first and the last with any hour; a value is None where more than
+    list of WetDay
+        Every day between the first and the last with any hour; a step is None where more than
         6 of the 24 hours lack what the table asks for.
     """
     by_day: dict[date, list[WeatherHour]] = {}
@@ -50,25 +41,25 @@ def risk_days(hours: Sequence[WeatherHour], now: datetime) -> list[RiskDay]:
         return []
     first, last = min(by_day), max(by_day)
     days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
-    return [_risk_day(day, by_day.get(day, []), now) for day in days]
+    return [_wet_day(day, by_day.get(day, []), now) for day in days]
 
 
-def _risk_day(day: date, hours: Sequence[WeatherHour], now: datetime) -> RiskDay:
+def _wet_day(day: date, hours: Sequence[WeatherHour], now: datetime) -> WetDay:
     known = [hour for hour in hours if hour.temp_c is not None]
-    wet = [hour for hour in known if _wet(hour)]
+    wet = [hour for hour in known if hour.wet]
     spell = _longest_spell([h for h in known if (h.humidity_pct or 0) >= HUMID_PCT])
-    lost_wet = 24 - sum(_wet(hour) is not None for hour in known)
+    lost_wet = 24 - sum(hour.wet is not None for hour in known)
     lost_humid = 24 - sum(hour.humidity_pct is not None for hour in known)
     wet_c, humid_c = _mean_c(wet), _mean_c(spell)
     judged_wet, judged_humid = lost_wet <= _MOST_MISSING, lost_humid <= _MOST_MISSING
-    return RiskDay(
+    return WetDay(
         day=day,
         wet_hours=len(wet) if judged_wet else None,
         wet_mean_c=wet_c if judged_wet else None,
-        early_value=early_value(wet_c or 0.0, len(wet)) if judged_wet else None,
+        early=step_of(early_value(wet_c or 0.0, len(wet))) if judged_wet else None,
         humid_hours=len(spell) if judged_humid else None,
         humid_mean_c=humid_c if judged_humid else None,
-        late_value=late_value(humid_c or 0.0, len(spell)) if judged_humid else None,
+        late=step_of(late_value(humid_c or 0.0, len(spell))) if judged_humid else None,
         missing_hours=max(0, min(lost_wet, lost_humid)),
         forecast=any(hour.at >= now for hour in hours),
     )
@@ -108,7 +99,7 @@ def _care_day(day: date, hours: Sequence[WeatherHour], morning: tuple[time, time
     rain = [hour.rain_mm for hour in hours if hour.rain_mm is not None]
     heat = [hour.hottest_c for hour in hours if hour.hottest_c is not None]
     early = [hour for hour in hours if morning[0] <= hour.at.time() < morning[1]]
-    wet = [known for hour in early if (known := _wet(hour)) is not None]
+    wet = [known for hour in early if (known := hour.wet) is not None]
     rained = rain and (sum(rain) > 0 or len(rain) >= _LEAST_HOURS_OF_DAY)
     return DayWeather(
         day=day,

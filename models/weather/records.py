@@ -1,9 +1,15 @@
-"""The records of weather: hours of a station, and what a day's wetness and warmth add up to."""
+"""The records of weather: hours of a station, and what a day's wetness and warmth favour."""
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Literal
 
-__all__ = ["RiskDay", "StationRecord", "WeatherHour"]
+__all__ = ["WET_PCT", "StationRecord", "Step", "WeatherHour", "WetDay"]
+
+WET_PCT = 90.0
+"""Relative humidity from which leaves count as wet where no sensor says so (practice)."""
+
+Step = Literal["little", "some", "much"]
 
 
 @dataclass(frozen=True)
@@ -31,6 +37,13 @@ class WeatherHour:
     wet_share: float | None = None
     rain_mm: float | None = None
 
+    @property
+    def wet(self) -> bool | None:
+        """Whether leaves were wet; None where neither sensor nor humidity says so."""
+        if self.wet_share is not None:
+            return self.wet_share >= 0.5
+        return None if self.humidity_pct is None else self.humidity_pct >= WET_PCT
+
 
 @dataclass(frozen=True)
 class StationRecord:
@@ -49,7 +62,7 @@ class StationRecord:
 
 
 @dataclass(frozen=True)
-class RiskDay:
+class WetDay:
     """The day from one noon to the next, named after the morning in it: nights stay whole.
 
     Attributes
@@ -60,16 +73,16 @@ class RiskDay:
         Hours with wet leaves; None where too much is missing.
     wet_mean_c : float or None
         Mean temperature of these hours, °C.
-    early_value : int or None
-        Severity value of early blight and leaf spot, 0 to 4.
+    early : {"little", "some", "much"} or None
+        How much this favoured early blight and leaf spot.
     humid_hours : int or None
         Longest humid spell, hours.
     humid_mean_c : float or None
         Its mean temperature, °C.
-    late_value : int or None
-        Severity value of late blight, 0 to 4.
+    late : {"little", "some", "much"} or None
+        How much this favoured late blight.
     missing_hours : int
-        Hours of 24 without the figures needed; the values are then at least so high.
+        Hours of 24 without the figures needed; the steps are then at least so high.
     forecast : bool
         Whether any of its hours lies in the future.
     """
@@ -77,9 +90,9 @@ class RiskDay:
     day: date
     wet_hours: int | None
     wet_mean_c: float | None
-    early_value: int | None
+    early: Step | None
     humid_hours: int | None
     humid_mean_c: float | None
-    late_value: int | None
+    late: Step | None
     missing_hours: int
     forecast: bool

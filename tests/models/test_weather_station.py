@@ -15,7 +15,7 @@ from models.weather import (
     parse_columns,
     rain_since,
     read_station,
-    risk_days,
+    wet_days,
 )
 
 ZONE = ZoneInfo("Europe/Berlin")
@@ -118,7 +118,7 @@ def test_times_with_an_offset_come_into_the_gardens_zone(tmp_path):
 def test_files_that_cannot_be_used_are_refused_in_one_sentence(tmp_path):
     with pytest.raises(WeatherFileError, match="no row with a time"):
         read(tmp_path, ["yesterday,1,2,3"])
-    with pytest.raises(WeatherFileError, match="cannot be read"):
+    with pytest.raises(WeatherFileError, match="cannot be opened"):
         read_station(tmp_path / "gone.csv", COLUMNS, ZONE)
     with pytest.raises(WeatherFileError, match="at least one column"):
         parse_columns("Time", {"temperature": None})
@@ -130,17 +130,17 @@ NOW = datetime(2026, 6, 3, 12, tzinfo=ZONE)
 def test_a_wet_night_counts_whole_for_the_morning_in_it(tmp_path):
     rows = hourly("2026-06-01 12:00", 8, humidity=50) + hourly("2026-06-01 20:00", 12, temp=22)
     rows += hourly("2026-06-02 08:00", 4, humidity=50)
-    (day,) = risk_days(read(tmp_path, rows).hours, NOW)
+    (day,) = wet_days(read(tmp_path, rows).hours, NOW)
     assert day.day == date(2026, 6, 2)
-    assert (day.wet_hours, day.early_value) == (12, 2)  # 21 to 25 °C, 6 to 12 h
-    assert (day.humid_hours, day.late_value) == (12, 1)  # 60 to 80 °F, 10 to 12 h
+    assert (day.wet_hours, day.early) == (12, "some")  # 21 to 25 °C, 6 to 12 h
+    assert (day.humid_hours, day.late) == (12, "some")  # 60 to 80 °F, 10 to 12 h
     assert (day.missing_hours, day.forecast) == (0, False)
 
 
 def test_humid_hours_count_only_while_they_follow_each_other(tmp_path):
     rows = hourly("2026-06-01 12:00", 24, humidity=95)
     rows[12] = rows[12].replace("95", "50")
-    (day,) = risk_days(read(tmp_path, rows).hours, NOW)
+    (day,) = wet_days(read(tmp_path, rows).hours, NOW)
     assert (day.wet_hours, day.humid_hours) == (23, 12)
 
 
@@ -149,26 +149,26 @@ def test_a_wetness_sensor_goes_before_humidity(tmp_path):
         "Time", {"temperature": "Out:C", "humidity": "RH:%", "wetness": "W:yes"}
     )
     rows = [f"{row},no" for row in hourly("2026-06-01 12:00", 24)]
-    (day,) = risk_days(read(tmp_path, rows, columns, head="Time,Out,RH,Rain,W").hours, NOW)
+    (day,) = wet_days(read(tmp_path, rows, columns, head="Time,Out,RH,Rain,W").hours, NOW)
     assert (day.wet_hours, day.humid_hours) == (0, 24)
 
 
 def test_a_day_with_too_many_missing_hours_has_no_value(tmp_path):
-    days = risk_days(read(tmp_path, hourly("2026-06-01 12:00", 17)).hours, NOW)
-    assert [day.early_value for day in days] == [None]
-    (day,) = risk_days(read(tmp_path, hourly("2026-06-01 12:00", 18)).hours, NOW)
+    days = wet_days(read(tmp_path, hourly("2026-06-01 12:00", 17)).hours, NOW)
+    assert [day.early for day in days] == [None]
+    (day,) = wet_days(read(tmp_path, hourly("2026-06-01 12:00", 18)).hours, NOW)
     assert (day.wet_hours, day.missing_hours) == (18, 6)
 
 
 def test_days_without_any_row_stand_between(tmp_path):
     rows = hourly("2026-06-01 12:00", 24) + hourly("2026-06-04 12:00", 24)
-    days = risk_days(read(tmp_path, rows).hours, NOW)
+    days = wet_days(read(tmp_path, rows).hours, NOW)
     assert [day.day.day for day in days] == [2, 3, 4, 5]
-    assert [day.late_value is None for day in days] == [False, True, True, False]
+    assert [day.late is None for day in days] == [False, True, True, False]
 
 
 def test_rows_of_the_future_are_forecast(tmp_path):
-    days = risk_days(read(tmp_path, hourly("2026-06-01 12:00", 72)).hours, NOW)
+    days = wet_days(read(tmp_path, hourly("2026-06-01 12:00", 72)).hours, NOW)
     assert [day.forecast for day in days] == [False, False, True]
 
 

@@ -47,18 +47,17 @@ def row(output, day):
     return next(line for line in output.splitlines() if line.startswith(f"2026-06-{day:02}"))
 
 
-def test_each_day_has_its_values_and_their_sums(file):
+def test_each_day_says_what_it_favoured_and_adds_nothing_up(file):
     shown = run(file, *COLUMNS, *at(8)).output
-    # 24 hours of 22 °C and 95 %: 4 by both tables, every day.
-    assert " ".join(row(shown, 2).split()) == "2026-06-02 2 mm 24 22.0 24 22.0 4 4 4 4"
-    assert row(shown, 6).split()[-4:] == ["4", "20", "4", "20!"]
+    # 24 hours of 22 °C and 95 %: the most by both tables, every day alike.
+    assert " ".join(row(shown, 2).split()) == "2026-06-02 2 mm 24 22.0 24 22.0 much much"
+    assert row(shown, 6).split()[3:] == row(shown, 3).split()[3:]
 
 
-def test_alerts_ask_for_photos_and_never_name_a_product(file):
-    shown = run(file, *COLUMNS, *at(8)).output
-    advice = next(part for part in shown.split("\n\n") if part.startswith("Favourable"))
-    assert "photograph the lowest leaves" in " ".join(advice.split())
-    assert not {"soda", "peroxide", "copper", "spray"} & set(advice.lower().split())
+def test_what_is_said_asks_for_a_look_and_never_names_a_product(garden):
+    shown = " ".join(run("--garden", garden, *at(8)).output.split())
+    assert "photograph them" in shown
+    assert not {"soda", "peroxide", "copper", "threshold", "sum"} & set(shown.lower().split())
 
 
 def test_sources_stand_below_and_the_remembered_table_is_marked(file):
@@ -113,22 +112,58 @@ def garden(file, tmp_path):
 
 
 def test_a_gardens_settings_name_its_file_and_columns(garden):
-    shown = run("--garden", garden, *at(8)).output
-    assert row(shown, 6).split()[-1] == "20!"
+    assert row(run("--garden", garden, *at(8)).output, 6).split()[-1] == "much"
 
 
-def test_a_spray_starts_the_sums_anew_and_rain_is_counted_from_it(garden, tmp_path):
+def look(garden, plant, day):
+    with open_journal(garden) as journal:
+        when = datetime(2026, 6, day, 7, tzinfo=UTC)
+        name = f"{plant}-{day}.jpg"
+        journal.file_reading(
+            PhotoEntry(name, name.ljust(64, "0"), when, plant=plant, severity_pct=4.0)
+        )
+
+
+def test_each_plant_is_judged_from_its_own_last_look(garden):
+    make_garden(garden, ["South=B1,B2"])
+    look(garden, "A1", 4)
+    look(garden, "B1", 2)
+    look(garden, "B1", 7)
+    lines = run("--garden", garden, *at(8)).output.splitlines()
+    said = {line.split()[0]: " ".join(line.split()[1:]) for line in lines[2:5]}
+    # Wet all the time: 29 hours since the 7th at 7, 101 since the 4th at 7, all since the 1st.
+    assert said == {
+        "B1": "Sun 7 Jun 29 h much, Mon 8 Jun much, Mon 8 Jun from Wed 10 Jun",
+        "A1": "Thu 4 Jun 101 h much, Fri 5 Jun much, Fri 5 Jun now",
+        "B2": "never 180 h much, Tue 2 Jun much, Tue 2 Jun now",
+    }
+
+
+def test_a_spray_does_not_change_what_the_weather_favoured_and_rain_is_counted_from_it(garden):
+    look(garden, "A1", 3)
+    before = run("--garden", garden, *at(8)).output
     with open_journal(garden) as journal:
         sprayed = datetime(2026, 6, 4, 7, tzinfo=UTC)
         journal.log(LogEntry(0, "spray", sprayed, ("A1",), product="soda"))
-        photo = PhotoEntry("a.jpg", "a" * 64, sprayed, plant="A1", severity_pct=4.0)
-        journal.file_reading(photo)
-    shown = run("--garden", garden, *at(8), "--chart", tmp_path / "risk.png").output
-    assert row(shown, 3).split()[-1] == "8"
-    assert row(shown, 4).split()[-1] == "4"
+    shown = run("--garden", garden, *at(8)).output
+    assert shown.splitlines()[:12] == before.splitlines()[:12]
     assert "8 mm since the last spray" in shown  # four midnights
-    # Severity is drawn above: a photo was filed.
-    assert (tmp_path / "risk.png").is_file()
+
+
+def test_without_a_garden_nobody_looked_and_it_says_so(file):
+    assert "for the plants of a garden" in " ".join(run(file, *COLUMNS, *at(8)).output.split())
+
+
+def test_the_chart_names_its_signs_and_grows_by_the_looks(garden):
+    chart = garden / "wet.svg"
+    run("--garden", garden, *at(8), "--chart", chart)
+    without = chart.read_text()
+    look(garden, "A1", 3)
+    run("--garden", garden, *at(8), "--chart", chart)
+    signs = ("one photo of a plant", "hours with wet leaves", "favoured much")
+    assert all(f"<!-- {sign}" in chart.read_text() for sign in signs)
+    assert "<!-- favoured much" in without
+    assert "<!-- one photo of a plant" not in without
 
 
 def test_the_spray_calendar_gets_the_gardens_days(garden):
