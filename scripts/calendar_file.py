@@ -1,8 +1,12 @@
 """The plan as a calendar file (RFC 5545) that phones and computers import.
 
-An event keeps its identity from one file to the next, so that importing again moves it instead of
-doubling it. Times are those of the garden's clock, with its time zone in the file, so that what
-comes again at 7 in the morning does so in summer and in winter time.
+An event is one task for the same plants. It keeps its identity from one file to the next, so that
+importing again moves it instead of doubling it; what is off the plan comes once more, as cancelled.
+There is no METHOD: by RFC 5546 one would need an organiser with an address, and a file without one
+is what it is here, a picture of the plan, in which RFC 5545 knows cancelled events too.
+
+Times are those of the garden's clock, with its time zone in the file, so that what comes again at 7
+in the morning does so in summer and in winter time.
 """
 
 from collections.abc import Iterable, Mapping
@@ -18,7 +22,7 @@ from models.care.records import Part, Task
 from models.garden import Garden
 from vision.errors import SpotlampError
 
-__all__ = ["BadCalendarError", "calendar_bytes"]
+__all__ = ["BadCalendarError", "calendar_bytes", "is_ours"]
 
 STARTS: Mapping[Part, time] = {"morning": time(7), "day": time(11), "night": time(22)}
 """When the event of a task begins by the garden's clock."""
@@ -26,6 +30,7 @@ STARTS: Mapping[Part, time] = {"morning": time(7), "day": time(11), "night": tim
 _LASTS = timedelta(minutes=45)
 _SERIES_DAYS = 180  # a series ends after so long: by then nobody has planned
 _SUMMARY = 70  # signs
+_OFF = "No longer planned: "  # a calendar that passes over the status still says so
 _OURS = "@spotlamp"  # how the names of our events end
 _EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
 
@@ -39,7 +44,7 @@ def calendar_bytes(
     tasks: Iterable[Task],
     now: datetime,
     *,
-    earlier: bytes | None = None,
+    earlier: Iterable[bytes] = (),
     sells_produce: bool = False,
 ) -> bytes:
     """Write tasks as a calendar.
@@ -52,8 +57,8 @@ def calendar_bytes(
         The plan.
     now : datetime
         When it was made; orders the versions of an event.
-    earlier : bytes, optional
-        The file that this one replaces: what was planned there for later, and no longer is, is
+    earlier : iterable of bytes
+        Files written before: what was planned there for today or later, and no longer is, is
         cancelled.
     sells_produce : bool
         Whether the stricter words are shown.
@@ -66,29 +71,38 @@ def calendar_bytes(
     Raises
     ------
     BadCalendarError
-        When the earlier file is no calendar, or holds events of others, which would be lost.
+        When an earlier file is no calendar, or holds events of others, which would be lost.
     """
     calendar = Calendar()
     calendar.add("prodid", "-//Spotlamp//plan//EN")
     calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
     calendar.add("name", f"{garden.name}: Spotlamp")
     zone = ZoneInfo(garden.time_zone)
-    events = [_event(garden, zone, task, now, sells_produce=sells_produce) for task in tasks]
+    before = _newest(event for data in earlier for event in _events_in(data))
+    events = [_event(garden, zone, task, sells_produce=sells_produce) for task in tasks]
     known = {str(event["uid"]) for event in events}
-    dropped = [e for e in _events_in(earlier) if str(e["uid"]) not in known and _to_come(e, now)]
-    for event in (*events, *(_cancelled(event, now) for event in dropped)):
+    dropped = [e for uid, e in before.items() if uid not in known and _to_come(e, now)]
+    for event in (*events, *(_cancelled(event) for event in dropped)):
+        _stamp(event, now, before.get(str(event["uid"])))
         calendar.add_component(event)
     calendar.add_missing_timezones()
     return bytes(calendar.to_ical())
 
 
-def _event(
-    garden: Garden, zone: ZoneInfo, task: Task, now: datetime, *, sells_produce: bool
-) -> Event:
+def is_ours(data: bytes) -> bool:
+    """Whether these bytes are a calendar that can be replaced."""
+    try:
+        _events_in(data)
+    except BadCalendarError:
+        return False
+    return True
+
+
+def _event(garden: Garden, zone: ZoneInfo, task: Task, *, sells_produce: bool) -> Event:
     event = Event()
-    event.add("uid", f"{uuid5(NAMESPACE_DNS, f'{garden.name}/{task.key}')}{_OURS}")
-    _stamp(event, now)
+    # The plants belong to it: an event for one plant must never turn into one for another.
+    name = f"{garden.name}/{task.key}/{'+'.join(sorted(task.plants))}"
+    event.add("uid", f"{uuid5(NAMESPACE_DNS, name)}{_OURS}")
     start = _start(task, zone)
     event.add("dtstart", start)
     event.add("dtend", start + _LASTS)
@@ -103,14 +117,26 @@ def _event(
     return event
 
 
-def _stamp(event: Event, now: datetime) -> None:
-    """Mark a version: calendars keep the one with the highest number."""
+def _stamp(event: Event, now: datetime, before: Event | None) -> None:
+    """Mark a version: calendars keep the one with the highest number, whatever clocks showed."""
     for name in ("dtstamp", "last-modified", "sequence"):
         event.pop(name, None)
     made = now.astimezone(UTC).replace(microsecond=0)
     event.add("dtstamp", made)
     event.add("last-modified", made)
-    event.add("sequence", int((made - _EPOCH).total_seconds()))
+    event.add("sequence", max(int((made - _EPOCH).total_seconds()), _sequence(before) + 1))
+
+
+def _sequence(event: Event | None) -> int:
+    return int(event.get("sequence", -1)) if event is not None else -1
+
+
+def _newest(events: Iterable[Event]) -> dict[str, Event]:
+    """Return of each event the version with the highest number."""
+    found: dict[str, Event] = {}
+    for event in sorted(events, key=_sequence):
+        found[str(event["uid"])] = event
+    return found
 
 
 def _start(task: Task, zone: ZoneInfo) -> datetime:
@@ -120,8 +146,12 @@ def _start(task: Task, zone: ZoneInfo) -> datetime:
 
 
 def _short(what: str) -> str:
+    """Return the first sentence as a title; a longer one ends with a whole word."""
     first = what.split(". ")[0].rstrip(".")
-    return first if len(first) <= _SUMMARY else f"{first[: _SUMMARY - 1].rstrip()}…"
+    if len(first) <= _SUMMARY:
+        return first
+    words = first[:_SUMMARY].rsplit(" ", 1)[0].removesuffix(" and").rstrip(",;:")
+    return f"{words[: _SUMMARY - 1]}…"
 
 
 def _description(task: Task, *, sells_produce: bool) -> str:
@@ -133,32 +163,49 @@ def _description(task: Task, *, sells_produce: bool) -> str:
     return "\n".join([task.what, f"Why: {task.why}", *photo, *cautions])
 
 
-def _events_in(earlier: bytes | None) -> list[Event]:
-    if earlier is None:
-        return []
+def _events_in(earlier: bytes) -> list[Event]:
+    """Return the events of a file of ours."""
     try:
         found: Any = Calendar.from_ical(earlier)
         events = list(found.walk("VEVENT"))
-    except (ValueError, KeyError, IndexError) as error:
+        ours = all(str(event.get("uid", "")).endswith(_OURS) for event in events)
+        whole = [event for event in events if ours and _is_whole(event)]
+    # Its library lets through whatever a broken line leads to.
+    except Exception as error:
         raise BadCalendarError("The file to be replaced is no calendar: name another.") from error
-    if not all(str(event.get("uid", "")).endswith(_OURS) for event in events):
+    if not ours:
         raise BadCalendarError(
             "The calendar to be replaced holds events that are not of a plan: name another file."
         )
-    return [event for event in events if "dtstart" in event]
+    return whole
+
+
+def _is_whole(event: Event) -> bool:
+    """Whether an event has what is asked of it later; raises where it is broken."""
+    return bool(_last_day(event)) and bool(str(event["summary"])) and _sequence(event) >= 0
 
 
 def _to_come(event: Event, now: datetime) -> bool:
-    """Whether an event of ours lies ahead, or comes again."""
+    """Whether an event of ours is one of today, lies ahead, or comes again.
+
+    That of this morning still stands in the calendar, and may still be followed.
+    """
+    return _last_day(event) >= now.date()
+
+
+def _last_day(event: Event) -> date:
     start = event.decoded("dtstart")
-    if not isinstance(start, datetime):
-        start = datetime.combine(start if isinstance(start, date) else now.date(), time())
-    aware = start if start.tzinfo else start.replace(tzinfo=now.tzinfo)
-    return aware.astimezone(UTC) >= now.astimezone(UTC) or "rrule" in event
+    day = start.date() if isinstance(start, datetime) else start
+    if "rrule" not in event:
+        return date.fromordinal(day.toordinal())
+    rule: Any = event["rrule"]
+    times = int(rule["count"][0]) - 1
+    return date.fromordinal(day.toordinal() + times * int(rule.get("interval", [1])[0]))
 
 
-def _cancelled(event: Event, now: datetime) -> Event:
+def _cancelled(event: Event) -> Event:
     event.pop("status", None)
     event.add("status", "CANCELLED")
-    _stamp(event, now)
+    title = str(event.pop("summary")).removeprefix(_OFF)
+    event.add("summary", f"{_OFF}{title}")
     return event

@@ -14,6 +14,9 @@ from scripts.gardens import chosen_garden, known_plant
 from scripts.moments import moment
 from scripts.tables import write_whole
 
+_SENT = ".sent-calendar.ics"
+"""In the garden's folder: the last calendar written, from whatever folder and to whatever name."""
+
 __all__ = ["flag_view", "plan_view", "rules_view", "today_view"]
 
 
@@ -55,19 +58,23 @@ def plan_view(
     text = plan_text(season, found)
     if ics is None:
         return text
-    _write_calendar(season, found, ics)
+    _write_calendar(season, found, ics, chosen_garden(named) / _SENT)
     return f"{text}\n\nCalendar: {ics}"
 
 
-def _write_calendar(season: Season, found: Plan, path: Path) -> None:
-    from scripts.calendar_file import calendar_bytes  # its library takes a while to import
+def _write_calendar(season: Season, found: Plan, path: Path, kept: Path) -> None:
+    """Write the plan as a calendar, and keep it: the next one may be given another name."""
+    from scripts.calendar_file import calendar_bytes, is_ours  # its library takes a while to import
 
-    earlier = path.read_bytes() if path.is_file() else None
+    earlier = [path.read_bytes()] if path.is_file() else []
+    sent = kept.read_bytes() if kept.is_file() else b""
+    if is_ours(sent):
+        earlier.append(sent)
     sells = season.limits.sells_produce
     made = calendar_bytes(
         season.garden, found.tasks, season.now, earlier=earlier, sells_produce=sells
     )
-    write_whole({path: made})
+    write_whole({kept: made, path: made})
 
 
 def today_view(named: Path | None, at: str | None) -> str:

@@ -89,8 +89,9 @@ def test_the_time_zone_travels_in_the_file():
 
 def test_each_event_has_what_the_standard_asks_for():
     calendar = parsed(calendar_bytes(GARDEN, [SPRAY, LOOK], NOW))
-    assert (str(calendar["version"]), str(calendar["method"])) == ("2.0", "PUBLISH")
+    assert str(calendar["version"]) == "2.0"
     assert "prodid" in calendar
+    assert "method" not in calendar  # it would need an organiser: RFC 5546, 3.2.1
     for event in calendar.walk("VEVENT"):
         assert {"UID", "DTSTAMP", "DTSTART", "SUMMARY"} <= set(event)
         assert event["dtstamp"].dt.tzinfo is not None
@@ -138,17 +139,81 @@ def test_two_files_of_one_hour_differ_in_their_number():
 def test_what_is_no_longer_planned_is_cancelled():
     first = calendar_bytes(GARDEN, [SPRAY, LOOK], NOW)
     later = NOW + timedelta(hours=1)
-    second = calendar_bytes(GARDEN, [LOOK], later, earlier=first)
+    second = calendar_bytes(GARDEN, [LOOK], later, earlier=[first])
     shown = Phone().add(first).add(second).shown()
     assert list(shown) == ["Look at A1 with the UV torch"]
     # And stays cancelled for someone who imports only the third file.
-    third = calendar_bytes(GARDEN, [LOOK], later + timedelta(hours=1), earlier=second)
+    third = calendar_bytes(GARDEN, [LOOK], later + timedelta(hours=1), earlier=[second])
     assert list(Phone().add(first).add(third).shown()) == ["Look at A1 with the UV torch"]
+
+
+def test_what_was_planned_for_this_morning_is_cancelled_at_noon():
+    first = calendar_bytes(GARDEN, [replace(SPRAY, day=NOW.date(), repeat_days=None)], NOW)
+    second = calendar_bytes(GARDEN, [], NOW.replace(hour=13), earlier=[first])
+    (event,) = events(second).values()
+    assert str(event["status"]) == "CANCELLED"
+    # Also read by a calendar that passes over the status.
+    assert str(event["summary"]).startswith("No longer planned: Spray A1 and A2")
+    third = calendar_bytes(GARDEN, [], NOW.replace(hour=14), earlier=[second])
+    assert str(next(iter(events(third).values()))["summary"]).count("No longer planned") == 1
+
+
+def test_an_event_never_turns_into_one_for_another_plant():
+    """The same task in the plan, for the plant that took the other's place."""
+    test = replace(LOOK, key="spot-test:1", kind="spot-test", what="Spot-test A1.")
+    other = replace(test, plants=("A2",), what="Spot-test A2.")
+    first = calendar_bytes(GARDEN, [test], NOW)
+    second = calendar_bytes(GARDEN, [other], NOW + timedelta(hours=1), earlier=[first])
+    (uid,) = events(first)
+    assert str(events(second)[uid]["status"]) == "CANCELLED"
+    assert list(Phone().add(first).add(second).shown()) == ["Spot-test A2"]
+
+
+def test_an_event_keeps_its_name_whatever_the_order_of_its_plants():
+    turned = replace(SPRAY, plants=SPRAY.plants[::-1])
+    one, two = (events(calendar_bytes(GARDEN, [task], NOW)).keys() for task in (SPRAY, turned))
+    assert one == two
+
+
+def test_a_plan_made_as_of_an_earlier_time_still_counts():
+    """A phone keeps the version with the highest number, not the one that was written last."""
+    first = calendar_bytes(GARDEN, [LOOK], NOW)
+    moved = replace(LOOK, day=date(2026, 10, 3))
+    second = calendar_bytes(GARDEN, [moved], NOW - timedelta(days=3), earlier=[first])
+    shown = Phone().add(first).add(second).shown()
+    assert list(shown.values()) == [datetime(2026, 10, 3, 22, tzinfo=ZONE)]
+
+
+def test_a_series_that_has_ended_is_not_cancelled_for_ever():
+    first = calendar_bytes(GARDEN, [SPRAY], NOW)
+    during = calendar_bytes(GARDEN, [], NOW + timedelta(days=100), earlier=[first])
+    assert [str(e["status"]) for e in events(during).values()] == ["CANCELLED"]
+    after = calendar_bytes(GARDEN, [], NOW + timedelta(days=400), earlier=[during])
+    assert events(after) == {}
+
+
+@pytest.mark.parametrize(
+    "what",
+    [
+        "Spray all plants with the preventive soda mix, over the top and on the undersides.",
+        "Photograph " + ", ".join(f"A{n}" for n in range(1, 40)) + " and B1: three leaves of each.",
+        "Photograph the plant of the extraordinarily long and well-known name A17 and B1 and B2.",
+    ],
+)
+def test_a_long_title_ends_with_a_whole_word(what):
+    (event,) = events(calendar_bytes(GARDEN, [replace(LOOK, what=what)], NOW)).values()
+    title = str(event["summary"])
+    words = title.removesuffix("…")
+    assert len(title) <= 70
+    assert title != words
+    assert what.startswith(words)
+    assert not what[len(words)].isalnum()
+    assert words.split()[-1] != "and"
 
 
 def test_what_is_over_is_left_as_it_was():
     first = calendar_bytes(GARDEN, [LOOK], NOW)
-    second = calendar_bytes(GARDEN, [], NOW + timedelta(days=30), earlier=first)
+    second = calendar_bytes(GARDEN, [], NOW + timedelta(days=30), earlier=[first])
     assert events(second) == {}
 
 
@@ -159,7 +224,7 @@ def test_a_file_with_events_of_others_is_not_replaced():
         b"",
     ])  # fmt: skip
     with pytest.raises(BadCalendarError, match="not of a plan"):
-        calendar_bytes(GARDEN, [LOOK], NOW, earlier=other)
+        calendar_bytes(GARDEN, [LOOK], NOW, earlier=[other])
 
 
 def test_gardens_do_not_share_events():
@@ -177,7 +242,7 @@ def test_a_locked_task_begins_when_its_lock_ends():
 
 def test_a_file_that_is_no_calendar_is_not_replaced_silently():
     with pytest.raises(BadCalendarError):
-        calendar_bytes(GARDEN, [LOOK], NOW, earlier=b"notes: buy soda")
+        calendar_bytes(GARDEN, [LOOK], NOW, earlier=[b"notes: buy soda"])
 
 
 def test_the_plan_command_writes_a_calendar_and_replaces_it(tmp_path):
@@ -190,6 +255,18 @@ def test_the_plan_command_writes_a_calendar_and_replaces_it(tmp_path):
         found.append(events((tmp_path / "plan.ics").read_bytes()))
     assert found[0]
     assert found[0].keys() == found[1].keys()
+    # Another file, and a bed that was taken out: the garden knows what went out before.
+    settings = tmp_path / "garden" / "garden.toml"
+    settings.write_text(settings.read_text("utf-8").replace('"A2"', '""'), "utf-8")
+    words[-1] = str(tmp_path / "other.ics")
+    result = CliRunner().invoke(app, [*words, "--at", "2026-06-01 06:45"])
+    assert result.exit_code == 0, result.output
+    other = events((tmp_path / "other.ics").read_bytes())
+    gone = [uid for uid, event in other.items() if event["status"] == "CANCELLED"]
+    assert gone
+    assert set(gone) <= set(found[1])
+    assert all("A2" not in e["summary"] for uid, e in other.items() if uid not in gone)
+    words[-1] = str(tmp_path / "plan.ics")
     (tmp_path / "plan.ics").write_text("my notes")
     refused = CliRunner().invoke(app, [*words, "--at", "2026-06-01 07:00"])
     assert (refused.exit_code, len(refused.stderr.splitlines())) == (1, 1)
