@@ -25,10 +25,10 @@ from scripts.columns import EXTRA_TABLES, TABLES
 from scripts.pictures import carries_key, mask_png, overlay_jpg, picture_names
 from scripts.results import PhotoResult
 from scripts.store import ReadingStore, Settings, measuring_fingerprint
-from scripts.tables import remove_leftovers, table_bytes, write_whole
+from scripts.tables import marker_of, remove_leftovers, table_bytes, write_whole
 from scripts.workers import WorkersLostError, spread_over_processes, use_one_thread
 from vision.errors import SpotlampError
-from vision.find import OUTPUT_MARKER, Finding, PhotoFile, find_photos, printable
+from vision.find import Finding, PhotoFile, find_photos, printable
 from vision.photo import UnreadablePhoto, content_hash, read_photo
 from vision.records import (
     DayMeasurement,
@@ -258,9 +258,7 @@ def _no_photos(paths: Sequence[Path], finding: Finding) -> str:
 
 def _prepare(out: Path) -> None:
     """Make the output folder, mark it so that it is not taken for photos, and tidy it."""
-    write_whole(
-        {out / OUTPUT_MARKER: b"Results of spotlamp; its pictures are not scored as photos.\n"}
-    )
+    write_whole(marker_of(out))
     remove_leftovers(out)
 
 

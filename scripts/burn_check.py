@@ -23,7 +23,7 @@ from models.garden_file import read_garden
 from models.journal import Journal, open_journal
 from scripts.gardens import known_plant
 from scripts.pictures import jpg_bytes
-from scripts.tables import write_whole
+from scripts.tables import marker_of, write_whole
 from scripts.terminal import LINE
 from vision.burn import read_burn
 from vision.burn_picture import draw_burn_check
@@ -184,7 +184,7 @@ def _draw(
         return None
     drawn = draw_burn_check(pictures, [f"{verdict.plant}: {verdict.verdict}", verdict.reason])
     path = out / f"burn-{verdict.plant}-{verdict.checked_at:%Y-%m-%d}.jpg"
-    write_whole({path: jpg_bytes(drawn)})
+    write_whole({path: jpg_bytes(drawn), **marker_of(out)})
     return path
 
 

@@ -5,7 +5,14 @@ from typing import Annotated
 
 import typer
 
-from scripts.terminal import GardenFolder, app, one_sentence_errors, require_opencv, say
+from scripts.terminal import (
+    GardenFolder,
+    app,
+    one_sentence_errors,
+    refuse_photos_as_out,
+    require_opencv,
+    say,
+)
 
 __all__ = ["burn"]
 
@@ -37,6 +44,7 @@ def burn(
 
     Ends with 0 when judged, 1 when it is too early or photos are missing, 2 for wrong usage.
     """
+    refuse_photos_as_out([], out)
     with one_sentence_errors():
         require_opencv()
         from scripts.burn_check import check_burn, report

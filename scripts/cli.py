@@ -19,6 +19,7 @@ from scripts.terminal import (
     app,
     fail,
     one_sentence_errors,
+    refuse_filled,
     refuse_photos_as_out,
     require_opencv,
     sample_garden,
@@ -26,6 +27,7 @@ from scripts.terminal import (
     say,
 )
 from scripts.trend_tables import TREND_TABLES
+from vision.find import OUTPUT_MARKER
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -121,6 +123,8 @@ def _demo_garden(out: Path, jobs: int | None) -> None:
     garden = sample_garden()
     if garden is None:
         fail("The sample garden is missing from this installation: install spotlamp again.")
+    if not (out / OUTPUT_MARKER).exists():
+        refuse_filled(out, "spotlamp-demo")
     further = [garden.parent / name / "garden" for name in ("night", "droppings")]
     rounds = [garden, *(folder for folder in further if folder.is_dir())]
     run = _score(rounds, out, masks=True, overlays=True, jobs=jobs)
@@ -132,8 +136,10 @@ def _demo_season(folder: Path, jobs: int | None) -> None:
     source = sample_season()
     if source is None:
         fail("The sample season is missing from this installation: install spotlamp again.")
-    from scripts.season_demo import log_season, plant_season, season_told
+    from scripts.season_demo import is_the_season, log_season, plant_season, season_told
 
+    if not is_the_season(source, folder):
+        refuse_filled(folder, "spotlamp-season")
     photos = plant_season(source, folder)
     _, filed = _score_and_file([photos], folder / "results", folder, "", jobs=jobs, classifier=None)
     log_season(source, folder)

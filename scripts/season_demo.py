@@ -11,16 +11,17 @@ from models.journal import open_journal
 from models.progress import ProgressCurve, leaf_table, progress_curve, read_season
 from scripts.caring import gone_from
 from scripts.logging_in import log_words
+from scripts.tables import CannotWriteError, write_whole
 
-__all__ = ["log_season", "plant_season", "season_told"]
+__all__ = ["is_the_season", "log_season", "plant_season", "season_told"]
 
 _PHOTOS = "photos"
 _CLEAN_PCT = 1.0  # what is read on clean leaves stays below it
 _DIRECTIONS = ("rising", "falling", "level", "cannot tell")
 
 
-def plant_season(source: Path, folder: Path) -> Path:
-    """Copy the season's garden file and photos into a folder; return the folder of photos.
+def is_the_season(source: Path, folder: Path) -> bool:
+    """Whether an earlier demo made the garden in this folder, and nobody has changed it.
 
     Raises
     ------
@@ -28,11 +29,28 @@ def plant_season(source: Path, folder: Path) -> Path:
         When another garden is there.
     """
     settings = folder / GARDEN_FILE
-    own = (source / GARDEN_FILE).read_bytes()
-    if settings.exists() and settings.read_bytes() != own:
+    if not settings.exists():
+        return False
+    if settings.read_bytes() != (source / GARDEN_FILE).read_bytes():
         raise GardenError(f"“{folder}” is a garden already: name another folder with --out.")
-    shutil.copytree(source / _PHOTOS, folder / _PHOTOS, dirs_exist_ok=True)
-    settings.write_bytes(own)
+    return True
+
+
+def plant_season(source: Path, folder: Path) -> Path:
+    """Copy the season's garden file and photos into a folder; return the folder of photos.
+
+    Raises
+    ------
+    CannotWriteError
+        When they cannot be written.
+    """
+    # First, so that a demo that was stopped is known again.
+    write_whole({folder / GARDEN_FILE: (source / GARDEN_FILE).read_bytes()})
+    try:
+        shutil.copytree(source / _PHOTOS, folder / _PHOTOS, dirs_exist_ok=True)
+    except OSError as error:
+        why = error.strerror or "not every photo could be copied"
+        raise CannotWriteError(f"“{folder}” could not be filled: {why}.") from error
     return folder / _PHOTOS
 
 

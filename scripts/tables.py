@@ -17,9 +17,11 @@ from models.csv_tables import Digits, csv_bytes
 from scripts.columns import Cell, Row, Table, rows
 from scripts.results import PhotoResult
 from vision.errors import SpotlampError
+from vision.find import OUTPUT_MARKER
 
 __all__ = [
     "CannotWriteError",
+    "marker_of",
     "remove_leftovers",
     "table_bytes",
     "write_whole",
@@ -50,6 +52,12 @@ def _fixed(value: Cell, decimals: int) -> Cell:
     if isinstance(value, float) and math.isfinite(value):
         return Digits(f"{value + 0.0:.{decimals}f}")  # adding 0.0 turns -0.0 into 0.0
     return value
+
+
+def marker_of(out: Path) -> dict[Path, bytes]:
+    """Return the file that keeps a folder's pictures from being scored as photos."""
+    text = b"Results of spotlamp; its pictures are not scored as photos.\n"
+    return {out / OUTPUT_MARKER: text}
 
 
 def write_whole(files: Mapping[Path, bytes], *, durable: bool = True) -> None:

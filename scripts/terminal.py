@@ -10,7 +10,7 @@ import typer
 from typer.core import TyperGroup
 
 from vision.errors import NOTHING_DONE, SpotlampError
-from vision.find import printable
+from vision.find import OUTPUT_MARKER, holds_photos, printable
 
 __all__ = [
     "LINE",
@@ -24,6 +24,7 @@ __all__ = [
     "app",
     "fail",
     "one_sentence_errors",
+    "refuse_filled",
     "refuse_photos_as_out",
     "require_opencv",
     "sample_garden",
@@ -162,7 +163,11 @@ def require_opencv() -> None:
 
 
 def refuse_photos_as_out(paths: list[Path], out: Path) -> None:
-    """Refuse results among the photos: the next run would take the pictures for photos."""
+    """Refuse results among photos: the next run would take the pictures for photos.
+
+    Those to be scored are not alone in this: whatever photos lie there would be passed over from
+    now on, as results.
+    """
     target = out.resolve()
     for path in paths:
         folder = path.resolve() if path.is_dir() else path.resolve().parent
@@ -171,6 +176,28 @@ def refuse_photos_as_out(paths: list[Path], out: Path) -> None:
                 f"{out} holds the photos; name a folder of its own, as {out / 'results'}.",
                 param_hint="--out",
             )
+    if out.is_dir() and not (out / OUTPUT_MARKER).exists() and holds_photos(out):
+        raise typer.BadParameter(
+            f"{out} holds photos; name a folder of its own, as {out / 'results'}.",
+            param_hint="--out",
+        )
+
+
+def refuse_filled(out: Path, name: str) -> None:
+    """Refuse a folder in which something lies: what a demo makes is not mixed with one's own.
+
+    Parameters
+    ----------
+    out : Path
+        Where the demo would go.
+    name : str
+        Of the sub-folder to be named in its place.
+    """
+    if out.is_dir() and any(out.iterdir()):
+        raise typer.BadParameter(
+            f"{out} is not empty; name a new folder for the demo, as {out / name}.",
+            param_hint="--out",
+        )
 
 
 @contextmanager

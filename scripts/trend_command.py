@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from scripts.terminal import LINE, GardenFolder, app, one_sentence_errors, say
+from scripts.terminal import (
+    LINE,
+    GardenFolder,
+    app,
+    one_sentence_errors,
+    refuse_photos_as_out,
+    say,
+)
 
 if TYPE_CHECKING:
     from scripts.trend import Trend
@@ -77,6 +84,8 @@ def trend(
     """
     if threshold is not None and not 0 < threshold < 100:
         raise typer.BadParameter("a severity lies between 0 and 100.", param_hint="--threshold")
+    if out is not None:
+        refuse_photos_as_out([], out)
     with one_sentence_errors():
         from scripts.gardens import chosen_garden
         from scripts.trend import read_trend
@@ -125,10 +134,10 @@ def _for_this_terminal(text: str) -> str:
 
 
 def _write(found: "Trend", out: Path) -> None:
-    from scripts.tables import write_whole
+    from scripts.tables import marker_of, write_whole
     from scripts.trend_chart import draw_trend
     from scripts.trend_tables import trend_files
 
     files = {**draw_trend(found), **trend_files(found)}
-    write_whole({out / name: data for name, data in files.items()})
+    write_whole({out / name: data for name, data in files.items()} | marker_of(out))
     say(f"\nIn {out}: {', '.join(files)}")

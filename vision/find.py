@@ -15,6 +15,7 @@ __all__ = [
     "PathNotFound",
     "PhotoFile",
     "find_photos",
+    "holds_photos",
     "printable",
 ]
 
@@ -133,6 +134,11 @@ def find_photos(paths: Sequence[Path]) -> Finding:
         output_count=walk.counts["output"],
         unlisted=tuple(walk.unlisted),
     )
+
+
+def holds_photos(folder: Path) -> bool:
+    """Whether a photo lies in a folder or below it; folders of our own results are passed over."""
+    return any(True for _ in _photos_under(folder, _Walk()))
 
 
 def printable(text: str) -> str:
