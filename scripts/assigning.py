@@ -9,7 +9,7 @@ from scripts.gardens import known_plant
 from vision.find import find_photos, printable
 from vision.photo import content_hash
 
-__all__ = ["assign_photos", "relabel_photos", "unassigned_lines"]
+__all__ = ["assign_photos", "for_each", "relabel_photos", "unassigned_lines"]
 
 _NOT_FILED = "“{}” is not in the journal: score it first, in this garden."
 
@@ -36,7 +36,7 @@ def assign_photos(folder: Path, photos: Sequence[str], plant: str) -> str:
     """
     name = known_plant(read_garden(folder), plant)
     with open_journal(folder) as journal:
-        count = _for_each(journal, photos, lambda photo: journal.assign(photo, name))
+        count = for_each(journal, photos, lambda photo: journal.assign(photo, name))
     return f"{count} photo{'' if count == 1 else 's'} given to {name}."
 
 
@@ -51,7 +51,7 @@ def relabel_photos(
         When a photo is not in the journal.
     """
     with open_journal(folder) as journal:
-        count = _for_each(
+        count = for_each(
             journal,
             photos,
             lambda photo: journal.correct_pattern(photo, pattern, kind, session),
@@ -59,11 +59,30 @@ def relabel_photos(
     return f"{count} photo{'' if count == 1 else 's'} noted as {pattern}."
 
 
-def _for_each(journal: Journal, photos: Sequence[str], work: Callable[[str], int]) -> int:
-    """Do the work for each photo, once all are known to be in the journal."""
-    filed = journal.photos()
-    known = {photo.sha256 for photo in filed}
-    names = sorted(photo.photo for photo in filed)
+def for_each(journal: Journal, photos: Sequence[str], work: Callable[[str], int]) -> int:
+    """Do the work for each photo, once all are known to be in the journal.
+
+    Parameters
+    ----------
+    journal : Journal
+        The garden's.
+    photos : sequence of str
+        Files, folders, or paths as filed.
+    work : callable
+        Takes a photo's hash or path, and returns how many photos it concerned.
+
+    Returns
+    -------
+    int
+        Photos in all.
+
+    Raises
+    ------
+    JournalError
+        When a photo is not in the journal.
+    """
+    known = journal.known_photos()
+    names = sorted(known.values())
     keys = [key for photo in photos for key in _keys(photo, known, names)]
     return sum(work(key) for key in keys)
 

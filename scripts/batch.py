@@ -373,8 +373,10 @@ def _dated(result: PhotoResult, path: Path) -> PhotoResult:
     if result.taken_from == "exif":
         return result
     modified_at = datetime.fromtimestamp(path.stat().st_mtime)
-    taken = capture_time({}, path.name, modified_at, datetime.now())
-    return replace(result, taken_at=taken.taken_at, taken_from=taken.taken_from)
+    taken = capture_time({}, path.absolute(), modified_at, datetime.now())
+    flags = tuple(name for name in result.flags if name != "future_date")
+    flags = (*flags, "future_date") if taken.future_date else flags
+    return replace(result, taken_at=taken.taken_at, taken_from=taken.taken_from, flags=flags)
 
 
 def call_leaves(

@@ -345,6 +345,7 @@ def _close(run: "Run", filed: str = "") -> None:
 from scripts import assign_command as _assign_command  # noqa: E402, F401
 from scripts import burn_command as _burn_command  # noqa: E402, F401
 from scripts import export_command as _export_command  # noqa: E402, F401
+from scripts import fix_command as _fix_command  # noqa: E402, F401
 from scripts import flag_command as _flag_command  # noqa: E402, F401
 from scripts import howmany_command as _howmany_command  # noqa: E402, F401
 from scripts import log_command as _log_command  # noqa: E402, F401

@@ -230,7 +230,8 @@ _PHOTOS: Table[PhotoResult] = Table(
         ),
         Column(
             "taken_from",
-            "Where the capture time was read: exif (in the photo), name or file (its date).",
+            "Where the capture time was read: exif (in the photo), name (of file or folder, or "
+            "given by hand) or file (its date).",
             lambda photo: photo.taken_from,
         ),
         Column(

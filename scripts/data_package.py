@@ -28,7 +28,7 @@ from models.csv_tables import (
 from models.journal import Journal
 from models.journal.packing import LESION_FIELDS, pack_lesions, unpack_lesions
 from models.journal.tables import LESIONS
-from models.journal.versions import newest_version
+from models.journal.versions import FIRST_VERSION, newest_version
 from models.journal.whole import TABLES
 from scripts.columns import TABLES as SCORE_TABLES
 from vision.errors import SpotlampError
@@ -250,7 +250,7 @@ def journal_tables(folder: Path, *, edited: bool = False) -> Callable[[Table], I
     """
     package = _read_description(folder)
     version = package.get("journal_version")
-    if version != newest_version():
+    if not isinstance(version, str) or not FIRST_VERSION <= version <= newest_version():
         raise PackageError(
             f"“{folder}” holds a journal of version {version}, and this release reads "
             f"{newest_version()}: import it with the release that wrote it."
@@ -258,6 +258,8 @@ def journal_tables(folder: Path, *, edited: bool = False) -> Callable[[Table], I
     hashes = {one.get("path"): one.get("hash") for one in package["resources"]}
 
     def rows_of(table: Table) -> Iterator[Row]:
+        if version < table.info.get("since", FIRST_VERSION):
+            return  # tables were only ever added
         path = folder / f"{table.name}.csv"
         data = _read(path)
         if not edited and hashes.get(path.name) != f"sha256:{sha256(data).hexdigest()}":

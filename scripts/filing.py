@@ -149,10 +149,13 @@ class Filer:
         self._fingerprint, self._option = fingerprint, option
         self._counts: Counter[str] = Counter()
         self._elsewhere: list[str] = []
+        self._otherwise: list[str] = []
         journal.record_plants(garden.plants)
 
     def file(self, result: PhotoResult) -> PhotoResult:
-        """File a result, and return it with its plant; one without a reading is passed over.
+        """File a result, and return it as the record has it: its plant, and when it was taken.
+
+        One without a reading is passed over.
 
         So is a day photo that was read as one of the night: nothing was counted on it, and it would
         take the place of its day reading.
@@ -173,7 +176,22 @@ class Filer:
         self._counts[filed] += 1
         if filed == "elsewhere":
             self._elsewhere.append(entry.photo)
-        return replace(result, filed_plant=self._journal.plant_of(entry.sha256))
+        return self._as_filed(result, entry)
+
+    def _as_filed(self, result: PhotoResult, entry: PhotoEntry) -> PhotoResult:
+        known = self._journal.filed_as(entry.sha256)
+        if known is None:
+            return result
+        if known.taken_at == entry.taken_at:
+            return replace(result, filed_plant=known.plant, taken_from=known.taken_from)
+        if entry.taken_from == "name" and not known.dated_by_hand:
+            self._otherwise.append(entry.photo)
+        return replace(
+            result,
+            filed_plant=known.plant,
+            taken_at=known.taken_at,
+            taken_from=known.taken_from,
+        )
 
     def report(self) -> str:
         """Return what was filed, ready to be printed."""
@@ -182,17 +200,30 @@ class Filer:
             f"Filed in “{self._garden.name}”: {_number(total, 'photo')}{self._changes(total)}."
         ]
         if self._elsewhere:
-            named = ", ".join(f"“{name}”" for name in sorted(self._elsewhere)[:_MOST_NAMED])
-            more = len(self._elsewhere) - _MOST_NAMED
             lines.append(
                 f"  {_number(len(self._elsewhere), 'photo')} filed earlier to another plant than "
-                f"now named ({named}{f' and {more} more' if more > 0 else ''}): move with "
-                "“spotlamp assign PHOTO PLANT”."
+                f"now named ({_some(self._elsewhere)}): move with “spotlamp assign PHOTO PLANT”."
+            )
+        if self._otherwise:
+            lines.append(
+                f"  {_number(len(self._otherwise), 'photo')} filed earlier with another date than "
+                f"now named ({_some(self._otherwise)}): put it right with “spotlamp fix PHOTO "
+                "--taken TIME”."
+            )
+        if removed := self._counts["removed"]:
+            lines.append(
+                f"  {_number(removed, 'photo')} taken out of the record earlier, and left out: "
+                "“spotlamp fix PHOTO --undo” takes one in again."
             )
         return "\n".join([*lines, *self._unassigned(), *self._doubtful()])
 
     def _changes(self, total: int) -> str:
-        words = {"new": "new", "remeasured": "measured again", "moved": "given to a plant"}
+        words = {
+            "new": "new",
+            "remeasured": "measured again",
+            "moved": "given to a plant",
+            "dated": "given a better date",
+        }
         parts = [f"{self._counts[key]} {word}" for key, word in words.items() if self._counts[key]]
         if not parts:
             return ", all known already" if total else ""
@@ -212,6 +243,12 @@ class Filer:
             return []
         named = ", ".join(f"“{name}”" for name in names[:_MOST_NAMED])
         return [f"  Dated half a year off the others, check the camera's clock: {named}."]
+
+
+def _some(names: Sequence[str]) -> str:
+    named = ", ".join(f"“{name}”" for name in sorted(names)[:_MOST_NAMED])
+    more = len(names) - _MOST_NAMED
+    return f"{named} and {more} more" if more > 0 else named
 
 
 def _number(count: int, thing: str) -> str:

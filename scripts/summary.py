@@ -161,7 +161,21 @@ def _counts(run: Run) -> list[str]:
         lines.append(f"{_photos(kept)} unchanged since an earlier run: not measured again.")
     if passed_over := _passed_over(run):
         lines.append(passed_over)
-    return lines
+    return [*lines, *_undated(run)]
+
+
+def _undated(run: Run) -> list[str]:
+    """Say how many photos have no date of their own, and what becomes of them."""
+    undated = sum(result.taken_from == "file" for result in run.results)
+    if not undated:
+        return []
+    has = "has" if undated == 1 else "have"
+    return [
+        f"{_photos(undated)} {has} no date of {'its' if undated == 1 else 'their'} own. A file's "
+        "date may be that of a copy, so it",
+        "  never leads to a spray: give the day in the name, or in a garden with “spotlamp fix "
+        "PHOTO --taken DAY”.",
+    ]
 
 
 def _passed_over(run: Run) -> str:

@@ -53,6 +53,14 @@ _ALL = (
     Flag("busy_background", "The leaf lies among other plants or soil: its outline is less sure."),
     Flag("many_small_leaves", "Only the largest leaves were measured."),
     Flag("bad_date", "The date inside the photo makes no sense and was passed over."),
+    Flag(
+        "future_date",
+        "The date in its name is still to come and was passed over: put it right.",
+    ),
+    Flag(
+        "no_date",
+        "The photo has no date of its own, only its file's: say when it was taken.",
+    ),
     Flag("clock_doubtful", "The date is half a year off the others: check the camera's clock."),
     Flag("grey_photo", "The photo has no colour: leaf and disease cannot be measured.", False),
     Flag(

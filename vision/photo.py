@@ -101,8 +101,9 @@ def read_photo(
     Returns
     -------
     Photo
-        With the flags `small`, `bad_date` and `grey_photo` where they apply. The last row and
-        column stand for fewer pixels of the file where its size is no multiple of `reduction`.
+        With the flags `small`, `bad_date`, `future_date` and `grey_photo` where they apply. The
+        last row and column stand for fewer pixels of the file where its size is no multiple of
+        `reduction`.
 
     Raises
     ------
@@ -111,7 +112,8 @@ def read_photo(
     """
     data, modified_at = read_content(file.path)
     decoded = _decode_safely(file.path, data, pixel_limit)
-    when = taken.capture_time(decoded.exif, file.path.name, modified_at, now or datetime.now())
+    path = file.path.absolute()
+    when = taken.capture_time(decoded.exif, path, modified_at, now or datetime.now())
     return Photo(
         path=file.path,
         name=file.name,
@@ -122,7 +124,7 @@ def read_photo(
         width_px=decoded.width_px,
         height_px=decoded.height_px,
         reduction=decoded.reduction,
-        flags=_flags(decoded, when.bad_date),
+        flags=_flags(decoded, when),
     )
 
 
@@ -378,9 +380,14 @@ def _upright(pixels: Pixels, orientation: object) -> Pixels:
     return _as_pixels(turned)
 
 
-def _flags(decoded: _Decoded, bad_date: bool) -> tuple[str, ...]:
+def _flags(decoded: _Decoded, when: taken.Taken) -> tuple[str, ...]:
     small = min(decoded.width_px, decoded.height_px) < SMALL_SHORT_SIDE_PX
-    noticed = {"small": small, "bad_date": bad_date, "grey_photo": _is_grey(decoded.pixels)}
+    noticed = {
+        "small": small,
+        "bad_date": when.bad_date,
+        "future_date": when.future_date,
+        "grey_photo": _is_grey(decoded.pixels),
+    }
     return tuple(name for name, applies in noticed.items() if applies)
 
 

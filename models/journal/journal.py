@@ -12,6 +12,7 @@ from sqlalchemy import func, insert, or_, select, update
 
 from models.garden import Plant
 from models.journal import rows
+from models.journal.fixes import is_removed
 from models.journal.log import LogRecord
 from models.journal.photos import PhotoRecord
 from models.journal.tables import CORRECTIONS, PHOTOS, PLANTS
@@ -86,7 +87,7 @@ class Journal(PhotoRecord, LogRecord, WholeRecord):
         return len(found)
 
     def pattern_corrections(self) -> tuple[PatternCorrection, ...]:
-        """Return the last correction of each photo that has one, by path."""
+        """Return the last correction of each photo of the record that has one, by path."""
         last = select(func.max(CORRECTIONS.c.number)).group_by(CORRECTIONS.c.photo_id)
         query = (
             select(
@@ -94,7 +95,7 @@ class Journal(PhotoRecord, LogRecord, WholeRecord):
                 *(CORRECTIONS.c[name] for name in ("pattern", "blight_kind", "session")),
             )
             .join(PHOTOS, CORRECTIONS.c.photo_id == PHOTOS.c.id)
-            .where(CORRECTIONS.c.number.in_(last))
+            .where(CORRECTIONS.c.number.in_(last), ~is_removed())
             .order_by(PHOTOS.c.photo, PHOTOS.c.sha256)
         )
         with self.reading() as connection:

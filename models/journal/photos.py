@@ -2,28 +2,54 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time
 from typing import Any, Literal, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, insert, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Select, and_, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from models.clock import Filed, doubtful_dates, utc_of
-from models.entries import LeafEntry, Mode, PhotoEntry
+from models.entries import LeafEntry, Mode, PhotoEntry, TakenFrom
 from models.journal import rows
-from models.journal.base import Moment, OpenJournal, inserted
+from models.journal.base import Moment, inserted
+from models.journal.fixes import FixRecord, by_hand, is_removed
 from models.journal.packing import unpack_lesions
 from models.journal.tables import LEAVES, LESIONS, PHOTOS, READINGS
 from vision.records import Lesion
 
-__all__ = ["Filing", "LeafSeries", "LeafSeverity", "PhotoRecord"]
+__all__ = ["FiledAs", "Filing", "LeafSeries", "LeafSeverity", "PhotoRecord"]
 
-Filing = Literal["new", "remeasured", "known", "moved", "elsewhere"]
+Filing = Literal["new", "remeasured", "known", "moved", "elsewhere", "dated", "removed"]
 """What filing a photo did: it was new; it was there and got a reading of a new version; nothing
 changed; it went to a plant that is named more surely; it stays with a plant that is named more
-surely than, or as surely as, another one now."""
+surely than, or as surely as, another one now; it got a surer date; it was taken out of the record
+and stays out."""
+
+_DAY_ALONE = time(12)
+"""The time of a photo whose name gives only its day, see ``vision.taken``."""
 
 _SURENESS = ("", "option", "name", "folder", "tag", "assigned")
+
+
+class FiledAs(NamedTuple):
+    """What the record says of a photo, whatever its name and folder say now.
+
+    Attributes
+    ----------
+    plant : str
+        Name of the plant; empty: unassigned.
+    taken_at : datetime
+        Capture time in the garden's time zone.
+    taken_from : {"exif", "name", "file"}
+        Where it was read.
+    dated_by_hand : bool
+        Whether somebody put the capture time right.
+    """
+
+    plant: str
+    taken_at: datetime
+    taken_from: TakenFrom
+    dated_by_hand: bool
 
 
 class LeafSeverity(NamedTuple):
@@ -81,7 +107,7 @@ class LeafSeries(NamedTuple):
     severity_high_pct: tuple[float, ...]
 
 
-class PhotoRecord(OpenJournal):
+class PhotoRecord(FixRecord):
     """The part of a journal that holds photos."""
 
     def file_reading(self, entry: PhotoEntry, lesions: Sequence[Lesion] = ()) -> Filing:
@@ -90,7 +116,9 @@ class PhotoRecord(OpenJournal):
         A photo is known by its hash, a reading by its photo and version: filing either again
         changes nothing. A reading of another version becomes the current one beside the old. A
         photo that is filed already goes to another plant only when this is named more surely:
-        by hand before tag, folder, file name and option.
+        by hand before tag, folder, file name and option. It gets another date only where this is
+        surer: one of its own for its file's, or the time of a day that was known. What was put
+        right by hand stays.
 
         Parameters
         ----------
@@ -123,14 +151,43 @@ class PhotoRecord(OpenJournal):
                 photo_id = inserted(connection, insert(PHOTOS).values(**self._photo_row(entry)))
                 _add_reading(connection, photo_id, entry, lesions)
                 return "new"
-            moved = _move(connection, photo, entry)
             known = select(READINGS.c.id).where(
                 READINGS.c.photo_id == photo.id, READINGS.c.version == rows.storable(entry.version)
             )
-            if connection.execute(known).first() is not None:
-                return moved
-            _add_reading(connection, photo.id, entry, lesions)
-            return "remeasured" if moved == "known" else moved
+            read = connection.execute(known).scalar()
+            if read is None:
+                _add_reading(connection, photo.id, entry, lesions)
+            if photo.id in by_hand(connection, "removed"):
+                return "removed"
+            moved = _move(connection, photo, entry)
+            dated = self._date_again(connection, photo, entry)
+            changes: tuple[tuple[bool, Filing], ...] = (
+                (moved != "known", moved),
+                (dated, "dated"),
+                (read is None, "remeasured"),
+            )
+            return next((what for happened, what in changes if happened), "known")
+
+    def _date_again(self, connection: Connection, photo: Any, entry: PhotoEntry) -> bool:  # noqa: ANN401  a row
+        """Take a surer date than the one that is filed; return whether it is one."""
+        filed = rows.from_utc(photo.taken_at, self.zone)
+        moment = utc_of(entry.taken_at, self.zone)
+        own = photo.taken_from == "file" and entry.taken_from != "file"
+        clock = (
+            photo.taken_from == entry.taken_from == "name"
+            and filed.time() == _DAY_ALONE
+            and filed.date() == rows.from_utc(moment, self.zone).date()
+            and photo.id not in by_hand(connection, "taken")
+        )
+        if not (own or clock) or photo.taken_at == moment:
+            return False
+        row = {"taken_at": moment, "taken_from": entry.taken_from}
+        connection.execute(update(PHOTOS).where(PHOTOS.c.id == photo.id).values(**row))
+        # Its name may have been one of those that are flagged.
+        reading = READINGS.c.photo_id == photo.id, READINGS.c.is_current.is_(True)
+        flags = rows.reading_row(entry)["flags"]
+        connection.execute(update(READINGS).where(*reading).values(flags=flags))
+        return True
 
     def _photo_row(self, entry: PhotoEntry) -> dict[str, Any]:
         return {
@@ -164,7 +221,7 @@ class PhotoRecord(OpenJournal):
         chosen = self._chosen(plant, since, until, mode)
         with self.reading() as connection:
             leaves = _leaves_of(connection, chosen)
-            doubtful = _doubtful(connection)
+            doubtful, dated = _doubtful(connection), by_hand(connection, "taken")
             query = (
                 select(READINGS.c.id, PHOTOS.c.id, *rows.PHOTO_COLUMNS)
                 .join(READINGS, READINGS.c.photo_id == PHOTOS.c.id)
@@ -173,7 +230,13 @@ class PhotoRecord(OpenJournal):
             )
             found = connection.execute(query).all()
         return tuple(
-            rows.photo_entry(row, leaves.get(reading, ()), self.zone, doubtful=photo in doubtful)
+            rows.photo_entry(
+                row,
+                leaves.get(reading, ()),
+                self.zone,
+                doubtful=photo in doubtful,
+                dated=photo in dated,
+            )
             for reading, photo, *row in found
         )
 
@@ -227,7 +290,7 @@ class PhotoRecord(OpenJournal):
             return LeafSeries(photos, *(tuple(columns) or ((),) * len(names)))
 
     def _chosen(self, plant: str | None, since: Moment, until: Moment, mode: Mode | None) -> Any:  # noqa: ANN401  a condition of SQLAlchemy
-        conditions: list[ColumnElement[bool]] = [READINGS.c.is_current.is_(True)]
+        conditions: list[ColumnElement[bool]] = [READINGS.c.is_current.is_(True), ~is_removed()]
         if plant is not None:
             conditions.append(PHOTOS.c.plant == plant)
         if since is not None:
@@ -262,31 +325,18 @@ class PhotoRecord(OpenJournal):
             found = connection.execute(query).all()
         return tuple(lesion for leaf, packed in found for lesion in unpack_lesions(leaf, packed))
 
-    def plant_of(self, sha256: str) -> str:
-        """Return the plant of a photo; empty where it has none or is not filed."""
-        query = select(PHOTOS.c.plant).where(PHOTOS.c.sha256 == sha256)
+    def filed_as(self, sha256: str) -> FiledAs | None:
+        """Return what the record says of a photo; None where it is not filed."""
+        columns = (PHOTOS.c[name] for name in ("id", *FiledAs._fields[:3]))
+        query = select(*columns).where(PHOTOS.c.sha256 == sha256)
         with self.reading() as connection:
-            return connection.execute(query).scalar() or ""
-
-    def assign(self, photo: str, plant: str) -> int:
-        """Settle by hand which plant a photo shows; an empty plant takes it from its plant.
-
-        Parameters
-        ----------
-        photo : str
-            Its hash, or its path as filed.
-        plant : str
-            Name of the plant.
-
-        Returns
-        -------
-        int
-            Photos assigned; 0 where none is filed under this hash or path.
-        """
-        chosen = or_(PHOTOS.c.sha256 == photo, PHOTOS.c.photo == rows.storable(photo))
-        values = {"plant": rows.storable(plant), "plant_from": "assigned" if plant else ""}
-        with self.writing() as connection:
-            return connection.execute(update(PHOTOS).where(chosen).values(**values)).rowcount
+            row = connection.execute(query).one_or_none()
+            dated = by_hand(connection, "taken")
+        if row is None:
+            return None
+        number, plant, taken_at, taken_from = row
+        taken_at = rows.from_utc(taken_at, self.zone)
+        return FiledAs(plant, taken_at, taken_from, number in dated)
 
 
 def _add_reading(
@@ -340,5 +390,6 @@ def _leaves_of(
 
 
 def _doubtful(connection: Connection) -> frozenset[int]:
-    query = select(PHOTOS.c.id, PHOTOS.c.taken_at, PHOTOS.c.filed_at)
-    return doubtful_dates(Filed(*row) for row in connection.execute(query))
+    query = select(PHOTOS.c.id, PHOTOS.c.taken_at, PHOTOS.c.filed_at).where(~is_removed())
+    found = doubtful_dates(Filed(*row) for row in connection.execute(query))
+    return found - by_hand(connection, "taken")

@@ -12,6 +12,7 @@ from vision.records import Lesion
 
 __all__ = [
     "CLOCK_DOUBTFUL",
+    "NO_DATE",
     "PHOTO_COLUMNS",
     "from_utc",
     "leaf_entry",
@@ -33,6 +34,11 @@ _OF_LOG = [c.name for c in LOG.c if c.name not in {"number", "at"}]
 
 CLOCK_DOUBTFUL = "clock_doubtful"
 """Flag of a photo whose date does not fit the others' (see ``models.clock``)."""
+
+NO_DATE = "no_date"
+"""Flag of a photo with no date but its file's."""
+
+_OF_DATES = {"bad_date", "future_date"}
 
 PHOTO_COLUMNS = tuple([PHOTOS.c[name] for name in _OF_PHOTO] + [READINGS.c[n] for n in _OF_READING])
 """What `photo_entry` needs of a joined row of ``photos`` and ``readings``."""
@@ -90,7 +96,7 @@ def leaf_entry(row: Sequence[Any]) -> LeafEntry:
 
 
 def photo_entry(
-    row: Sequence[Any], leaves: tuple[LeafEntry, ...], zone: tzinfo, *, doubtful: bool
+    row: Sequence[Any], leaves: tuple[LeafEntry, ...], zone: tzinfo, *, doubtful: bool, dated: bool
 ) -> PhotoEntry:
     """Return a photo from a row of `PHOTO_COLUMNS`.
 
@@ -104,10 +110,14 @@ def photo_entry(
         The garden's.
     doubtful : bool
         Whether the photo's date does not fit the others'.
+    dated : bool
+        Whether somebody put its date right, so that nothing found wrong with it counts any more.
     """
     values = dict(zip(_PHOTO_NAMES, row, strict=True))
     values["taken_at"] = from_utc(values["taken_at"], zone)
-    values["flags"] = _flags(values["flags"]) + ((CLOCK_DOUBTFUL,) if doubtful else ())
+    measured = (f for f in _flags(values["flags"]) if not (dated and f in _OF_DATES))
+    of_record = ((CLOCK_DOUBTFUL, doubtful), (NO_DATE, values["taken_from"] == "file"))
+    values["flags"] = (*measured, *(flag for flag, holds in of_record if holds))
     return PhotoEntry(leaves=leaves, **values)
 
 

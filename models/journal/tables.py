@@ -24,6 +24,7 @@ from sqlalchemy import (
 
 __all__ = [
     "CORRECTIONS",
+    "FIXES",
     "LEAVES",
     "LESIONS",
     "LOG",
@@ -112,7 +113,7 @@ PHOTOS = Table(
     _text("sha256", "Hash of the file's bytes: the photo's identity.", 64),
     _text("photo", "Path of the photo, with / between its parts."),
     _time("taken_at", "Capture time."),
-    _text("taken_from", "Where the time was read: exif, name or file.", 10),
+    _text("taken_from", "Where the time was read: exif, name (or by hand) or file.", 10),
     _text("plant", "Name of its plant; empty: unassigned.", 100),
     _text("plant_from", "Where the plant was read: tag, folder, name, option, assigned.", 10),
     _time("filed_at", "When the photo was first filed."),
@@ -236,4 +237,21 @@ CORRECTIONS = Table(
     _time("at", "When the grower said so."),
     Index(None, "photo_id"),
     comment="Patterns as the grower saw them; the last one of a photo counts.",
+)
+
+FIXES = Table(
+    "fixes",
+    METADATA,
+    Column("number", Integer(), primary_key=True, comment="Number of the fix."),
+    _of_photo(),
+    _text("what", "What was put right: taken (its time), plant, or removed.", 20),
+    _text("value", "What holds instead: a time in UTC, the plant's name, or empty."),
+    _text("old", "What was there before, in the same form."),
+    _text("old_from", "Where that was read, as in photos.", 10),
+    _text("reason", "The grower's own words."),
+    _time("at", "When it was put right."),
+    Column("undone", Boolean(), nullable=False, comment="Whether it was taken back."),
+    Index(None, "photo_id"),
+    comment="What people put right of photos; photos holds what is true now.",
+    info={"since": "0002"},
 )

@@ -7,8 +7,9 @@ from sqlalchemy import Connection, inspect, text
 
 from models.journal.errors import JournalError
 
-__all__ = ["MIGRATIONS", "newest_version", "refuse_newer", "upgrade", "version_of"]
+__all__ = ["FIRST_VERSION", "MIGRATIONS", "newest_version", "refuse_newer", "upgrade", "version_of"]
 
+FIRST_VERSION = "0001"
 MIGRATIONS = Path(__file__).parent / "migrations"
 _NUMBERED = re.compile(r"v(\d{4})_\w+\.py")
 

@@ -1,6 +1,7 @@
 """Older journals are upgraded, newer ones and other files refused, damaged ones explained."""
 
 import os
+import shutil
 import sqlite3
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
@@ -34,6 +35,11 @@ def execute(file, statement) -> list[tuple]:
         found = connection.execute(statement).fetchall()
         connection.commit()
         return found
+
+
+def next_version() -> str:
+    """Return the number that the next release's migration would have."""
+    return f"{int(newest_version()) + 1:04}"
 
 
 def fill(journal) -> None:
@@ -76,29 +82,41 @@ def test_a_journal_of_a_newer_release_is_refused_and_not_touched(file, garden_fo
 
 def test_an_older_journal_is_copied_and_upgraded(file, garden_folder, monkeypatch, tmp_path):
     """A made-up next migration stands for the next release."""
-    versions = tmp_path / "migrations" / "versions"
-    versions.mkdir(parents=True)
-    for name in ("env.py", "script.py.mako", "versions/v0001_first_tables.py"):
-        (tmp_path / "migrations" / name).write_bytes((MIGRATIONS / name).read_bytes())
-    (versions / "v0002_weight.py").write_text(
+    ours, following = newest_version(), next_version()
+    shutil.copytree(MIGRATIONS, tmp_path / "migrations")
+    (tmp_path / "migrations" / "versions" / f"v{following}_weight.py").write_text(
         "import sqlalchemy as sa\nfrom alembic import op\n"
-        "revision, down_revision = '0002', '0001'\n"
+        f"revision, down_revision = '{following}', '{ours}'\n"
         "def upgrade():\n    op.add_column('photos', sa.Column('weight_g', sa.Float()))\n"
     )
     monkeypatch.setattr("models.journal.versions.MIGRATIONS", tmp_path / "migrations")
     with open_journal(garden_folder) as journal:
         assert len(journal.log_entries()) == 300
-    assert execute(file, "SELECT version_num FROM alembic_version") == [("0002",)]
-    copy = garden_folder / "backups" / "journal-before-0002.sqlite"
-    assert execute(copy, "SELECT version_num FROM alembic_version") == [("0001",)]
+    assert execute(file, "SELECT version_num FROM alembic_version") == [(following,)]
+    copy = garden_folder / "backups" / f"journal-before-{following}.sqlite"
+    assert execute(copy, "SELECT version_num FROM alembic_version") == [(ours,)]
     assert execute(copy, "SELECT count(*) FROM log") == [(300,)]
 
 
 def test_the_copy_before_an_upgrade_stays_when_another_run_was_faster(file):
-    backup_before(file, "0002")
-    execute(file, "UPDATE alembic_version SET version_num = '0002'")
-    copy = backup_before(file, "0002")
-    assert execute(copy, "SELECT version_num FROM alembic_version") == [("0001",)]
+    backup_before(file, next_version())
+    execute(file, f"UPDATE alembic_version SET version_num = '{next_version()}'")
+    copy = backup_before(file, next_version())
+    assert execute(copy, "SELECT version_num FROM alembic_version") == [(newest_version(),)]
+
+
+def test_a_journal_from_before_there_were_fixes_is_upgraded_with_its_rows(garden_folder):
+    with open_journal(garden_folder) as journal:
+        journal.file_reading(PhotoEntry("x.jpg", "5e" * 32, NOON, plant="A1"))
+        before = journal.photos()
+    file = garden_folder / "journal.sqlite"
+    execute(file, "DROP TABLE fixes")
+    execute(file, "UPDATE alembic_version SET version_num = '0001'")
+    with open_journal(garden_folder) as journal:
+        assert journal.photos() == before
+        assert journal.fixes() == ()
+        assert journal.fix_taken("x.jpg", NOON - timedelta(days=1)) == 1
+        assert journal.photos()[0].taken_at.date() == (NOON - timedelta(days=1)).date()
 
 
 def test_what_a_killed_run_left_of_a_copy_is_removed(file):

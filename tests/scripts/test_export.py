@@ -17,6 +17,7 @@ from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.garden import Plant
 from models.journal import JournalError, open_journal
 from models.journal.tables import METADATA
+from models.journal.versions import newest_version
 from scripts.coco import run_lengths
 from scripts.data_package import (
     PackageError,
@@ -58,6 +59,10 @@ def fill(journal) -> None:
         journal.log(LogEntry(0, "note", NOON, (text,) if text else (), text, None, text))
     journal.correct(1, LogEntry(0, "rain", NOON, amount=12.5))
     journal.correct_pattern(f"{0:064}", "spot", session="=round")
+    journal.fix_taken(f"{1:064}", NOON - timedelta(days=3), "=clock")
+    journal.assign(f"{1:064}", "A1")
+    journal.remove(f"{2:064}")
+    journal.undo_fix(f"{2:064}")
     journal.record_plants([Plant("A1", "North", 1, 2, tag=7), Plant("=2", "South")])
 
 
@@ -88,6 +93,7 @@ def test_an_imported_journal_gives_back_the_same(filled, tmp_path):
         assert journal.log_entries(with_corrected=True) == filled.log_entries(with_corrected=True)
         assert journal.pattern_corrections() == filled.pattern_corrections()
         assert journal.plants() == filled.plants()
+        assert journal.fixes() == filled.fixes() != ()
         # And it goes on from there.
         assert journal.log(LogEntry(0, "note", NOON)) == len(ODD) + 2
 
@@ -203,9 +209,22 @@ def test_a_folder_without_description_is_no_export(tmp_path, text):
 
 def test_an_export_of_another_version_is_refused(filled, tmp_path):
     files = journal_files(filled)
-    files["datapackage.json"] = files["datapackage.json"].replace(b'"0001"', b'"9000"')
+    ours = f'"{newest_version()}"'.encode()
+    files["datapackage.json"] = files["datapackage.json"].replace(ours, b'"9000"')
     with pytest.raises(PackageError, match="version 9000"):
         journal_tables(write(tmp_path / "out", files))
+
+
+def test_an_export_from_before_there_were_fixes_is_read(filled, tmp_path):
+    files = journal_files(filled)
+    del files["fixes.csv"]
+    ours = f'"{newest_version()}"'.encode()
+    files["datapackage.json"] = files["datapackage.json"].replace(ours, b'"0001"')
+    folder = write(tmp_path / "out", files)
+    with open_journal("sqlite://") as journal:
+        assert journal.put_everything(journal_tables(folder)) == len(ODD)
+        assert journal.photos() != ()
+        assert journal.fixes() == ()
 
 
 def decode(segmentation: dict) -> np.ndarray:

@@ -18,6 +18,7 @@ from vision.taken import (
 NOW = datetime(2025, 7, 1, 12)
 MODIFIED = datetime(2025, 6, 20, 8, 30)
 JUNE_14 = datetime(2025, 6, 14, 7, 30, 12)
+NOON_14 = datetime(2025, 6, 14, 12)
 
 
 def taken(exif=None, name="leaf.jpg", now=NOW):
@@ -120,6 +121,11 @@ def test_times_in_names_as_phones_write_them_are_read(name):
         "2025.06.14.jpg",
         "IMG-20250614-WA0007.jpg",
         "2025-06-14_996199.jpg",
+        "14.06.2025.jpg",
+        "14.6.2025.jpg",
+        "14-06-2025.jpg",
+        "06-14-2025.jpg",
+        "B3_14_06_2025_1.jpg",
     ],
 )
 def test_a_name_with_a_date_alone_gives_noon(name):
@@ -131,7 +137,9 @@ def test_a_name_with_a_date_alone_gives_noon(name):
     [
         "IMG_4711.jpg",
         "20251345_000000.jpg",
-        "20990101_000000.jpg",
+        "12-06-2025.jpg",
+        "30.02.2025.jpg",
+        "1.2.3.jpg",
         "19700101_000000.jpg",
         "120250614.jpg",
         "2025-0614.jpg",
@@ -142,6 +150,58 @@ def test_a_name_with_a_date_alone_gives_noon(name):
 )
 def test_a_name_without_a_date_that_makes_sense_leaves_the_file_date(name):
     assert taken(name=name) == Taken(MODIFIED, "file")
+
+
+@pytest.mark.parametrize("name", ["2030-06-22.jpg", "22.06.2030.jpg", "20990101_000000.jpg"])
+def test_a_name_whose_date_is_still_to_come_is_flagged_and_passed_over(name):
+    assert taken(name=name) == Taken(MODIFIED, "file", future_date=True)
+    assert taken(name=f"2025-06-14/{name}") == Taken(NOON_14, "name", future_date=True)
+
+
+@pytest.mark.parametrize(
+    ("name", "time"),
+    [
+        ("2026-07-10_0631_0.jpg", "06:31:00"),
+        ("2026-07-10_0631_B3_1.jpg", "06:31:00"),
+        ("2026-07-10T07-30.jpg", "07:30:00"),
+        ("2026-07-10 07.30.jpg", "07:30:00"),
+        ("10.07.2026, 07.30.jpg", "07:30:00"),
+        ("20260710_0730.jpg", "07:30:00"),
+        ("2026-07-10 07h30.jpg", "07:30:00"),
+        ("2026-07-10 at 7.30.12 PM.jpeg", "19:30:12"),
+        ("2026-07-10 at 12.05.00\u202fAM.jpeg", "00:05:00"),
+        ("2026-07-10_2471.jpg", "12:00:00"),
+    ],
+)
+def test_a_time_right_after_the_date_in_a_name_is_read(name, time):
+    when = taken(name=name, now=datetime(2026, 7, 11))
+    assert when == Taken(datetime.fromisoformat(f"2026-07-10 {time}"), "name")
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "2025-06-14/IMG_1.jpg",
+        "garden/2025-06-14/North/B1/IMG_1.jpg",
+        "B1/14.06.2025/IMG_1.jpg",
+        "2025-06-01/2025-06-14 evening/IMG_1.jpg",
+    ],
+)
+def test_a_date_in_a_folders_name_serves_where_the_file_has_none(path):
+    assert taken(name=path) == Taken(NOON_14, "name")
+    assert taken(name=path.replace("IMG_1", "2025-06-13")).taken_at.day == 13
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "2025-06-30/IMG_1.jpg",  # the file is older than that: a folder of copies
+        "2025-06-14/a/b/c/IMG_1.jpg",
+        "12-06-2025/IMG_1.jpg",
+    ],
+)
+def test_a_folders_date_that_leaves_doubt_is_not_read(path):
+    assert taken(name=path) == Taken(MODIFIED, "file")
 
 
 def test_the_first_date_that_makes_sense_in_a_name_counts():
