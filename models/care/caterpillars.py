@@ -1,8 +1,13 @@
-"""What is known of caterpillars on one plant."""
+"""What is known of caterpillars on one plant.
+
+Every find lapses: a larva lives three to four weeks (UC IPM), and one that is found, or that leaves
+signs seen by day, is usually half grown (common practice, no source). After ``find_days`` it has
+left the plant, so that no look would find it.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from models.care.season import Season
 from models.care.thresholds import Thresholds
@@ -22,17 +27,17 @@ class NightEvidence:
     limits : Thresholds
         The garden's.
     look : NightLook or None
-        The last count at night.
+        The last count at night, until it lapses.
     look_age_days : int
         Nights since then; 0 without a count.
     left_to_pick : int
         Counted, without those that the grower saw with white cocoons.
     picked_at : datetime or None
-        The last picking, where no count is later.
+        The last picking, where no count is later, until it lapses.
     picked_since_look : bool
         Whether there is such a picking.
     feeding : FeedingSign or None
-        The last droppings or eaten leaf, where no look at night is later.
+        The last droppings or eaten leaf, where no look at night is later, until it lapses.
     """
 
     plant: str
@@ -56,8 +61,12 @@ def _of(season: Season, plant: str) -> NightEvidence:
     looked_at = _last_look(season, plant, look)
     picks = [e.at for e in season.entries("hand_pick", plant)]
     picked_at = picks[-1] if picks and (looked_at is None or picks[-1] >= looked_at) else None
+    if picked_at and _lapsed(season, picked_at.date()):
+        picked_at = None
     # The grower looked later than the photo and saw none: the count no longer stands.
     stands = look if look is None or looked_at == look.at else None
+    if stands and _lapsed(season, stands.night):
+        stands = None
     return NightEvidence(
         plant=plant,
         limits=season.limits,
@@ -91,5 +100,10 @@ def _feeding(season: Season, plant: str, looked_at: datetime | None) -> FeedingS
     ]
     found += [FeedingSign(e.at, 1, 0.0, "") for e in season.seen("droppings", plant)]
     last = max(found, key=lambda sign: sign.at, default=None)
-    open_ = last is not None and (looked_at is None or last.at > looked_at)
-    return last if open_ else None
+    if last is None or _lapsed(season, last.at.date()):
+        return None
+    return last if looked_at is None or last.at > looked_at else None
+
+
+def _lapsed(season: Season, day: date) -> bool:
+    return (season.tonight - day).days > season.limits.find_days

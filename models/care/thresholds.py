@@ -100,6 +100,9 @@ class Thresholds:
     )
     burn_pause_days: int = _of(14, 1, 90, "After a burn no peroxide is offered for this long.")
     night_days: int = _of(5, 1, 30, "A night count older than this is counted again.")
+    find_days: int = _of(
+        14, 5, 60, "Half of a hornworm's four weeks: what was found then has gone into the soil."
+    )
     chewed_pct: float = _of(
         5.0, 0, 100, "So much leaf eaten on a photo is a reason to look at night."
     )

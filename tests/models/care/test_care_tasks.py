@@ -39,6 +39,24 @@ def test_droppings_or_eaten_leaves_without_a_find_ask_to_look_tonight(season, si
     assert not invented.night("B2", 2, 0).tasks(3, 8, "night")
 
 
+@pytest.mark.parametrize(
+    "found",
+    [
+        lambda season: season.signs("B2", 2, frass=3),
+        lambda season: season.signs("B2", 2, chewed=8.0),
+        lambda season: season.log("seen", 2, "B2", text="droppings"),
+        lambda season: season.night("B2", 2, 3),
+        lambda season: season.night("B2", 1, 3).log("hand_pick", 2, "B2"),
+    ],
+    ids=["droppings", "eaten leaf", "droppings seen", "count", "picking"],
+)
+def test_a_find_lapses_once_what_was_found_is_in_the_soil(season, found):
+    invented = found(season(find_days=10))
+    assert invented.tasks(12, 12, "night")
+    assert not invented.tasks(13, 12, "night")
+    assert invented.signs("B2", 13, frass=1).tasks(13, 12, "night")
+
+
 def test_a_nibble_below_the_threshold_asks_for_nothing(season):
     assert not season().signs("B2", 2, chewed=2.0).tasks(2, 12, "night")
 
