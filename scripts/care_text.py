@@ -9,11 +9,20 @@ from models.care.cautions import cautions_of, said
 from models.care.layout import places_m, shortest_way, way_length_m
 from models.care.planning import Plan
 from models.care.records import PlantStatus, Task
+from models.care.rules import NIGHT_RULES
 from models.care.season import PEROXIDE, Season
 from models.care.words import day_words, time_words
 from scripts.terminal import LINE
 
-__all__ = ["flag_text", "plan_text", "sentence", "today_text", "wrapped"]
+__all__ = [
+    "flag_text",
+    "next_words",
+    "plan_text",
+    "sentence",
+    "short_words",
+    "today_text",
+    "wrapped",
+]
 
 _MARKS = {
     "isolate": "!!",
@@ -31,6 +40,8 @@ _MARKS = {
 """The second cue beside the word, in the order in which statuses are listed."""
 
 _PARTS = {"morning": "in the morning", "day": "by day", "night": "at night"}
+_MOST_STOPS = 30  # more are not read name by name
+_NIGHT_ROWS = frozenset(rule.name for rule in NIGHT_RULES)
 NO_DIAGNOSIS = "A pattern says what lesions look like. It is not a diagnosis."
 
 
@@ -52,7 +63,7 @@ def flag_text(season: Season, plan: Plan, wanted: Sequence[str]) -> str:
     order = list(_MARKS)
     shown.sort(key=lambda status: order.index(status.status))
     head = f"{season.garden.name}, {time_words(plan.now)} {plan.now.year}"
-    lines = [head, "", *(_status_lines(status) for status in shown)]
+    lines = [head, "", *(_status_lines(status, plan) for status in shown)]
     if plan.choice.why_not:
         lines.append(wrapped(sentence(plan.choice.why_not), 0))
     lines += _without_plant(season)
@@ -69,12 +80,55 @@ def _without_plant(season: Season) -> list[str]:
     return [f"{have} no plant yet: spotlamp assign"] if lost else []
 
 
-def _status_lines(status: PlantStatus) -> str:
+def _status_lines(status: PlantStatus, plan: Plan) -> str:
     first = f"{_MARKS[status.status]} {status.plant:<8} {status.status:<18} "
     lines = [wrapped(status.measured, len(first), first), wrapped(status.why, len(first))]
+    if coming := next_words(_tasks_behind(status, plan)):
+        lines.append(wrapped(coming, len(first)))
     if status.photo:
         lines.append(f"{' ' * len(first)}Photo: {status.photo}")
     return "\n".join(lines)
+
+
+_SHORT = {
+    "burn-check": "look for burn",
+    "burned": "rinse, and let it recover",
+    "choose": "choose whether to test it",
+    "isolate": "isolate",
+    "lapses": "wait, the spot-test lapses",
+    "night": "look with the UV torch",
+    "photo": "photograph",
+    "pick": "pick caterpillars",
+    "prevent": "spray {product}",
+    "spot-test": "spot-test with {product}",
+    "treat": "spray {product}",
+}
+"""Each kind of task in few words."""
+
+_AT_NIGHT = ("pick", "night")  # kinds of tasks that belong to the second status
+
+
+def short_words(task: Task) -> str:
+    """Return a task in few words, such as ``spray soda``."""
+    return _SHORT.get(task.kind, task.kind).format(product=task.product)
+
+
+def next_words(tasks: Iterable[Task]) -> str:
+    """Return when each kind of task comes next; empty where there is none.
+
+    The plan's own days, so that a status never names another.
+    """
+    coming: dict[str, Task] = {}
+    for task in tasks:
+        coming.setdefault(short_words(task), task)
+    found = [f"{day_words(t.day)} {_PARTS[t.part]}: {what}" for what, t in coming.items()]
+    return f"Next: {'; '.join(found)}." if found else ""
+
+
+def _tasks_behind(status: PlantStatus, plan: Plan) -> list[Task]:
+    """Return the tasks that a status leads to: of its leaves, or of its caterpillars."""
+    night = status.rule in _NIGHT_ROWS
+    return [t for t in plan.tasks_of(status.plant) if (t.kind in _AT_NIGHT) == night]
 
 
 def plan_text(season: Season, plan: Plan) -> str:
@@ -152,19 +206,27 @@ def _part(title: str, season: Season, tasks: Sequence[Task]) -> list[str]:
         return []
     way = _way(season, tasks)
     order = {plant: number for number, plant in enumerate(way)}
-    # What concerns the whole garden goes first, the rest as one comes by.
-    by_way = sorted(tasks, key=lambda t: min(order.get(plant, -1) for plant in t.plants))
+    # What does not wait is read first; then the morning's, each as one comes by.
+    by_way = sorted(
+        tasks,
+        key=lambda t: (
+            t.kind != "isolate",
+            t.part != "morning",
+            min(order[plant] for plant in t.plants),
+        ),
+    )
     lines = ["", title]
     if len(way) > 1:
         length = way_length_m(places_m(season.garden), way)
         far = f"{length / 0.3048:.0f} ft" if season.garden.units == "US" else f"{length:.0f} m"
-        lines.append(wrapped(f"Way round: {' > '.join(way)} (about {far})", 2))
+        stops = " > ".join(way) if len(way) <= _MOST_STOPS else f"{len(way)} plants, row by row"
+        lines.append(wrapped(f"Way round: {stops} (about {far})", 2))
     return [*lines, *(_task_text(task) for task in by_way)]
 
 
 def _way(season: Season, tasks: Iterable[Task]) -> tuple[str, ...]:
-    """Return the way round the plants of single tasks; isolated ones are visited last."""
-    stops = {plant for task in tasks if task.kind != "prevent" for plant in task.plants}
+    """Return the way round the plants of the tasks; isolated ones are visited last."""
+    stops = {plant for task in tasks for plant in task.plants}
     last = {plant for task in tasks if task.kind == "isolate" for plant in task.plants}
     return (*shortest_way(season.garden, stops - last), *shortest_way(season.garden, last))
 

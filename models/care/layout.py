@@ -6,7 +6,7 @@ taken to lie side by side in the garden's order, with a path between.
 
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby, pairwise, permutations
-from math import hypot
+from math import dist, hypot
 
 from models.garden import Garden, Plant
 
@@ -94,14 +94,25 @@ def _nearest_first(places: Mapping[str, tuple[float, float]], stops: list[str]) 
 
 
 def _improved(places: Mapping[str, tuple[float, float]], way: list[str]) -> list[str]:
-    best = way_length_m(places, way)
+    """Turn stretches round as long as that shortens the way; only their two ends tell that."""
+    points = [(0.0, 0.0), *(places[name] for name in way)]
     shorter = True
     while shorter:
         shorter = False
-        for first in range(len(way) - 1):
-            for last in range(first + 2, len(way) + 1):
-                turned = way[:first] + way[first:last][::-1] + way[last:]
-                length = way_length_m(places, turned)
-                if length < best - 1e-9:
-                    way, best, shorter = turned, length, True
+        for first in range(1, len(points) - 1):
+            for last in range(first + 1, len(points)):
+                if _gain_m(points, first, last) > 1e-9:
+                    points[first : last + 1] = points[first : last + 1][::-1]
+                    way[first - 1 : last] = way[first - 1 : last][::-1]
+                    shorter = True
     return way
+
+
+def _gain_m(points: Sequence[tuple[float, float]], first: int, last: int) -> float:
+    """Return by how much the way is shorter when the points from first to last are turned round."""
+    before, begin, end = points[first - 1], points[first], points[last]
+    gain = dist(before, begin) - dist(before, end)
+    if last + 1 < len(points):
+        after = points[last + 1]
+        gain += dist(end, after) - dist(begin, after)
+    return gain

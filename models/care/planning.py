@@ -1,7 +1,7 @@
 """The plan: every plant's status, what to do next, what was against a rule, and habits to offer."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from models.care.caterpillars import NightEvidence, night_evidence
@@ -43,7 +43,7 @@ class Plan:
     statuses : tuple of PlantStatus
         Plant by plant in the garden's order; a plant with caterpillars has two.
     tasks : tuple of Task
-        By day, part of the day and urgency.
+        By day; isolation first, then by part of the day and urgency.
     remarks : tuple of Remark
         Logged actions of the last interval that were against a rule.
     habits : tuple of Offer
@@ -58,6 +58,10 @@ class Plan:
     remarks: tuple[Remark, ...]
     habits: tuple[Offer, ...]
     choice: Choice
+
+    def tasks_of(self, plant: str) -> tuple[Task, ...]:
+        """Return what is to be done about a plant, in the plan's order."""
+        return tuple(task for task in self.tasks if plant in task.plants)
 
 
 def plan(
@@ -105,7 +109,7 @@ def plan_season(season: Season, days: int = 14) -> Plan:
     ]
     return Plan(
         now=season.now,
-        statuses=tuple(_statuses(season, leaves, nights)),
+        statuses=tuple(_statuses(season, leaves, nights, tasks)),
         tasks=tuple(sorted(tasks, key=_order)),
         remarks=review(season, since=season.today - timedelta(days=season.limits.interval_days)),
         habits=offers(season),
@@ -134,11 +138,26 @@ def _rows(
     return leaves, nights
 
 
-def _statuses(season: Season, leaves: Leaves, nights: Nights) -> Iterable[PlantStatus]:
+def _statuses(
+    season: Season, leaves: Leaves, nights: Nights, tasks: Sequence[Task]
+) -> Iterable[PlantStatus]:
     for plant in season.plants:
-        yield _leaf_status(*leaves[plant])
+        own = [task for task in tasks if plant in task.plants]
+        yield _as_planned(_leaf_status(*leaves[plant]), own)
         if plant in nights:
             yield _night_status(*nights[plant])
+
+
+def _as_planned(status: PlantStatus, tasks: Sequence[Task]) -> PlantStatus:
+    """Return a status with the reason that the plan gives, where the calendar had its say too."""
+    planned = next((task for task in tasks if task.kind in (status.status, "lapses")), None)
+    if planned is None or status.status not in ("prevent", "treat", "spot-test"):
+        return status
+    if planned.kind == "lapses":
+        return replace(status, status="hold", why=planned.why)
+    if status.status == "prevent":
+        return replace(status, why=planned.why)
+    return status
 
 
 def _leaf_status(rule: Rule, evidence: Evidence) -> PlantStatus:
@@ -170,8 +189,6 @@ def _behind(rule: Rule, evidence: Evidence) -> str:
         facts.insert(1, f"burn check {at}: {evidence.check.verdict}")
     if doubt := doubt_words(rule, evidence):
         facts.append(doubt)
-    if rule.status == "prevent":
-        facts.insert(0, evidence.due.why.rstrip("."))
     return "; ".join(facts)
 
 
@@ -197,4 +214,4 @@ def _seen_at_night(evidence: NightEvidence) -> tuple[date | None, str, str]:
 
 def _order(task: Task) -> tuple[object, ...]:
     urgency = _URGENCY.index(task.kind) if task.kind in _URGENCY else len(_URGENCY)
-    return (task.day, _PARTS.index(task.part), urgency, task.key)
+    return (task.day, task.kind != "isolate", _PARTS.index(task.part), urgency, task.key)

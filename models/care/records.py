@@ -165,6 +165,8 @@ class Task:
         Before it the task is locked, as a burn check in the first 24 hours.
     repeat_days : int or None
         Comes again every so many days after this, as far as anyone can plan.
+    product : str
+        What is sprayed, such as ``soda``; empty where nothing is.
     """
 
     key: str
@@ -178,6 +180,7 @@ class Task:
     photo: str = ""
     not_before: datetime | None = None
     repeat_days: int | None = None
+    product: str = ""
 
 
 @dataclass(frozen=True)

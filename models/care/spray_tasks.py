@@ -1,5 +1,6 @@
 """The sprays as tasks: peroxide that the table asks for, and the preventive calendar around it."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from models.care.cautions import cautions_of
@@ -118,7 +119,8 @@ def _curative(
     number = len(season.sprays(PEROXIDE)) + 1
     photo = photo_of(members)
     key = f"{rule.task}:{number}"
-    return task_for(key, rule, plants, day, "morning", why, photo=photo, not_before=not_before)
+    task = task_for(key, rule, plants, day, "morning", why, photo=photo, not_before=not_before)
+    return replace(task, product=PEROXIDE)
 
 
 def _prevent(season: Season, spray: PlannedSpray) -> Task:
@@ -142,4 +144,5 @@ def _prevent(season: Season, spray: PlannedSpray) -> Task:
         cautions=cautions_of("prevent"),
         not_before=spray.not_before,
         repeat_days=season.limits.interval_days if spray.is_last else None,
+        product=product,
     )
