@@ -310,6 +310,21 @@ def test_today_walks_the_shortest_way_and_visits_isolated_plants_last(beds, spot
     assert way[-1] == "A1"
 
 
+def test_the_way_round_takes_in_the_plants_to_be_sprayed_and_isolation_is_read_first(
+    beds, spotlamp
+):
+    for plant in ("A1", "A3", "A4", "B1", "B2"):
+        file_photo(beds, plant, "2025-07-01T08:00", 0.2, "none")
+    file_photo(beds, "A2", "2025-07-01T08:00", 9.0, "blight", blight_kind="late")
+    for command in ("today", "plan"):
+        said = spotlamp(command, "--at", "2025-07-02 06:00").output
+        assert said.index("Isolate A2") < said.index("Spray A1, A3, A4, B1 and B2")
+    said = spotlamp("today", "--at", "2025-07-02 06:00").output
+    way = re.search(r"Way round: (.*) \(about", said)[1].split(" > ")
+    assert sorted(way) == ["A1", "A2", "A3", "A4", "B1", "B2"]
+    assert way[-1] == "A2"
+
+
 def test_today_names_the_next_task_when_there_is_none(beds, spotlamp):
     spotlamp("log", "spray", "soda", "all", "--at", "2025-07-01 07:30")
     for plant in ("A1", "A2", "A3", "A4", "B1", "B2"):

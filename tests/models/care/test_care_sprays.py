@@ -202,6 +202,10 @@ def test_a_treatment_that_no_morning_suits_while_the_test_holds_is_put_off_in_wo
     (task,) = invented.tasks(16, 6, "lapses", weather=heat)
     assert "no longer holds" in task.what
     assert "35 °C" in task.why
+    # The status says the same: nothing is treated.
+    statuses = {s.plant: s for s in invented.plan(16, 6, weather=heat).statuses}
+    assert {statuses[name].status for name in task.plants} == {"hold"}
+    assert statuses[task.plants[0]].why == task.why
 
 
 # The calendar, check value 6e
