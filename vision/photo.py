@@ -8,12 +8,15 @@ pictures with 16 bits a channel, which Pillow would cut to 8 without rounding.
 
 import hashlib
 import importlib
+import os
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -31,9 +34,12 @@ from vision import taken
 from vision.colour_profile import to_srgb
 from vision.content import UnreadablePhoto, content_hash, quoted_name, read_content
 from vision.find import PhotoFile
+from vision.png_strips import PngStrips, png_head, png_without_pixels
 from vision.records import Photo
+from vision.whole import CUT_SHORT, DAMAGED, Kind, fault, jpeg_bytes_a_pixel, kind_of, pieces_fault
 
 __all__ = [
+    "DECODING_LIMIT_BYTES",
     "PIXEL_LIMIT",
     "SMALL_SHORT_SIDE_PX",
     "WORKING_LONG_SIDE_PX",
@@ -54,16 +60,26 @@ and most phones end between 1280 and 2560 px, since scales come in powers of two
 PIXEL_LIMIT = 200_000_000
 """Largest number of pixels read by default: the largest phone photos have 200 megapixels."""
 
+SIDE_LIMIT_PX = 65_535
+"""Longest side read: what a JPEG can have; no panorama comes near it."""
+
+DECODING_LIMIT_BYTES = 420_000_000
+"""Memory for a file and its decoded pixels. With the program itself and what measuring takes, a
+process stays below 600 MB. Ordinary JPEG and PNG are decoded in parts and never need so much."""
+
 SMALL_SHORT_SIDE_PX = 200
 """A photo with a shorter short side is flagged `small`."""
 
 _GREY_TOLERANCE = 2  # levels by which channels of a grey picture differ after JPEG's rounding
 _EXIF_ORIENTATION = 274
 _EXIF_DIRECTORY = 0x8769
-_TIFF_BITS, _TIFF_SAMPLE_KIND = 258, 339
-_PNG_BIT_DEPTH_AT = 24  # byte in the file: signature 8, length 4, "IHDR" 4, width 4, height 4
-_JPEG_END = b"\xff\xd9"
+_TIFF_BITS, _TIFF_COMPRESSION, _TIFF_SAMPLE_KIND, _TIFF_CHANNELS = 258, 259, 339, 277
+_TIFF_PIECES = ((273, 279), (324, 325))  # starts and byte counts, of strips and of tiles
 _STRIP_ROWS = 48
+_WHOLE_PNG_PIXELS = 8_000_000  # a PNG up to this size is decoded whole, which is a little quicker
+# Bytes a pixel that decoding takes, measured on 48 megapixels, with the libraries' own copies.
+_LOSSY_WEBP_BYTES, _LOSSLESS_WEBP_BYTES, _HEIF_BYTES, _EIGHT_BIT_BYTES = 6, 10, 8, 4
+_SIXTEEN_BIT_BYTES = 4  # of a channel
 
 Pixels = NDArray[np.uint8]
 
@@ -151,7 +167,7 @@ def _decode_safely(path: Path, data: bytes, pixel_limit: int) -> _Decoded:
     # Damaged files make the decoders raise nearly anything (struct, zlib, type, key, syntax and
     # memory errors were all seen), and warn; for the grower each means the same.
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), _libraries_silenced():
             warnings.simplefilter("ignore")
             return _decode(path, data, pixel_limit)
     except UnreadablePhoto:
@@ -161,24 +177,46 @@ def _decode_safely(path: Path, data: bytes, pixel_limit: int) -> _Decoded:
 
 
 def _decoding_problem(path: Path, error: Exception) -> str:
+    name = quoted_name(path)
     if isinstance(error, MemoryError):
-        return f"{quoted_name(path)} is too large for this computer's memory."
+        return f"{name} is too large for this computer's memory."
     if isinstance(error, NotImplementedError):
-        return f"{quoted_name(path)} is of a kind that is not read: {error}."
-    if "truncated" in str(error).lower():
-        return _cut_short(path)
-    return f"{quoted_name(path)} is damaged, or of a kind that is not read: copy it again."
+        return f"{name} is of a kind that is not read: {error}."
+    cut = "truncated" in str(error).lower()
+    return f"{name} {CUT_SHORT if cut else DAMAGED}"
+
+
+@contextmanager
+def _libraries_silenced() -> Iterator[None]:
+    """Let the decoders' libraries write nowhere: some print a line for each damaged tag.
+
+    Nothing of ours is printed meanwhile, for only ``scripts`` prints.
+    """
+    kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def _decode(path: Path, data: bytes, pixel_limit: int) -> _Decoded:
-    picture = _open_header(path, data)
+    kind = _kind(path, data)
+    picture = _READERS[kind](BytesIO(data))
     _check_size(path, picture, pixel_limit)
+    if (what := fault(data, kind) or _tiff_fault(picture, data)) is not None:
+        raise UnreadablePhoto(path, f"{quoted_name(path)} {what}")
+    _check_memory(path, picture, data, kind)
     reduction = reduction_for(*picture.size)
     pixels, size_px = _reduced_pixels(picture, data, reduction)
-    # After the pixels, because a PNG may carry its EXIF behind them, and because Pillow turns
-    # TIFF pictures itself and then drops their orientation.
+    # After the pixels, because a PNG may carry its EXIF behind them.
+    if _in_strips(picture, data):
+        picture = _READERS["png"](BytesIO(png_without_pixels(data)))
     exif = _exif_values(picture)
-    orientation = exif.get(_EXIF_ORIENTATION)
+    # Both libraries turn TIFF pictures themselves.
+    orientation = None if kind == "tiff" else exif.get(_EXIF_ORIENTATION)
     profile = picture.info.get("icc_profile")
     pixels = _upright(to_srgb(pixels, profile), orientation)
     pixels = np.ascontiguousarray(pixels)
@@ -187,54 +225,19 @@ def _decode(path: Path, data: bytes, pixel_limit: int) -> _Decoded:
     return _Decoded(pixels, width_px, height_px, reduction, exif)
 
 
-def _open_header(path: Path, data: bytes) -> ImageFile.ImageFile:
-    """Read a picture's header, without its pixels.
-
-    The readers are called themselves rather than through ``Image.open``, which would try two
-    dozen other formats and has one limit on pixels for the whole process.
-    """
-    reader = _reader_for(data)
-    if reader is None:
+def _kind(path: Path, data: bytes) -> Kind:
+    kind = kind_of(data)
+    if kind is None:
+        raise UnreadablePhoto(
+            path, f"{quoted_name(path)} holds no JPEG, PNG, WebP, TIFF or HEIC picture."
+        )
+    if kind not in _READERS:
         raise UnreadablePhoto(
             path,
-            f"{quoted_name(path)} holds no JPEG, PNG, WebP, TIFF or HEIC picture.",
+            f"{quoted_name(path)} holds an AVIF picture, a kind that is not read: "
+            "save it as a JPEG.",
         )
-    stream = BytesIO(data)
-    picture = reader(stream)
-    if reader is JpegImagePlugin.JpegImageFile:
-        _check_end(path, data, stream.tell())
-    return picture
-
-
-def _check_end(path: Path, data: bytes, head_bytes: int) -> None:
-    """Refuse a JPEG without the mark that ends a picture.
-
-    Pillow itself finds that data run out, but not that they go over into zeros, as in a copy that
-    was interrupted. Searched from the back, behind the head, since the small preview in there has
-    such a mark too, and not asked to be the last bytes, since phones append films. A whole
-    picture that lacks the mark alone is lost with this; a photo measured down to a grey rest would
-    be worse.
-    """
-    if data.rfind(_JPEG_END, head_bytes) < 0:
-        raise UnreadablePhoto(path, _cut_short(path))
-
-
-def _cut_short(path: Path) -> str:
-    return f"{quoted_name(path)} is cut short: copy it again from the phone."
-
-
-def _reader_for(data: bytes) -> Callable[[BytesIO], ImageFile.ImageFile] | None:
-    if data.startswith(b"\xff\xd8\xff"):
-        return JpegImagePlugin.JpegImageFile
-    if data.startswith(b"\x89PNG\r\n\x1a\n"):
-        return PngImagePlugin.PngImageFile
-    if data.startswith((b"II*\0", b"MM\0*")):
-        return TiffImagePlugin.TiffImageFile
-    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
-        return WebPImagePlugin.WebPImageFile
-    if data[4:8] == b"ftyp":
-        return _open_heif
-    return None
+    return kind
 
 
 def _open_heif(stream: BytesIO) -> ImageFile.ImageFile:
@@ -242,6 +245,17 @@ def _open_heif(stream: BytesIO) -> ImageFile.ImageFile:
     heif = importlib.import_module("pillow_heif")
     picture: ImageFile.ImageFile = heif.HeifImageFile(stream)
     return picture
+
+
+# The readers are called themselves rather than through ``Image.open``, which would try two dozen
+# other formats and has one limit on pixels for the whole process. They read the header alone.
+_READERS: dict[Kind, Callable[[BytesIO], ImageFile.ImageFile]] = {
+    "jpeg": JpegImagePlugin.JpegImageFile,
+    "png": PngImagePlugin.PngImageFile,
+    "tiff": TiffImagePlugin.TiffImageFile,
+    "webp": WebPImagePlugin.WebPImageFile,
+    "heif": _open_heif,
+}
 
 
 def _check_size(path: Path, picture: Image.Image, pixel_limit: int) -> None:
@@ -254,6 +268,70 @@ def _check_size(path: Path, picture: Image.Image, pixel_limit: int) -> None:
             f"{quoted_name(path)} has {pixel_count / 1e6:,.0f} megapixels, more than the "
             f"{pixel_limit / 1e6:,.0f} that are read.",
         )
+    if max(picture.size) > SIDE_LIMIT_PX:
+        raise UnreadablePhoto(
+            path,
+            f"{quoted_name(path)} has {picture.width:,} × {picture.height:,} pixels; no side may "
+            f"be longer than {SIDE_LIMIT_PX:,}.",
+        )
+
+
+def _tiff_fault(picture: ImageFile.ImageFile, data: bytes) -> str | None:
+    """Return what is missing of a TIFF, in which pieces may lie anywhere."""
+    if not isinstance(picture, TiffImagePlugin.TiffImageFile):
+        return None
+    tags = picture.tag_v2
+    for starts, counts in _TIFF_PIECES:
+        if starts in tags and counts in tags:
+            return pieces_fault(data, tags[starts], tags[counts], tags.get(_TIFF_COMPRESSION, 1))
+    return None
+
+
+def _check_memory(path: Path, picture: ImageFile.ImageFile, data: bytes, kind: Kind) -> None:
+    """Refuse what cannot be decoded in parts and would take too much memory whole."""
+    pixel_count = picture.width * picture.height
+    if len(data) + pixel_count * _bytes_a_pixel(picture, data, kind) > DECODING_LIMIT_BYTES:
+        raise UnreadablePhoto(
+            path,
+            f"{quoted_name(path)} is too large: with {pixel_count / 1e6:,.0f} megapixels, its kind "
+            f"of {_KIND_NAMES[kind]} would take more than {DECODING_LIMIT_BYTES / 1e6:,.0f} MB of "
+            "memory: save it as an ordinary JPEG.",
+        )
+
+
+_KIND_NAMES: dict[Kind, str] = {
+    "jpeg": "JPEG (progressive, or of several scans)",
+    "png": "PNG (interlaced)",
+    "tiff": "TIFF",
+    "webp": "WebP",
+    "heif": "HEIC",
+}
+
+
+def _bytes_a_pixel(picture: ImageFile.ImageFile, data: bytes, kind: Kind) -> float:
+    """Return the memory that the decoder takes for each pixel of the file."""
+    if kind == "jpeg":
+        return jpeg_bytes_a_pixel(data)
+    if kind == "webp":
+        return _LOSSLESS_WEBP_BYTES if b"VP8L" in data[:64] else _LOSSY_WEBP_BYTES
+    if kind == "heif":
+        return _HEIF_BYTES
+    if _in_strips(picture, data):
+        return 0
+    bits, _ = _bits_a_channel(picture, data)
+    if bits <= 8:
+        return _EIGHT_BIT_BYTES
+    channels = 4 if kind == "png" else picture.tag_v2.get(_TIFF_CHANNELS, 4)  # type: ignore[attr-defined]
+    return float(_SIXTEEN_BIT_BYTES * channels)
+
+
+def _in_strips(picture: ImageFile.ImageFile, data: bytes) -> bool:
+    """Whether a picture is decoded a strip at a time: a PNG that is large, or has 16 bits."""
+    if not isinstance(picture, PngImagePlugin.PngImageFile):
+        return False
+    head = png_head(data)
+    large = head.width_px * head.height_px > _WHOLE_PNG_PIXELS
+    return not head.interlaced and (large or head.bits == 16)
 
 
 def _reduced_pixels(
@@ -262,44 +340,89 @@ def _reduced_pixels(
     """Return RGB pixels at the reduced scale, and the full (width, height) in px.
 
     A JPEG is scaled while it is decoded, which saves most of the time and all of the memory; the
-    other formats are decoded whole and averaged over blocks of the same size.
+    other formats are averaged over blocks of the same size, a strip at a time.
     """
     width_px, height_px = picture.size
     drafted = 1
     if isinstance(picture, JpegImagePlugin.JpegImageFile):  # others might offer a preview instead
         picture.draft("RGB", (max(1, width_px // reduction), max(1, height_px // reduction)))
         drafted = -(-max(width_px, height_px) // max(picture.size))
-    picture.load()
+    strips = [_shrunk(strip, reduction // drafted) for strip in _decoded_strips(picture, data)]
     if drafted == 1:
         width_px, height_px = picture.size  # Pillow has turned a TIFF by now
-    pixels = _pixels_of(_without_alpha(_eight_bit(picture, data)))
-    return _shrunk(pixels, reduction // drafted), (width_px, height_px)
+    return strips[0] if len(strips) == 1 else np.concatenate(strips), (width_px, height_px)
 
 
-def _eight_bit(picture: ImageFile.ImageFile, data: bytes) -> Image.Image:
-    bits, numbers = _bits_a_channel(picture, data)
-    if bits <= 8:
-        return picture
-    if bits != 16 or not numbers:
+def _decoded_strips(picture: ImageFile.ImageFile, data: bytes) -> Iterator[Pixels]:
+    """Yield RGB pixels from the top; each strip but the last has a multiple of 8 rows."""
+    if _in_strips(picture, data):
+        yield from _png_strips(data)
+        return
+    if _bits_a_channel(picture, data)[0] > 8 or isinstance(picture, WebPImagePlugin.WebPImageFile):
+        values = _opencv_values(picture, data)
+        for top in range(0, len(values), _STRIP_ROWS):
+            yield _pixels_of(_picture_of(values[top : top + _STRIP_ROWS]))
+        return
+    picture.load()
+    for top in range(0, picture.height, _STRIP_ROWS):
+        bottom = min(top + _STRIP_ROWS, picture.height)
+        yield _pixels_of(picture.crop((0, top, picture.width, bottom)))
+
+
+def _png_strips(data: bytes) -> Iterator[Pixels]:
+    head, strips = png_head(data), PngStrips(data)
+    for strip, repeated in strips:
+        if head.bits == 16:
+            values = _opencv_values(None, strip)
+            picture = _picture_of(values[repeated:])
+            strips.hand_back(values[-1][:, [0, 3]] if head.colour == 4 else values[-1])
+        else:
+            whole = PngImagePlugin.PngImageFile(BytesIO(strip))
+            whole.load()
+            picture = whole.crop((0, repeated, whole.width, whole.height))
+            last = np.asarray(whole.crop((0, whole.height - 1, whole.width, whole.height)))[0]
+            spread = 255 // (2**head.bits - 1) if whole.mode == "L" and head.bits < 8 else 1
+            strips.hand_back(last.astype(np.uint8) // spread)
+        yield _pixels_of(picture)
+
+
+def _opencv_values(picture: ImageFile.ImageFile | None, data: bytes) -> NDArray[Any]:
+    """Decode with OpenCV, which keeps 16 bits a channel and takes less memory for a WebP."""
+    wanted = 8 if isinstance(picture, WebPImagePlugin.WebPImageFile) else 16
+    if picture is not None and wanted == 16 and _bits_a_channel(picture, data) != (16, True):
+        bits = _bits_a_channel(picture, data)[0]
         raise NotImplementedError(f"its pixels have {bits} bits a channel")
     values = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-    if values is None or values.dtype != np.uint16:
+    if wanted == 16 and (values is None or values.dtype != np.uint16):
         raise NotImplementedError("its 16-bit pixels are packed in an unusual way")
+    if values is None or values.dtype.itemsize * 8 != wanted:
+        raise ValueError("broken data stream")
     if values.ndim == 3:
         swap = cv2.COLOR_BGRA2RGBA if values.shape[2] == 4 else cv2.COLOR_BGR2RGB
-        values = cv2.cvtColor(values, swap)
-    return Image.fromarray(((values.astype(np.uint32) + 128) // 257).astype(np.uint8))
+        values = cv2.cvtColor(values, swap, dst=values)
+    return np.asarray(values)
+
+
+def _picture_of(values: NDArray[Any]) -> Image.Image:
+    if values.dtype == np.uint16:
+        wide = values.astype(np.uint32)  # (n * 255 + 32895) >> 16 is n / 257, rounded
+        values = ((wide * 255 + 32895) >> 16).astype(np.uint8)
+    return Image.fromarray(values)
 
 
 def _bits_a_channel(picture: ImageFile.ImageFile, data: bytes) -> tuple[int, bool]:
     """Return the bits of a channel in the file, and whether they are plain whole numbers."""
     if isinstance(picture, PngImagePlugin.PngImageFile):
-        return data[_PNG_BIT_DEPTH_AT], True
+        return png_head(data).bits, True
     if isinstance(picture, TiffImagePlugin.TiffImageFile):
         bits = picture.tag_v2.get(_TIFF_BITS, (1,))
         kinds = picture.tag_v2.get(_TIFF_SAMPLE_KIND, (1,))
         return max(bits), set(kinds) == {1}
     return 8, True
+
+
+def _pixels_of(picture: Image.Image) -> Pixels:
+    return np.asarray(_without_alpha(picture))
 
 
 def _without_alpha(picture: Image.Image) -> Image.Image:
@@ -309,16 +432,6 @@ def _without_alpha(picture: Image.Image) -> Image.Image:
         white.paste(seen, mask=seen)
         return white
     return picture if picture.mode == "RGB" else picture.convert("RGB")
-
-
-def _pixels_of(picture: Image.Image) -> Pixels:
-    # In strips that stay in the processor's cache: 2.7 ms instead of 11.8 for 3 megapixels with
-    # np.asarray(picture).
-    pixels = np.empty((picture.height, picture.width, 3), np.uint8)
-    for top in range(0, picture.height, _STRIP_ROWS):
-        bottom = min(top + _STRIP_ROWS, picture.height)
-        pixels[top:bottom] = np.asarray(picture.crop((0, top, picture.width, bottom)))
-    return pixels
 
 
 def _shrunk(pixels: Pixels, factor: int) -> Pixels:
