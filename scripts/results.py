@@ -159,7 +159,9 @@ def _leaf(values: dict[str, Any]) -> LeafReading:
 def _night(values: dict[str, Any]) -> NightReading:
     changed = {
         "caterpillars": tuple(_caterpillar(one) for one in values["caterpillars"]),
-        "rejected": tuple(RejectedGlow(**one) for one in values["rejected"]),
+        "rejected": tuple(
+            RejectedGlow(**(one | {"box_px": tuple(one["box_px"])})) for one in values["rejected"]
+        ),
         "flags": tuple(values["flags"]),
     }
     return NightReading(**{**values, **changed})

@@ -1,4 +1,4 @@
-"""What both overlays are drawn with: view, lines with an edge, letters, and the strip of words.
+"""What both overlays are drawn with: view, tints, lines, letters in free places, strip of words.
 
 Colours are from the Okabe–Ito palette, which people with colour-blindness tell apart.
 """
@@ -12,21 +12,28 @@ from numpy.typing import NDArray
 __all__ = [
     "BLACK",
     "BLUE",
+    "BRIGHTER",
     "FONT",
     "GREY",
     "ORANGE",
     "PAPER",
+    "PURPLE",
     "SHIFT",
     "SKY_BLUE",
     "VERMILLION",
     "WHITE",
+    "Box",
     "Colour",
     "Pixels",
+    "brightened",
     "draw_lines",
+    "free_place",
     "lay_banner",
     "outlines_of",
     "resized",
+    "shown_scaled",
     "text_size",
+    "tint",
     "viewing_scale",
     "with_strip",
     "wrapped",
@@ -35,15 +42,21 @@ __all__ = [
 
 Pixels = NDArray[np.uint8]
 Colour = tuple[int, int, int]
+Box = tuple[int, int, int, int]
+"""Left, top, right, bottom."""
 
 BLUE: Colour = (0, 114, 178)
 SKY_BLUE: Colour = (86, 180, 233)
 ORANGE: Colour = (230, 159, 0)
 VERMILLION: Colour = (213, 94, 0)
+PURPLE: Colour = (204, 121, 167)
 BLACK: Colour = (0, 0, 0)
 WHITE: Colour = (255, 255, 255)
 GREY: Colour = (90, 90, 90)
 PAPER: Colour = (246, 246, 244)
+
+BRIGHTER = "Shown brighter than it was taken."
+"""Said below a view that was brightened."""
 
 FONT = cv2.FONT_HERSHEY_SIMPLEX
 SHIFT = 4  # outlines are drawn at 1/16 pixel
@@ -51,6 +64,8 @@ SHIFT = 4  # outlines are drawn at 1/16 pixel
 _MOST_COLUMNS, _MOST_ROWS, _LEAST_SIDE = 1600, 1400, 900
 _LEAST_STRIP_COLUMNS = 700
 _MOST_STRIP_LINES = 6
+
+_DARK, _SEEN, _LEAST_POWER = 45.0, 70.0, 0.55
 
 
 def viewing_scale(pixels: Pixels) -> float:
@@ -67,6 +82,35 @@ def resized(pixels: Pixels, scale: float) -> Pixels:
     resized = cv2.resize(pixels, (columns, rows), interpolation=how)
     # A photo's pixels are read-only; at scale 1 OpenCV may hand the same memory back.
     return np.array(resized, dtype=np.uint8)
+
+
+def brightened(view: Pixels) -> tuple[Pixels, bool]:
+    """Return a view whose darker half can be seen, and whether that took any brightening.
+
+    A dark view is raised by a power, which keeps black black, white white and the order between.
+    """
+    middle = float(np.median(view.max(axis=-1)))
+    if middle >= _DARK:
+        return view, False
+    gamma = max(_LEAST_POWER, np.log(_SEEN / 255) / np.log(max(middle, 1.0) / 255))
+    table = np.rint(255 * (np.arange(256) / 255) ** gamma).astype(np.uint8)
+    return table[view], True
+
+
+def shown_scaled(mask: Pixels, view: Pixels) -> Pixels:
+    """Return a mask of 0 and 1 at the size of a view; the smallest patch of 1 stays."""
+    size = (view.shape[1], view.shape[0])
+    if mask.shape[0] <= view.shape[0]:
+        return np.asarray(cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST), np.uint8)
+    part = cv2.resize(mask * np.uint8(255), size, interpolation=cv2.INTER_AREA)
+    return (part > 80).astype(np.uint8)
+
+
+def tint(view: Pixels, mask: Pixels, colour: Colour, share: float) -> None:
+    """Mix a share of a colour into a view where a mask of its size is not 0."""
+    inside = mask > 0
+    mixed = (1 - share) * view[inside] + share * np.array(colour, np.float32)
+    view[inside] = np.rint(mixed).astype(np.uint8)
 
 
 def outlines_of(
@@ -111,6 +155,62 @@ def write_edged(view: Pixels, text: str, at: tuple[int, int], size: float) -> No
     ink = letters[..., None].astype(np.uint16)
     ground = patch * (255 - edge[..., None].astype(np.uint16)) // 255
     patch[...] = (ground * (255 - ink) // 255 + ink).astype(np.uint8)
+
+
+def free_place(
+    size: tuple[int, int], about: Box, taken: Sequence[Box], hides: Pixels
+) -> Box | None:
+    """Return a place for a text beside a thing, inside the view and clear of other texts.
+
+    Parameters
+    ----------
+    size : tuple of int
+        Columns and rows of the text.
+    about : Box
+        What the text is about; it stands above it, below it, beside it, or at its upper edge.
+    taken : sequence of Box
+        Other texts.
+    hides : ndarray of uint8, shape (rows, columns)
+        Not 0 where a text would hide something; of the free places, the nearest that hides least
+        is taken. Its shape is that of the view.
+
+    Returns
+    -------
+    Box or None
+        None where no place is free.
+    """
+    best, least = None, hides.size + 1
+    for place in _places(size, about, (hides.shape[0], hides.shape[1])):
+        if any(_overlap(place, other) for other in taken):
+            continue
+        hidden = int(np.count_nonzero(hides[place[1] : place[3], place[0] : place[2]]))
+        if hidden < least:
+            best, least = place, hidden
+        if hidden == 0:
+            break
+    return best
+
+
+def _places(size: tuple[int, int], about: Box, shape: tuple[int, int]) -> Iterator[Box]:
+    """Yield places about a thing that lie inside a view, the nearest first."""
+    columns, rows = size
+    left, top, right, bottom = about
+    along = dict.fromkeys(((left + right - columns) // 2, left, right - columns))
+    upper = [(col, top + step * rows) for step in range(3) for col in along]
+    spots: list[tuple[int, int]] = []
+    for away in range(4, 4 + 8 * rows, max(4, rows // 2)):
+        below, above = bottom + away, top - away - rows
+        beside = (top + bottom - rows) // 2
+        sides = (right + away, left - away - columns)
+        spots += [(col, row) for row in (above, below) for col in along]
+        spots += [(col, row) for row in (beside, above, below) for col in sides]
+    for col, row in (*spots, *upper):
+        if 2 <= col < shape[1] - columns and 2 <= row < shape[0] - rows:
+            yield col, row, col + columns, row + rows
+
+
+def _overlap(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
 def wrapped(text: str, columns: int, size: float) -> list[str]:

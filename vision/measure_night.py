@@ -123,7 +123,17 @@ def _rejected(one: Found, night: NightLight, scale: float) -> RejectedGlow:
     row, col = _middle(one.seen, scale)
     length, width = one.seen.body.length * scale, one.seen.body.width * scale
     reason = reason_for(features_by_name(one.seen, night, ASKED))
-    return RejectedGlow(row, col, length, width, reason, one.probability)
+    box = _box(one.seen, scale)
+    return RejectedGlow(row, col, length, width, reason, one.probability, box)
+
+
+def _box(seen: Sampled, scale: float) -> tuple[float, float, float, float]:
+    """Return left, top, right and bottom of a body's pixels."""
+    rows, cols = np.nonzero(seen.body.mask)
+    top, left = (side.start or 0 for side in seen.body.window)
+    edges = (left + cols.min(), top + rows.min(), left + cols.max() + 1, top + rows.max() + 1)
+    first, second, third, fourth = (float(edge * scale) for edge in edges)
+    return first, second, third, fourth
 
 
 def _hue_difference(seen: Sampled, night: NightLight) -> float:

@@ -1,7 +1,8 @@
 """The picture that shows what was counted on a UV night photo, and what was not.
 
 A caterpillar has an orange outline with a black edge, its number and its probability; a bright
-thing that was not counted has a white dashed box and the reason in a word.
+thing that was not counted has a white dashed box and the reason in a few words. No words stand on
+others. A photo too dark to see the leaves in is shown brighter.
 """
 
 import cv2
@@ -9,12 +10,16 @@ import numpy as np
 
 from vision.drawing import (
     BLACK,
+    BRIGHTER,
     FONT,
     ORANGE,
     SHIFT,
     WHITE,
+    Box,
     Pixels,
+    brightened,
     draw_lines,
+    free_place,
     lay_banner,
     outlines_of,
     resized,
@@ -24,6 +29,7 @@ from vision.drawing import (
     write_edged,
 )
 from vision.flags import FLAGS, explain
+from vision.night_reasons import SHORT
 from vision.records import (
     CATERPILLAR,
     Caterpillar,
@@ -55,53 +61,72 @@ def draw_night_overlay(photo: Photo, measurement: NightMeasurement) -> Pixels:
         sRGB, red first; the photo above, a strip of explanation below.
     """
     scale = viewing_scale(photo.pixels)
-    view = resized(photo.pixels, scale)
+    view, brighter = brightened(resized(photo.pixels, scale))
     unit = max(view.shape[0], view.shape[1]) / 1000
     reading = measurement.reading
     to_view = scale / photo.reduction
-    for glow in reading.rejected[:_MOST_REJECTED]:
-        _mark_rejected(view, glow, to_view, unit)
+    boxes = [_box_of(glow, to_view, unit) for glow in reading.rejected[:_MOST_REJECTED]]
+    for box in boxes:
+        _draw_dashed_box(view, box, unit)
     outlines = outlines_of((measurement.classes == CATERPILLAR).astype(np.uint8), scale)
     draw_lines(view, outlines, max(2, round(1.3 * unit)), ORANGE, BLACK)
-    for number, one in enumerate(reading.caterpillars, start=1):
-        _label(view, number, one, to_view, unit)
+    _write_labels(view, reading, boxes, to_view, unit)
     if reading.caterpillar_count is None:
         reasons = [explain(name) for name in reading.flags if not FLAGS[name].measurable]
         lay_banner(view, " ".join(["Nothing was counted.", *reasons]))
-    return with_strip(view, _texts(photo, reading), _draw_legend)
+    return with_strip(view, _texts(photo, reading, brighter), _draw_legend)
 
 
-def _label(view: Pixels, number: int, one: Caterpillar, to_view: float, unit: float) -> None:
-    """Write number and probability above the body, inside the picture."""
-    text = f"{number}: {100 * one.confidence:.0f} %"
-    size = 0.5 * unit + 0.15
-    columns, rows = text_size(text, size, thickness=2)
-    above = (0.6 * one.width_px + 0.15 * one.length_px) * to_view
-    col = int(one.col_px * to_view - columns / 2)
-    row = int(one.row_px * to_view - above - 0.4 * rows)
-    if row < 1.2 * rows:
-        row = int(one.row_px * to_view + above + 1.3 * rows)
-    col = max(4, min(col, view.shape[1] - columns - 4))
-    write_edged(view, text, (col, max(rows + 4, min(row, view.shape[0] - 8))), size)
+def _box_of(glow: RejectedGlow, to_view: float, unit: float) -> Box:
+    """Return where a bright thing is in the view, with a margin."""
+    margin = round(4 * unit)
+    left, top, right, bottom = (round(edge * to_view) for edge in glow.box_px)
+    return left - margin, top - margin, right + margin, bottom + margin
 
 
-def _mark_rejected(view: Pixels, glow: RejectedGlow, to_view: float, unit: float) -> None:
-    half = max(6.0, 0.55 * max(glow.width_px, 0.7 * glow.length_px) * to_view)
-    middle = np.array([glow.col_px, glow.row_px]) * to_view
-    _draw_dashed_box(view, middle - half, middle + half, unit)
-    size = 0.36 * unit + 0.12
-    columns, rows = text_size(glow.reason, size, thickness=2)
-    col = int(max(4, min(middle[0] - half, view.shape[1] - columns - 4)))
-    row = int(min(middle[1] + half + rows, view.shape[0] - 8))
-    write_edged(view, glow.reason, (col, max(rows + 4, row)), size)
+def _body_box(one: Caterpillar, to_view: float) -> Box:
+    rows, cols = np.array(one.midline_px or [(one.row_px, one.col_px)]).T * to_view
+    half = 0.5 * one.width_px * to_view + 4
+    return (
+        int(cols.min() - half),
+        int(rows.min() - half),
+        int(cols.max() + half),
+        int(rows.max() + half),
+    )
 
 
-def _draw_dashed_box(
-    view: Pixels,
-    start: np.ndarray[tuple[int], np.dtype[np.float64]],
-    end: np.ndarray[tuple[int], np.dtype[np.float64]],
-    unit: float,
+def _write_labels(
+    view: Pixels, reading: NightReading, boxes: list[Box], to_view: float, unit: float
 ) -> None:
+    """Write number and probability of each caterpillar, then the reasons, each in a free place."""
+    bodies = [_body_box(one, to_view) for one in reading.caterpillars]
+    hides = np.zeros(view.shape[:2], np.uint8)
+    for left, top, right, bottom in (*bodies, *boxes):
+        hides[max(0, top) : max(0, bottom), max(0, left) : max(0, right)] = 1
+    sure = [f"{n}: {100 * c.confidence:.0f} %" for n, c in enumerate(reading.caterpillars, start=1)]
+    why = [SHORT[glow.reason] for glow in reading.rejected[:_MOST_REJECTED]]
+    labels = [(text, box, 0.5 * unit + 0.15) for text, box in zip(sure, bodies, strict=True)]
+    labels += [(text, box, 0.36 * unit + 0.12) for text, box in zip(why, boxes, strict=True)]
+    taken: list[Box] = []
+    for text, box, size in labels:
+        room = text_size(text, size, thickness=2)
+        if spot := free_place(room, box, taken, hides):
+            taken.append(spot)
+            _draw_leader(view, box, spot)
+            write_edged(view, text, (spot[0], spot[3] - room[1] // 4), size)
+
+
+def _draw_leader(view: Pixels, box: Box, spot: Box) -> None:
+    """Draw a line from a thing to words that stand away from it."""
+    middle = ((spot[0] + spot[2]) // 2, (spot[1] + spot[3]) // 2)
+    edge = tuple(int(np.clip(middle[side], box[side], box[side + 2])) for side in (0, 1))
+    if np.hypot(middle[0] - edge[0], middle[1] - edge[1]) > 1.6 * (spot[3] - spot[1]):
+        line = np.array([edge, middle], np.int32) << SHIFT
+        draw_lines(view, [line], 1, WHITE, BLACK)
+
+
+def _draw_dashed_box(view: Pixels, box: Box, unit: float) -> None:
+    start, end = np.array(box[:2], float), np.array(box[2:], float)
     dash = max(3, round(_DASH_PX * unit))
     corners = [(start[0], start[1]), (end[0], start[1]), (end[0], end[1]), (start[0], end[1])]
     for first, second in zip(corners, corners[1:] + corners[:1], strict=True):
@@ -115,9 +140,10 @@ def _draw_dashed_box(
             draw_lines(view, [drawn], max(1, round(0.8 * unit)), WHITE, BLACK)
 
 
-def _texts(photo: Photo, reading: NightReading) -> list[str]:
+def _texts(photo: Photo, reading: NightReading, brighter: bool) -> list[str]:
     flags = dict.fromkeys((*photo.flags, *reading.flags))
-    return [photo.name, _result_line(reading), *(explain(name) for name in flags)]
+    shown = BRIGHTER if brighter else ""
+    return [photo.name, _result_line(reading), shown, *(explain(name) for name in flags)]
 
 
 def _result_line(reading: NightReading) -> str:
@@ -136,5 +162,5 @@ def _draw_legend(strip: Pixels) -> None:
     name = "caterpillar, with its probability"
     cv2.putText(strip, name, (60, 26), FONT, 0.62, BLACK, 1, cv2.LINE_AA)
     left = 60 + text_size(name, 0.62)[0] + 30
-    _draw_dashed_box(strip, np.array([left, 11.0]), np.array([left + 30, 29.0]), 1.0)
-    cv2.putText(strip, "not counted", (left + 40, 26), FONT, 0.62, BLACK, 1, cv2.LINE_AA)
+    _draw_dashed_box(strip, (left, 11, left + 30, 29), 1.0)
+    cv2.putText(strip, "not counted, and why", (left + 40, 26), FONT, 0.62, BLACK, 1, cv2.LINE_AA)

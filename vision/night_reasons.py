@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 
-__all__ = ["ASKED", "REASONS", "reason_for"]
+__all__ = ["ASKED", "REASONS", "SHORT", "reason_for"]
 
 REASONS: dict[str, str] = {
     "violet_glare": "It mirrors the torch's own violet light.",
@@ -16,6 +16,19 @@ REASONS: dict[str, str] = {
     "unlike": "Its colour and shape together are unlike a caterpillar's.",
 }
 """Sentence for people by the name that stands in the table."""
+
+SHORT: dict[str, str] = {
+    "violet_glare": "torch glare",
+    "too_blue": "blue-white",
+    "too_small": "too small",
+    "too_thin": "too thin",
+    "too_round": "too round",
+    "straight_edged": "straight edges",
+    "too_faint": "too faint",
+    "not_green": "not green",
+    "unlike": "unlike a larva",
+}
+"""A few words for a picture, by the same names."""
 
 Features = Mapping[str, float]
 

@@ -1,8 +1,9 @@
 """The picture that shows what was counted: the photo with leaves, lesions and halos outlined.
 
 Colours are from the Okabe–Ito palette, which people with colour-blindness tell apart. Every kind
-of line has a second cue: a leaf's outline is thin with a white edge, a lesion's thick with a
-black edge, a halo's is a row of dots, a dropping stands in a diamond.
+of line has a second cue: a leaf's outline has a white edge, a lesion's a black edge, a halo's is
+a row of dots, a dropping stands in a diamond. A light tint says which side of a line is sick. No
+line lies on a lesion: the smallest is to be seen inside its own.
 """
 
 from collections.abc import Sequence
@@ -13,18 +14,24 @@ import numpy as np
 from vision.drawing import (
     BLACK,
     BLUE,
+    BRIGHTER,
     FONT,
     ORANGE,
+    PURPLE,
     SHIFT,
-    SKY_BLUE,
     VERMILLION,
     WHITE,
+    Box,
     Pixels,
+    brightened,
     draw_lines,
+    free_place,
     lay_banner,
     outlines_of,
     resized,
+    shown_scaled,
     text_size,
+    tint,
     viewing_scale,
     with_strip,
     write_edged,
@@ -34,10 +41,11 @@ from vision.records import HALO, LESION, DayMeasurement, DayReading, LeafReading
 
 __all__ = ["draw_overlay"]
 
-Box = tuple[int, int, int, int]
-
 _PATTERN_NOTE = "Words such as spot-like say what lesions look like. They are not a diagnosis."
-_LEGEND = ("leaf", "halo: yellow rim", "lesion: dead or dying")
+_NOWHERE: Box = (0, 0, 0, 0)
+_LEGEND = ("leaf", "halo: yellow rim", "lesion: dead", "dropping")
+_ENLARGED = 1.5  # on photos shown larger than this lines are as thin as can be
+_LESION_TINT, _HALO_TINT = 0.22, 0.18  # shares that leave the tissue's own looks to be judged
 
 
 def draw_overlay(photo: Photo, measurement: DayMeasurement, patterns: Sequence[str] = ()) -> Pixels:
@@ -59,20 +67,26 @@ def draw_overlay(photo: Photo, measurement: DayMeasurement, patterns: Sequence[s
         Photos below 900 pixels are enlarged so that lines and letters stay readable.
     """
     scale = viewing_scale(photo.pixels)
-    view = resized(photo.pixels, scale)
+    view, brighter = brightened(resized(photo.pixels, scale))
     unit = max(view.shape[0], view.shape[1]) / 1000
     boxes = _boxes(measurement.leaf_numbers)
-    _draw_leaves(view, measurement.leaf_numbers, boxes, scale, unit)
+    lesions = shown_scaled((measurement.classes == LESION).astype(np.uint8), view)
+    tint(
+        view, shown_scaled((measurement.classes == HALO).astype(np.uint8), view), ORANGE, _HALO_TINT
+    )
+    tint(view, lesions, VERMILLION, _LESION_TINT)
+    inside = view[lesions > 0]
+    line = 1 if scale > _ENLARGED else max(2, round(1.3 * unit))
+    _draw_leaves(view, measurement.leaf_numbers, boxes, scale, line)
     _draw_halos(view, measurement.classes, scale, unit)
-    _draw_lesions(view, measurement.classes, scale, unit)
+    _draw_lesions(view, lesions, line)
+    view[lesions > 0] = inside
     _draw_pellets(view, measurement.reading.pellets, scale / photo.reduction, unit)
-    for place, leaf in enumerate(measurement.reading.leaves):
-        texts = _labels(leaf, patterns[place] if patterns else "")
-        _label_leaf(view, texts, boxes.get(leaf.leaf, (0, 0, 0, 0)), scale, unit)
+    _label_leaves(view, measurement.reading.leaves, patterns, boxes, lesions, (scale, unit))
     if measurement.reading.severity_pct is None:
         _draw_banner(view, measurement.reading)
-    texts = _texts(photo, measurement.reading, _PATTERN_NOTE if patterns else "")
-    return with_strip(view, texts, _draw_legend)
+    notes = [_PATTERN_NOTE if patterns else "", BRIGHTER if brighter else ""]
+    return with_strip(view, _texts(photo, measurement.reading, notes), _draw_legend)
 
 
 def _boxes(leaf_numbers: Pixels) -> dict[int, Box]:
@@ -86,20 +100,20 @@ def _boxes(leaf_numbers: Pixels) -> dict[int, Box]:
 
 
 def _draw_leaves(
-    view: Pixels, leaf_numbers: Pixels, boxes: dict[int, Box], scale: float, unit: float
+    view: Pixels, leaf_numbers: Pixels, boxes: dict[int, Box], scale: float, width: int
 ) -> None:
-    for number, (left, top, width, height) in boxes.items():
-        window = leaf_numbers[top : top + height, left : left + width]
+    for number, (left, top, across, down) in boxes.items():
+        window = leaf_numbers[top : top + down, left : left + across]
         outlines = outlines_of((window == number).astype(np.uint8), scale, (left, top))
-        draw_lines(view, outlines, max(2, round(1.2 * unit)), BLUE, WHITE)
+        draw_lines(view, outlines, width, BLUE, WHITE)
 
 
-def _draw_lesions(view: Pixels, classes: Pixels, scale: float, unit: float) -> None:
-    lesions = (classes == LESION).astype(np.uint8)
-    # The line runs just outside, so that the smallest spots stay visible inside it.
-    around = cv2.dilate(lesions, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3)))
-    outlines = outlines_of(around.astype(np.uint8), scale)
-    draw_lines(view, outlines, max(2, round(1.5 * unit)), VERMILLION, BLACK)
+def _draw_lesions(view: Pixels, lesions: Pixels, width: int) -> None:
+    """Draw a line just outside each lesion of a mask of the view's size."""
+    side = 2 * (width // 2 + 2) + 1  # as wide as half the line with its edge
+    around = cv2.dilate(lesions, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
+    outlines = outlines_of(np.asarray(around, np.uint8), 1.0)
+    draw_lines(view, outlines, width, VERMILLION, BLACK)
 
 
 def _draw_halos(view: Pixels, classes: Pixels, scale: float, unit: float) -> None:
@@ -107,7 +121,7 @@ def _draw_halos(view: Pixels, classes: Pixels, scale: float, unit: float) -> Non
     sick = ((classes == HALO) | (classes == LESION)).astype(np.uint8)
     contours, _ = cv2.findContours(sick, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     step = max(2, round(7 * unit / scale))
-    radius = max(2, round(1.3 * unit))
+    radius = max(1, round(1.2 * unit))
     for contour in contours:
         for column, row in contour[::step, 0]:
             if classes[row, column] == HALO:
@@ -123,7 +137,7 @@ def _draw_pellets(view: Pixels, pellets: Sequence[Pellet], scale: float, unit: f
         middle = np.array([pellet.col_px, pellet.row_px]) * scale
         corners = middle + reach * np.array([[1, 0], [0, 1], [-1, 0], [0, -1]])
         outline = np.round(corners * (1 << SHIFT)).astype(np.int32)
-        draw_lines(view, [outline], max(2, round(1.4 * unit)), SKY_BLUE, BLACK)
+        draw_lines(view, [outline], max(2, round(1.4 * unit)), PURPLE, BLACK)
 
 
 def _labels(leaf: LeafReading, pattern: str) -> list[str]:
@@ -136,20 +150,31 @@ def _labels(leaf: LeafReading, pattern: str) -> list[str]:
     return [f"{long}, {pattern}", f"{short}, {pattern}", short]
 
 
-def _label_leaf(view: Pixels, texts: Sequence[str], box: Box, scale: float, unit: float) -> None:
-    """Write the longest label that fits above the leaf, or at its upper edge without room."""
-    left, top, width, _ = box
+def _label_leaves(
+    view: Pixels,
+    leaves: Sequence[LeafReading],
+    patterns: Sequence[str],
+    boxes: dict[int, Box],
+    lesions: Pixels,
+    scale_and_unit: tuple[float, float],
+) -> None:
+    """Write each leaf's label near it, none over another; without any room a leaf has none."""
+    scale, unit = scale_and_unit
+    taken: list[Box] = []
     size = 0.55 * unit + 0.15
-    room = width * scale
-    fitting = (text for text in texts if text_size(text, size, thickness=2)[0] <= room)
-    text = next(fitting, texts[-1])
-    columns, rows = text_size(text, size, thickness=2)
-    col = int((left + width / 2) * scale - columns / 2)
-    col = max(4, min(col, view.shape[1] - columns - 4))
-    row = int(top * scale - 0.4 * rows)
-    if row < 1.2 * rows:
-        row = int(top * scale + 1.3 * rows)
-    write_edged(view, text, (col, min(row, view.shape[0] - 6)), size)
+    for place, leaf in enumerate(leaves):
+        left, top, width, height = (round(side * scale) for side in boxes.get(leaf.leaf, _NOWHERE))
+        texts = _labels(leaf, patterns[place] if patterns else "")
+        sizes = [text_size(text, size, thickness=2) for text in texts]
+        fitting = [
+            (text, room) for text, room in zip(texts, sizes, strict=True) if room[0] <= width
+        ]
+        for text, room in fitting or [(texts[-1], sizes[-1])]:
+            about = (left, top, left + width, top + height)
+            if spot := free_place(room, about, taken, lesions):
+                taken.append(spot)
+                write_edged(view, text, (spot[0], spot[3] - room[1] // 4), size)
+                break
 
 
 def _digits(percent: float) -> str:
@@ -163,11 +188,11 @@ def _draw_banner(view: Pixels, reading: DayReading) -> None:
     lay_banner(view, " ".join([what, *reasons]))
 
 
-def _texts(photo: Photo, reading: DayReading, note: str) -> list[str]:
-    """Return the words below the picture: name, result, note, flags."""
+def _texts(photo: Photo, reading: DayReading, notes: Sequence[str]) -> list[str]:
+    """Return the words below the picture: name, result, notes, flags."""
     flags = dict.fromkeys((*photo.flags, *reading.flags))
     found = [_result_line(reading), _pellet_line(reading)]
-    return [photo.name, *found, note, *(explain(name) for name in flags)]
+    return [photo.name, *found, *notes, *(explain(name) for name in flags)]
 
 
 def _result_line(reading: DayReading) -> str:
@@ -196,10 +221,23 @@ def _draw_legend(strip: Pixels) -> None:
         if name.startswith("leaf"):
             draw_lines(strip, line, 2, BLUE, WHITE)
         elif name.startswith("lesion"):
-            draw_lines(strip, line, 4, VERMILLION, BLACK)
-        else:
+            tint(strip, _swatch(strip, column, row), VERMILLION, _LESION_TINT)
+            draw_lines(strip, line, 3, VERMILLION, BLACK)
+        elif name.startswith("halo"):
+            tint(strip, _swatch(strip, column, row), ORANGE, _HALO_TINT)
             for dot in range(column + 4, column + 41, 11):
                 cv2.circle(strip, (dot, row), 4, BLACK, -1, cv2.LINE_AA)
                 cv2.circle(strip, (dot, row), 3, ORANGE, -1, cv2.LINE_AA)
+        else:
+            middle = np.array([column + 30, row], np.int32)
+            corners = middle + np.array([[10, 0], [0, 10], [-10, 0], [0, -10]], np.int32)
+            draw_lines(strip, [corners << SHIFT], 2, PURPLE, BLACK)
         cv2.putText(strip, name, (column + 50, row + 6), FONT, 0.62, BLACK, 1, cv2.LINE_AA)
-        column += 50 + text_size(name, 0.62)[0] + 30
+        column += 50 + text_size(name, 0.62)[0] + 22
+
+
+def _swatch(strip: Pixels, column: int, row: int) -> Pixels:
+    """Return a mask of the ground just below a piece of line in the legend."""
+    mask = np.zeros(strip.shape[:2], np.uint8)
+    mask[row : row + 14, column : column + 41] = 1
+    return mask

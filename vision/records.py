@@ -339,6 +339,8 @@ class RejectedGlow:
         Name from ``vision.night_reasons``.
     confidence : float
         Probability that it is a caterpillar all the same, 0 to 1.
+    box_px : tuple of float
+        Left, top, right and bottom of what shines.
     """
 
     row_px: float
@@ -347,6 +349,7 @@ class RejectedGlow:
     width_px: float
     reason: str
     confidence: float
+    box_px: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
