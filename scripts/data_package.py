@@ -27,6 +27,7 @@ from models.csv_tables import (
 )
 from models.journal import Journal
 from models.journal.packing import LESION_FIELDS, pack_lesions, unpack_lesions
+from models.journal.sums import own_columns
 from models.journal.tables import LESIONS
 from models.journal.versions import FIRST_VERSION, newest_version
 from models.journal.whole import TABLES
@@ -118,7 +119,7 @@ _VALUES: dict[str, Callable[[str], Any]] = {
 def _fields(table: Table) -> list[_Field]:
     if table is LESIONS:
         return _lesion_fields()
-    return [_field(column) for column in table.columns]
+    return [_field(column) for column in own_columns(table)]
 
 
 def _field(column: Column[Any]) -> _Field:

@@ -204,17 +204,44 @@ def refuse_filled(out: Path, name: str) -> None:
 def one_sentence_errors() -> Iterator[None]:
     """Turn foreseen errors into one sentence on standard error and an exit code."""
     try:
-        yield
+        with _remarks_shown():
+            yield
     except KeyboardInterrupt:
         fail("Stopped. Whole files stay; photos already measured are kept.", INTERRUPTED)
     except SpotlampError as error:
         fail(str(error), error.exit_code)
 
 
+@contextmanager
+def _remarks_shown() -> Iterator[None]:
+    """Print what `models` remarks on while it goes on, each sentence once, on standard error."""
+    import logging
+
+    said = set()
+
+    class Shown(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            sentence = record.getMessage()
+            if sentence not in said:
+                said.add(sentence)
+                _warn(sentence)
+
+    handler, logger = Shown(), logging.getLogger("models")
+    logger.addHandler(handler)
+    try:
+        yield
+    finally:
+        logger.removeHandler(handler)
+
+
 def fail(sentence: str, code: int = NOTHING_DONE) -> NoReturn:
     """Print one sentence on standard error, on one line, and end with an exit code."""
-    print(_shown(" ".join(sentence.split("\n")), sys.stderr.encoding), file=sys.stderr)
+    _warn(sentence)
     raise typer.Exit(code)
+
+
+def _warn(sentence: str) -> None:
+    print(_shown(" ".join(sentence.split("\n")), sys.stderr.encoding), file=sys.stderr)
 
 
 def say(text: str) -> None:

@@ -9,6 +9,7 @@ from typing import Self
 
 from sqlalchemy import Connection, Engine, Insert
 
+from models.journal.aside import SetAside
 from models.journal.backup import daily_backup, way_back
 from models.journal.errors import JournalError, explained
 
@@ -37,6 +38,8 @@ class OpenJournal:
         self._writer = engine.execution_options(writes=True)
         self._file = file
         self._backed_up: date | None = None
+        aside = SetAside(what)
+        self.sound, self.set_aside = aside.sound, aside.numbers
         self.zone = zone
         self.what = what
 

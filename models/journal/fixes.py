@@ -8,14 +8,15 @@ from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from typing import Any, Literal, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Select, insert, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Select, insert, or_, select
 
 from models.clock import utc_of
 from models.journal import rows
 from models.journal.base import OpenJournal
+from models.journal.sums import change_rows, own_columns
 from models.journal.tables import FIXES, PHOTOS
 
-__all__ = ["Fix", "FixRecord", "Fixed", "by_hand", "is_removed"]
+__all__ = ["Fix", "FixRecord", "Fixed"]
 
 Fixed = Literal["taken", "plant", "removed"]
 """What can be put right: the capture time, the plant, and whether the photo is in the record."""
@@ -60,22 +61,20 @@ class Fix(NamedTuple):
     undone: bool
 
 
-def is_removed() -> ColumnElement[bool]:
-    """Return the condition that a photo was taken out of the record."""
-    return PHOTOS.c.id.in_(_standing("removed"))
-
-
-def by_hand(connection: Connection, what: Fixed) -> frozenset[int]:
-    """Return the numbers of the photos of which this holds as somebody put it right."""
-    return frozenset(connection.execute(_standing(what)).scalars())
-
-
-def _standing(what: Fixed) -> Select[Any]:
-    return select(FIXES.c.photo_id).where(FIXES.c.what == what, FIXES.c.undone.is_(False))
-
-
 class FixRecord(OpenJournal):
     """The part of a journal that puts photos right."""
+
+    def is_removed(self, connection: Connection) -> ColumnElement[bool]:
+        """Return the condition that a photo was taken out of the record."""
+        return PHOTOS.c.id.in_(self._holding(connection, "removed"))
+
+    def by_hand(self, connection: Connection, what: Fixed) -> frozenset[int]:
+        """Return the numbers of the photos of which this holds as somebody put it right."""
+        return frozenset(connection.execute(self._holding(connection, what)).scalars())
+
+    def _holding(self, connection: Connection, what: Fixed) -> Select[Any]:
+        standing = FIXES.c.what == what, FIXES.c.undone.is_(False), self.sound(connection, FIXES)
+        return select(FIXES.c.photo_id).where(*standing)
 
     def fix_taken(self, photo: str, taken_at: datetime, reason: str = "") -> int:
         """Settle when a photo was taken; `taken_at` without a zone is the garden's time.
@@ -117,8 +116,9 @@ class FixRecord(OpenJournal):
 
     def _fix(self, photo: str, what: Fixed, value: str, row: Mapping[str, Any], reason: str) -> int:
         with self.writing() as connection:
-            found = connection.execute(select(PHOTOS).where(_known_as(photo))).all()
-            done = by_hand(connection, what)
+            known = _known_as(photo), self.sound(connection, PHOTOS)
+            found = connection.execute(select(*own_columns(PHOTOS)).where(*known)).all()
+            done = self.by_hand(connection, what)
             for one in found:
                 if one.id in done and row.items() <= one._mapping.items():
                     continue  # it was put right so already
@@ -136,16 +136,18 @@ class FixRecord(OpenJournal):
                     )
                 )
                 if row:
-                    connection.execute(update(PHOTOS).where(PHOTOS.c.id == one.id).values(**row))
+                    change_rows(connection, PHOTOS, PHOTOS.c.id == one.id, **row)
         return len(found)
 
     def undo_fix(self, photo: str) -> tuple[Fix, ...]:
         """Take back the last fix of a photo that still holds, and return what was taken back."""
         undone = []
         with self.writing() as connection:
-            known = connection.execute(select(PHOTOS.c.id).where(_known_as(photo)))
+            chosen = _known_as(photo), self.sound(connection, PHOTOS)
+            known = connection.execute(select(PHOTOS.c.id).where(*chosen))
             for photo_id in known.scalars().all():
                 query = _fixes().where(FIXES.c.photo_id == photo_id, FIXES.c.undone.is_(False))
+                query = query.where(self.sound(connection, FIXES))
                 last = connection.execute(query.order_by(FIXES.c.number.desc())).first()
                 if last is not None:
                     _put_back(connection, photo_id, last)
@@ -158,13 +160,15 @@ class FixRecord(OpenJournal):
         if photo is not None:
             query = query.where(_known_as(photo))
         with self.reading() as connection:
+            query = query.where(self.sound(connection, FIXES), self.sound(connection, PHOTOS))
             return tuple(self._fix_of(row) for row in connection.execute(query))
 
     def known_photos(self) -> dict[str, str]:
         """Return hash and path of every photo that was ever filed, also of those taken out."""
         query = select(PHOTOS.c.sha256, PHOTOS.c.photo)
         with self.reading() as connection:
-            return {row.sha256: row.photo for row in connection.execute(query)}
+            found = connection.execute(query.where(self.sound(connection, PHOTOS)))
+            return {row.sha256: row.photo for row in found}
 
     def _fix_of(self, row: Any) -> Fix:  # noqa: ANN401  a row of SQLAlchemy
         values = dict(row._mapping)
@@ -195,11 +199,11 @@ def _fixes() -> Select[Any]:
 
 
 def _put_back(connection: Connection, photo_id: int, fix: Any) -> None:  # noqa: ANN401  a row
-    connection.execute(update(FIXES).where(FIXES.c.number == fix.number).values(undone=True))
+    change_rows(connection, FIXES, FIXES.c.number == fix.number, undone=True)
     row: dict[str, Any] = {}
     if fix.what == "taken":
         row = {"taken_at": datetime.fromisoformat(fix.old), "taken_from": fix.old_from}
     elif fix.what == "plant":
         row = {"plant": fix.old, "plant_from": fix.old_from}
     if row:
-        connection.execute(update(PHOTOS).where(PHOTOS.c.id == photo_id).values(**row))
+        change_rows(connection, PHOTOS, PHOTOS.c.id == photo_id, **row)

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import NamedTuple
 
-from sqlalchemy import func, insert, or_, select, update
+from sqlalchemy import and_, delete, func, insert, or_, select
 
 from models.garden import Plant
 from models.journal import rows
@@ -72,7 +72,8 @@ class Journal(PhotoRecord, LogRecord, WholeRecord):
         """
         chosen = or_(PHOTOS.c.sha256 == photo, PHOTOS.c.photo == rows.storable(photo))
         with self.writing() as connection:
-            found = connection.execute(select(PHOTOS.c.id, PHOTOS.c.taken_at).where(chosen)).all()
+            query = select(PHOTOS.c.id, PHOTOS.c.taken_at).where(chosen)
+            found = connection.execute(query.where(self.sound(connection, PHOTOS))).all()
             for photo_id, taken_at in found:
                 day = rows.from_utc(taken_at, self.zone).date()
                 connection.execute(
@@ -99,7 +100,8 @@ class Journal(PhotoRecord, LogRecord, WholeRecord):
             .order_by(PHOTOS.c.photo, PHOTOS.c.sha256)
         )
         with self.reading() as connection:
-            return tuple(PatternCorrection(*row) for row in connection.execute(query))
+            sound = and_(self.sound(connection, PHOTOS), self.sound(connection, CORRECTIONS))
+            return tuple(PatternCorrection(*row) for row in connection.execute(query.where(sound)))
 
     def record_plants(self, plants: Iterable[Plant]) -> None:
         """Keep where plants stand; those that left the garden stay with their last place."""
@@ -111,11 +113,10 @@ class Journal(PhotoRecord, LogRecord, WholeRecord):
             there = set(connection.execute(select(PLANTS.c.name)).scalars())
             for name in sorted(missing):
                 plant = wanted[name]
-                values = {name: getattr(plant, name) for name in _PLACE}
                 if name in there:
-                    connection.execute(update(PLANTS).where(PLANTS.c.name == name).values(**values))
-                else:
-                    connection.execute(insert(PLANTS).values(name=name, **values))
+                    connection.execute(delete(PLANTS).where(PLANTS.c.name == name))
+                place = {one: getattr(plant, one) for one in _PLACE}
+                connection.execute(insert(PLANTS).values(name=name, **place))
 
     def _standing(self, plants: Iterable[Plant]) -> set[str]:
         """Return the names of those plants that are recorded at the place where they stand."""
@@ -128,4 +129,5 @@ class Journal(PhotoRecord, LogRecord, WholeRecord):
             PLANTS.c.bed, PLANTS.c.row, PLANTS.c.place
         )
         with self.reading() as connection:
-            return tuple(Plant(*row) for row in connection.execute(query))
+            sound = self.sound(connection, PLANTS)
+            return tuple(Plant(*row) for row in connection.execute(query.where(sound)))

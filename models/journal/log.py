@@ -10,6 +10,7 @@ from models.entries import LogEntry, LogKind
 from models.journal import rows
 from models.journal.base import Moment, OpenJournal, inserted
 from models.journal.errors import JournalError
+from models.journal.sums import own_columns
 from models.journal.tables import LOG, LOG_PLANTS
 
 __all__ = ["LogRecord"]
@@ -66,7 +67,7 @@ class LogRecord(OpenJournal):
         with_corrected : bool
             Also entries that were corrected or withdrawn, and the withdrawals.
         """
-        query = select(LOG).order_by(LOG.c.at, LOG.c.number)
+        query = select(*own_columns(LOG)).order_by(LOG.c.at, LOG.c.number)
         if since is not None:
             query = query.where(LOG.c.at >= utc_of(since, self.zone))
         if until is not None:
@@ -74,13 +75,15 @@ class LogRecord(OpenJournal):
         if kind is not None:
             query = query.where(LOG.c.kind == kind)
         if not with_corrected:
+            # Also by entries that are set aside: what they say instead is not known.
             replaced = select(LOG.c.corrects).where(LOG.c.corrects.is_not(None))
             query = query.where(LOG.c.withdrawn.is_(False), LOG.c.number.not_in(replaced))
         with self.reading() as connection:
+            sound = self.sound(connection, LOG, LOG_PLANTS)
             plants = _plants_of_entries(connection)
             entries = tuple(
                 rows.log_entry(row, plants.get(row.number, ()), self.zone)
-                for row in connection.execute(query)
+                for row in connection.execute(query.where(sound))
             )
         if plant is None:
             return entries

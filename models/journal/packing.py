@@ -8,12 +8,15 @@ import numpy as np
 
 from vision.records import Lesion
 
-__all__ = ["LESION_FIELDS", "pack_lesions", "unpack_lesions"]
+__all__ = ["LESION_BYTES", "LESION_FIELDS", "pack_lesions", "unpack_lesions"]
 
 LESION_FIELDS = tuple(field.name for field in fields(Lesion) if field.name != "leaf")
 """What is kept of a lesion, in this order; changing it needs a migration."""
 
 _KIND = np.dtype("<f4")  # 7 digits: finer than anything measured, half the size of a double
+
+LESION_BYTES = len(LESION_FIELDS) * _KIND.itemsize
+"""Of one lesion, packed."""
 
 
 def pack_lesions(lesions: Iterable[Lesion]) -> bytes:

@@ -5,15 +5,16 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, time
 from typing import Any, Literal, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, insert, select, update
+from sqlalchemy import ColumnElement, Connection, Select, and_, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from models.clock import Filed, doubtful_dates, utc_of
 from models.entries import LeafEntry, Mode, PhotoEntry, TakenFrom
 from models.journal import rows
 from models.journal.base import Moment, inserted
-from models.journal.fixes import FixRecord, by_hand, is_removed
+from models.journal.fixes import FixRecord
 from models.journal.packing import unpack_lesions
+from models.journal.sums import change_rows, own_columns
 from models.journal.tables import LEAVES, LESIONS, PHOTOS, READINGS
 from vision.records import Lesion
 
@@ -145,20 +146,24 @@ class PhotoRecord(FixRecord):
 
     def _file_once(self, entry: PhotoEntry, lesions: Sequence[Lesion]) -> Filing:
         with self.writing() as connection:
-            wanted = select(PHOTOS).where(PHOTOS.c.sha256 == entry.sha256).with_for_update()
-            photo = connection.execute(wanted).one_or_none()
-            if photo is None:
+            wanted = select(PHOTOS.c.id).where(PHOTOS.c.sha256 == entry.sha256)
+            photo_id = connection.execute(wanted.with_for_update()).scalar()
+            if photo_id is None:
                 photo_id = inserted(connection, insert(PHOTOS).values(**self._photo_row(entry)))
-                _add_reading(connection, photo_id, entry, lesions)
+                self._add_reading(connection, photo_id, entry, lesions)
                 return "new"
             known = select(READINGS.c.id).where(
-                READINGS.c.photo_id == photo.id, READINGS.c.version == rows.storable(entry.version)
+                READINGS.c.photo_id == photo_id, READINGS.c.version == rows.storable(entry.version)
             )
             read = connection.execute(known).scalar()
             if read is None:
-                _add_reading(connection, photo.id, entry, lesions)
-            if photo.id in by_hand(connection, "removed"):
+                self._add_reading(connection, photo_id, entry, lesions)
+            if photo_id in self.by_hand(connection, "removed"):
                 return "removed"
+            chosen = PHOTOS.c.id == photo_id, self.sound(connection, PHOTOS)
+            photo = connection.execute(select(*own_columns(PHOTOS)).where(*chosen)).first()
+            if photo is None:
+                return "known"  # set aside, and named
             moved = _move(connection, photo, entry)
             dated = self._date_again(connection, photo, entry)
             changes: tuple[tuple[bool, Filing], ...] = (
@@ -177,17 +182,31 @@ class PhotoRecord(FixRecord):
             photo.taken_from == entry.taken_from == "name"
             and filed.time() == _DAY_ALONE
             and filed.date() == rows.from_utc(moment, self.zone).date()
-            and photo.id not in by_hand(connection, "taken")
+            and photo.id not in self.by_hand(connection, "taken")
         )
         if not (own or clock) or photo.taken_at == moment:
             return False
         row = {"taken_at": moment, "taken_from": entry.taken_from}
-        connection.execute(update(PHOTOS).where(PHOTOS.c.id == photo.id).values(**row))
+        change_rows(connection, PHOTOS, PHOTOS.c.id == photo.id, **row)
         # Its name may have been one of those that are flagged.
-        reading = READINGS.c.photo_id == photo.id, READINGS.c.is_current.is_(True)
-        flags = rows.reading_row(entry)["flags"]
-        connection.execute(update(READINGS).where(*reading).values(flags=flags))
+        reading = self._current(connection, photo.id)
+        change_rows(connection, READINGS, reading, flags=rows.reading_row(entry)["flags"])
         return True
+
+    def _add_reading(
+        self, connection: Connection, photo_id: int, entry: PhotoEntry, lesions: Sequence[Lesion]
+    ) -> None:
+        change_rows(connection, READINGS, self._current(connection, photo_id), is_current=False)
+        row = {"photo_id": photo_id, "is_current": True, **rows.reading_row(entry)}
+        reading_id = inserted(connection, insert(READINGS).values(**row))
+        if leaves := rows.leaf_rows(reading_id, entry.leaves):
+            connection.execute(insert(LEAVES), leaves)
+        if packed := rows.lesion_rows(reading_id, lesions):
+            connection.execute(insert(LESIONS), packed)
+
+    def _current(self, connection: Connection, photo_id: int) -> ColumnElement[bool]:
+        of_photo = and_(READINGS.c.photo_id == photo_id, READINGS.c.is_current.is_(True))
+        return and_(of_photo, self.sound(connection, READINGS))
 
     def _photo_row(self, entry: PhotoEntry) -> dict[str, Any]:
         return {
@@ -218,10 +237,10 @@ class PhotoRecord(FixRecord):
         mode : {"day", "night"}, optional
             Only photos read so.
         """
-        chosen = self._chosen(plant, since, until, mode)
         with self.reading() as connection:
+            chosen = self._chosen(connection, plant, since, until, mode)
             leaves = _leaves_of(connection, chosen)
-            doubtful, dated = _doubtful(connection), by_hand(connection, "taken")
+            doubtful, dated = self._doubtful(connection), self.by_hand(connection, "taken")
             query = (
                 select(READINGS.c.id, PHOTOS.c.id, *rows.PHOTO_COLUMNS)
                 .join(READINGS, READINGS.c.photo_id == PHOTOS.c.id)
@@ -243,7 +262,7 @@ class PhotoRecord(FixRecord):
     def doubtful_photos(self) -> tuple[str, ...]:
         """Return the paths of the photos whose date does not fit the others'."""
         with self.reading() as connection:
-            chosen = PHOTOS.c.id.in_(_doubtful(connection))
+            chosen = PHOTOS.c.id.in_(self._doubtful(connection))
             query = select(PHOTOS.c.photo).where(chosen).order_by(PHOTOS.c.photo)
             return tuple(connection.execute(query).scalars())
 
@@ -254,18 +273,17 @@ class PhotoRecord(FixRecord):
 
         Takes a third of the time of `photos`; parameters as there.
         """
-        chosen = self._chosen(plant, since, until, "day")
         columns = (
             *(PHOTOS.c[name] for name in ("plant", "taken_at", "sha256")),
             *(LEAVES.c[name] for name in LeafSeverity._fields[3:]),
         )
         query = (
             _joined_leaves(select(*columns))
-            .where(chosen)
             .order_by(PHOTOS.c.plant, PHOTOS.c.taken_at, PHOTOS.c.sha256, LEAVES.c.leaf)
         )
         with self.reading() as connection:
-            found = connection.execute(query).all()
+            chosen = self._chosen(connection, plant, since, until, "day")
+            found = connection.execute(query.where(chosen)).all()
         # Leaves share their photo's time, so it is brought into the zone once.
         times = {at: rows.from_utc(at, self.zone) for at in {row[1] for row in found}}
         return tuple(LeafSeverity(name, times[at], *rest) for name, at, *rest in found)
@@ -275,13 +293,13 @@ class PhotoRecord(FixRecord):
 
         Takes a third of the time of `leaf_severities`: what a photo's leaves share is read once.
         """
-        chosen = self._chosen(None, since, None, "day")
         of_photos = select(READINGS.c.id, PHOTOS.c.plant, PHOTOS.c.taken_at).join_from(
             PHOTOS, READINGS, READINGS.c.photo_id == PHOTOS.c.id
         )
         names = ("reading_id", *LeafSeverity._fields[5:])
         of_leaves = _joined_leaves(select(*(LEAVES.c[name] for name in names)))
         with self.reading() as connection:
+            chosen = self._chosen(connection, None, since, None, "day")
             photos = {
                 number: (plant, rows.from_utc(at, self.zone))
                 for number, plant, at in connection.execute(of_photos.where(chosen)).all()
@@ -289,8 +307,20 @@ class PhotoRecord(FixRecord):
             columns = zip(*connection.execute(of_leaves.where(chosen)).all(), strict=True)
             return LeafSeries(photos, *(tuple(columns) or ((),) * len(names)))
 
-    def _chosen(self, plant: str | None, since: Moment, until: Moment, mode: Mode | None) -> Any:  # noqa: ANN401  a condition of SQLAlchemy
-        conditions: list[ColumnElement[bool]] = [READINGS.c.is_current.is_(True), ~is_removed()]
+    def _chosen(
+        self,
+        connection: Connection,
+        plant: str | None,
+        since: Moment,
+        until: Moment,
+        mode: Mode | None,
+    ) -> ColumnElement[bool]:
+        conditions: list[ColumnElement[bool]] = [
+            READINGS.c.is_current.is_(True),
+            ~self.is_removed(connection),
+            self.sound(connection, PHOTOS),
+            self.sound(connection, READINGS, LEAVES),
+        ]
         if plant is not None:
             conditions.append(PHOTOS.c.plant == plant)
         if since is not None:
@@ -322,7 +352,7 @@ class PhotoRecord(FixRecord):
             .order_by(LESIONS.c.leaf)
         )
         with self.reading() as connection:
-            found = connection.execute(query).all()
+            found = connection.execute(query.where(self.sound(connection, LESIONS))).all()
         return tuple(lesion for leaf, packed in found for lesion in unpack_lesions(leaf, packed))
 
     def filed_as(self, sha256: str) -> FiledAs | None:
@@ -330,29 +360,20 @@ class PhotoRecord(FixRecord):
         columns = (PHOTOS.c[name] for name in ("id", *FiledAs._fields[:3]))
         query = select(*columns).where(PHOTOS.c.sha256 == sha256)
         with self.reading() as connection:
-            row = connection.execute(query).one_or_none()
-            dated = by_hand(connection, "taken")
+            row = connection.execute(query.where(self.sound(connection, PHOTOS))).one_or_none()
+            dated = self.by_hand(connection, "taken")
         if row is None:
             return None
         number, plant, taken_at, taken_from = row
         taken_at = rows.from_utc(taken_at, self.zone)
         return FiledAs(plant, taken_at, taken_from, number in dated)
 
-
-def _add_reading(
-    connection: Connection, photo_id: int, entry: PhotoEntry, lesions: Sequence[Lesion]
-) -> None:
-    connection.execute(
-        update(READINGS)
-        .where(READINGS.c.photo_id == photo_id, READINGS.c.is_current.is_(True))
-        .values(is_current=False)
-    )
-    row = {"photo_id": photo_id, "is_current": True, **rows.reading_row(entry)}
-    reading_id = inserted(connection, insert(READINGS).values(**row))
-    if leaves := rows.leaf_rows(reading_id, entry.leaves):
-        connection.execute(insert(LEAVES), leaves)
-    if packed := rows.lesion_rows(reading_id, lesions):
-        connection.execute(insert(LESIONS), packed)
+    def _doubtful(self, connection: Connection) -> frozenset[int]:
+        query = select(PHOTOS.c.id, PHOTOS.c.taken_at, PHOTOS.c.filed_at).where(
+            ~self.is_removed(connection), self.sound(connection, PHOTOS)
+        )
+        found = doubtful_dates(Filed(*row) for row in connection.execute(query))
+        return found - self.by_hand(connection, "taken")
 
 
 def _move(connection: Connection, photo: Any, entry: PhotoEntry) -> Filing:  # noqa: ANN401  a row
@@ -361,11 +382,8 @@ def _move(connection: Connection, photo: Any, entry: PhotoEntry) -> Filing:  # n
         return "known"
     if _SURENESS.index(entry.plant_from) <= _SURENESS.index(photo.plant_from):
         return "elsewhere"
-    connection.execute(
-        update(PHOTOS)
-        .where(PHOTOS.c.id == photo.id)
-        .values(plant=plant, plant_from=entry.plant_from)
-    )
+    values = {"plant": plant, "plant_from": entry.plant_from}
+    change_rows(connection, PHOTOS, PHOTOS.c.id == photo.id, **values)
     return "moved"
 
 
@@ -379,17 +397,11 @@ def _joined_leaves(query: Select[Any]) -> Select[Any]:
 
 def _leaves_of(
     connection: Connection,
-    chosen: Any,  # noqa: ANN401  a condition of SQLAlchemy
+    chosen: ColumnElement[bool],
 ) -> dict[int, tuple[LeafEntry, ...]]:
     found: dict[int, list[LeafEntry]] = defaultdict(list)
-    query = _joined_leaves(select(*LEAVES.c)).where(chosen)
+    query = _joined_leaves(select(*own_columns(LEAVES))).where(chosen)
     query = query.order_by(LEAVES.c.reading_id, LEAVES.c.leaf)
     for reading_id, *values in connection.execute(query).all():
         found[reading_id].append(rows.leaf_entry(values))
     return {reading_id: tuple(leaves) for reading_id, leaves in found.items()}
-
-
-def _doubtful(connection: Connection) -> frozenset[int]:
-    query = select(PHOTOS.c.id, PHOTOS.c.taken_at, PHOTOS.c.filed_at).where(~is_removed())
-    found = doubtful_dates(Filed(*row) for row in connection.execute(query))
-    return found - by_hand(connection, "taken")

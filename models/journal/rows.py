@@ -5,8 +5,11 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
+from sqlalchemy import Table
+
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.journal.packing import pack_lesions
+from models.journal.sums import own_columns
 from models.journal.tables import LEAVES, LOG, PHOTOS, READINGS
 from vision.records import Lesion
 
@@ -25,12 +28,16 @@ __all__ = [
     "storable",
 ]
 
-_OF_READING = [c.name for c in READINGS.c if c.name not in {"id", "photo_id", "is_current"}]
-_OF_LEAF = [c.name for c in LEAVES.c if c.name != "reading_id"]
-_OF_PHOTO = [c.name for c in PHOTOS.c if c.name not in {"id", "filed_at"}]
-_PHOTO_NAMES = _OF_PHOTO + _OF_READING
-_OF_LOG = [c.name for c in LOG.c if c.name not in {"number", "at"}]
 
+def _names(table: Table, *without: str) -> list[str]:
+    return [c.name for c in own_columns(table) if c.name not in without]
+
+
+_OF_READING = _names(READINGS, "id", "photo_id", "is_current")
+_OF_LEAF = _names(LEAVES, "reading_id")
+_OF_PHOTO = _names(PHOTOS, "id", "filed_at")
+_PHOTO_NAMES = _OF_PHOTO + _OF_READING
+_OF_LOG = _names(LOG, "number", "at")
 
 CLOCK_DOUBTFUL = "clock_doubtful"
 """Flag of a photo whose date does not fit the others' (see ``models.clock``)."""

@@ -22,6 +22,8 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
+from models.journal.sums import add_checksum
+
 __all__ = [
     "CORRECTIONS",
     "FIXES",
@@ -33,6 +35,7 @@ __all__ = [
     "PHOTOS",
     "PLANTS",
     "READINGS",
+    "parts_of",
 ]
 
 METADATA = MetaData(
@@ -255,3 +258,16 @@ FIXES = Table(
     comment="What people put right of photos; photos holds what is true now.",
     info={"since": "0002"},
 )
+
+for _table in METADATA.tables.values():
+    add_checksum(_table)
+
+
+def parts_of(table: Table) -> tuple[Table, ...]:
+    """Return the tables whose rows are parts of rows of this one: its number is in their key."""
+    return tuple(
+        part
+        for part in METADATA.sorted_tables
+        for key in part.foreign_keys
+        if key.column.table is table and key.parent.primary_key
+    )

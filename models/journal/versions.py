@@ -56,12 +56,12 @@ def refuse_newer(version: str, what: str) -> None:
         )
 
 
-def upgrade(connection: Connection) -> None:
-    """Bring a journal, or an empty database, to the newest version, within the transaction."""
+def upgrade(connection: Connection, version: str = "head") -> None:
+    """Bring a journal, or an empty database, to a version, within the transaction."""
     from alembic import command
     from alembic.config import Config
 
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    command.upgrade(config, version)

@@ -4,12 +4,13 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Connection, Integer, Table, func, insert, select, text
+from sqlalchemy import ColumnElement, Connection, Integer, Table, and_, func, insert, select, text
 from sqlalchemy.exc import IntegrityError
 
 from models.journal.base import OpenJournal
 from models.journal.errors import JournalError
-from models.journal.tables import METADATA, PHOTOS
+from models.journal.sums import CHECKSUM, own_columns
+from models.journal.tables import METADATA, PHOTOS, parts_of
 
 __all__ = ["TABLES", "WholeRecord"]
 
@@ -26,15 +27,33 @@ class WholeRecord(OpenJournal):
 
     @contextmanager
     def everything(self) -> Iterator[Callable[[Table], Iterator[Row]]]:
-        """Give a function that yields a table's rows by their key; all are of one moment."""
+        """Give a function that yields a table's rows by their key; all are of one moment.
+
+        Rows that cannot be read are left out, with those that are nothing without them.
+        """
         with self.reading() as connection:
+            sound = self._sound_everywhere(connection)
 
             def rows_of(table: Table) -> Iterator[Row]:
-                query = select(table).order_by(*table.primary_key)
-                for row in connection.execute(query).mappings():
-                    yield {name: row[name] for name in table.columns.keys()}  # noqa: SIM118  a collection of SQLAlchemy
+                query = select(*own_columns(table)).order_by(*table.primary_key)
+                gone = self.set_aside(connection, table, *parts_of(table))
+                own = [key.parent.name for key in table.foreign_keys if key.column.table is table]
+                for row in connection.execute(query.where(sound[table.name])).mappings():
+                    yield {**row, **{name: None for name in own if row[name] in gone}}
 
             yield rows_of
+
+    def _sound_everywhere(self, connection: Connection) -> dict[str, ColumnElement[bool]]:
+        """Return a condition for each table, under which its rows can be read and fit together."""
+        sound: dict[str, ColumnElement[bool]] = {}
+        for table in TABLES:
+            conditions = [self.sound(connection, table, *parts_of(table))]
+            for key in table.foreign_keys:
+                if key.column.table is not table:
+                    kept = select(key.column).where(sound[key.column.table.name])
+                    conditions.append(key.parent.in_(kept))
+            sound[table.name] = and_(*conditions)
+        return sound
 
     def put_everything(self, rows_of: Callable[[Table], Iterable[Row]]) -> int:
         """Fill an empty journal in one transaction; return the number of photos.
@@ -87,7 +106,8 @@ def _insert_all(connection: Connection, table: Table, rows: Iterable[Row]) -> No
 
 
 def _plain(rows: Sequence[Row]) -> list[dict[str, Any]]:
-    return [dict(row) for row in rows]
+    """Return rows without their checksums, which are made anew."""
+    return [{name: row[name] for name in row if name != CHECKSUM} for row in rows]
 
 
 def _count_on(connection: Connection, table: Table) -> None:

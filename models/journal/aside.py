@@ -1,0 +1,92 @@
+"""Rows that cannot be read: found before a query meets them, named, and set aside."""
+
+import logging
+import sqlite3
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Table, literal_column, true
+
+from models.journal.errors import DamagedError
+from models.journal.naming import named_rows
+from models.journal.soundness import as_stored, changed_rows
+
+__all__ = ["SetAside"]
+
+_MOST = 500  # rows of a table; where more are damaged, a backup is the better record
+
+_LOGGER = logging.getLogger(__name__)
+
+
+class SetAside:
+    """The rows that one open journal leaves out, looked for once in each table that it reads.
+
+    Only in an SQLite file: a database server looks after its own disks.
+
+    Parameters
+    ----------
+    what : str
+        What the journal is called in sentences.
+    """
+
+    def __init__(self, what: str) -> None:
+        self._what = what
+        self._found: dict[str, frozenset[int]] = {}
+
+    def sound(self, connection: Connection, table: Table, *parts: Table) -> ColumnElement[bool]:
+        """Return a condition that leaves out the rows that cannot be read.
+
+        Parameters
+        ----------
+        connection : Connection
+            Within a transaction.
+        table : Table
+            Of the journal.
+        *parts : Table
+            Tables whose rows belong to rows of this one: with such a row its whole is left out.
+
+        Raises
+        ------
+        DamagedError
+            When too much is damaged to go on.
+        """
+        numbers = self.numbers(connection, table, *parts)
+        if not numbers:
+            return true()
+        return literal_column(f"{table.name}.rowid").not_in(sorted(numbers))
+
+    def numbers(self, connection: Connection, table: Table, *parts: Table) -> frozenset[int]:
+        """Return the numbers (``rowid``) of the rows that `sound` leaves out."""
+        if connection.dialect.name != "sqlite":
+            return frozenset()
+        raw: Any = connection.connection.driver_connection
+        found = self._changed(raw, table)
+        for part in parts:
+            found |= _wholes(raw, part, self._changed(raw, part))
+        return found
+
+    def _changed(self, raw: sqlite3.Connection, table: Table) -> frozenset[int]:
+        if table.name not in self._found:
+            numbers = changed_rows(raw, table)
+            if len(numbers) > _MOST:
+                raise DamagedError(
+                    f"The journal {self._what} is damaged: {len(numbers)} rows of its table "
+                    f"{table.name} cannot be read. “spotlamp restore” mends it from its backups."
+                )
+            self._found[table.name] = frozenset(numbers)
+            if numbers:
+                _LOGGER.warning(
+                    "Set aside, because the journal %s is damaged there: %s. “spotlamp restore” "
+                    "mends it from its backups.",
+                    self._what,
+                    named_rows(raw, table, numbers),
+                )
+        return self._found[table.name]
+
+
+def _wholes(raw: sqlite3.Connection, part: Table, numbers: frozenset[int]) -> frozenset[int]:
+    """Return the numbers of the rows that these rows of a table are parts of."""
+    (key,) = part.foreign_keys
+    query = f'SELECT "{key.parent.name}" FROM {part.name} WHERE rowid = ?'
+    with as_stored(raw):
+        owners = [raw.execute(query, (number,)).fetchone()[0] for number in sorted(numbers)]
+    return frozenset(owner for owner in owners if isinstance(owner, int))

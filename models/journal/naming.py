@@ -1,0 +1,76 @@
+"""Rows of a journal in words that people know."""
+
+import sqlite3
+from collections.abc import Sequence
+
+from sqlalchemy import Table
+
+from models.journal.soundness import as_stored
+from vision.find import printable
+
+__all__ = ["named_rows"]
+
+_MOST_NAMED = 5
+_LONGEST = 80  # signs of a name, which may be damaged itself
+
+_PHOTO_OF_READING = (
+    "SELECT photo FROM photos JOIN readings ON photo_id = photos.id WHERE readings.id = {}"
+)
+# What a row is called, and the query for the name in it.
+_CALLED = {
+    "photos": ("the photo “{}”", "SELECT photo FROM photos WHERE id = {}"),
+    "readings": ("a reading of “{}”", _PHOTO_OF_READING.format("{}")),
+    "leaves": (
+        "a leaf of “{}”",
+        _PHOTO_OF_READING.format("(SELECT reading_id FROM leaves WHERE rowid = {})"),
+    ),
+    "lesions": (
+        "lesions of “{}”",
+        _PHOTO_OF_READING.format("(SELECT reading_id FROM lesions WHERE rowid = {})"),
+    ),
+    "log": ("entry {} of the log", "SELECT {}"),
+    "log_plants": (
+        "a plant of entry {} of the log",
+        "SELECT number FROM log_plants WHERE rowid = {}",
+    ),
+    "plants": ("the plant “{}”", "SELECT name FROM plants WHERE rowid = {}"),
+    "corrections": (
+        "your word on “{}”",
+        "SELECT photo FROM photos JOIN corrections ON photo_id = id WHERE number = {}",
+    ),
+    "fixes": (
+        "what was put right of “{}”",
+        "SELECT photo FROM photos JOIN fixes ON photo_id = id WHERE number = {}",
+    ),
+}
+
+
+def named_rows(raw: sqlite3.Connection, table: Table, numbers: Sequence[int]) -> str:
+    """Return what rows of a table are called, the first few of them by name.
+
+    Parameters
+    ----------
+    raw : sqlite3.Connection
+        To the journal that holds them, damaged as they may be.
+    table : Table
+        Of the journal.
+    numbers : sequence of int
+        Their ``rowid``; not empty.
+    """
+    names = [_name(raw, table, number) for number in numbers[:_MOST_NAMED]]
+    more = len(numbers) - len(names)
+    return ", ".join(dict.fromkeys(names)) + (f" and {more} more" if more else "")
+
+
+def _name(raw: sqlite3.Connection, table: Table, number: int) -> str:
+    if table.name not in _CALLED:
+        return f"row {number} of {table.name}"
+    called, query = _CALLED[table.name]
+    with as_stored(raw):
+        found = raw.execute(query.format(number)).fetchone()
+    return called.format(_shown(found[0] if found else f"number {number}"))
+
+
+def _shown(value: object) -> str:
+    text = value.decode(errors="replace") if isinstance(value, bytes) else str(value)
+    return printable(text[:_LONGEST])
