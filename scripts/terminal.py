@@ -1,5 +1,6 @@
 """What all commands share: the app itself, common options, and one sentence for each error."""
 
+import functools
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,6 +10,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
+from models.remarks import remarks_to
 from vision.errors import NOTHING_DONE, SpotlampError
 from vision.find import OUTPUT_MARKER, holds_photos, printable
 
@@ -204,34 +206,12 @@ def refuse_filled(out: Path, name: str) -> None:
 def one_sentence_errors() -> Iterator[None]:
     """Turn foreseen errors into one sentence on standard error and an exit code."""
     try:
-        with _remarks_shown():
+        with remarks_to(functools.cache(_warn)):  # each sentence once
             yield
     except KeyboardInterrupt:
         fail("Stopped. Whole files stay; photos already measured are kept.", INTERRUPTED)
     except SpotlampError as error:
         fail(str(error), error.exit_code)
-
-
-@contextmanager
-def _remarks_shown() -> Iterator[None]:
-    """Print what `models` remarks on while it goes on, each sentence once, on standard error."""
-    import logging
-
-    said = set()
-
-    class Shown(logging.Handler):
-        def emit(self, record: logging.LogRecord) -> None:
-            sentence = record.getMessage()
-            if sentence not in said:
-                said.add(sentence)
-                _warn(sentence)
-
-    handler, logger = Shown(), logging.getLogger("models")
-    logger.addHandler(handler)
-    try:
-        yield
-    finally:
-        logger.removeHandler(handler)
 
 
 def fail(sentence: str, code: int = NOTHING_DONE) -> NoReturn:

@@ -1,6 +1,5 @@
 """Rows that cannot be read: found before a query meets them, named, and set aside."""
 
-import logging
 import sqlite3
 from typing import Any
 
@@ -9,12 +8,11 @@ from sqlalchemy import ColumnElement, Connection, Table, literal_column, true
 from models.journal.errors import DamagedError
 from models.journal.naming import named_rows
 from models.journal.soundness import as_stored, changed_rows
+from models.remarks import remark
 
 __all__ = ["SetAside"]
 
 _MOST = 500  # rows of a table; where more are damaged, a backup is the better record
-
-_LOGGER = logging.getLogger(__name__)
 
 
 class SetAside:
@@ -74,11 +72,10 @@ class SetAside:
                 )
             self._found[table.name] = frozenset(numbers)
             if numbers:
-                _LOGGER.warning(
-                    "Set aside, because the journal %s is damaged there: %s. “spotlamp restore” "
-                    "mends it from its backups.",
-                    self._what,
-                    named_rows(raw, table, numbers),
+                remark(
+                    f"Set aside, because the journal {self._what} is damaged there: "
+                    f"{named_rows(raw, table, numbers)}. “spotlamp restore” mends it from its "
+                    "backups."
                 )
         return self._found[table.name]
 

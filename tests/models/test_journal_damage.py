@@ -2,6 +2,7 @@
 
 import sqlite3
 import struct
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -20,6 +21,7 @@ from models.journal.soundness import changed_rows
 from models.journal.sums import CHECKSUM, own_columns, summed_columns, values_sum
 from models.journal.tables import LOG, METADATA, PHOTOS
 from models.journal.versions import upgrade
+from models.remarks import remarks_to
 from vision.records import Lesion
 
 NOON = datetime(2025, 7, 1, 12, 0, 0, 250_000, tzinfo=UTC)
@@ -61,6 +63,14 @@ def all_changed(file: Path) -> dict[str, list[int]]:
 def run_sql(file: Path, statement: str, *values: object) -> list[tuple]:
     with closing(sqlite3.connect(file)) as raw, raw:
         return raw.execute(statement, values).fetchall()
+
+
+@pytest.fixture
+def remarks() -> Iterator[list[str]]:
+    """Hear what is remarked on."""
+    heard: list[str] = []
+    with remarks_to(heard.append):
+        yield heard
 
 
 @pytest.fixture
@@ -146,7 +156,7 @@ NOT_TEXT = "CAST(x'ff2d30372d3031' AS TEXT)"
     ],
 )
 def test_what_cannot_be_read_is_named_and_set_aside(
-    file, garden_folder, caplog, damage, photos, entries, named
+    file, garden_folder, remarks, damage, photos, entries, named
 ):
     run_sql(file, damage)
     with open_journal(garden_folder) as journal:
@@ -155,9 +165,9 @@ def test_what_cannot_be_read_is_named_and_set_aside(
         assert journal.doubtful_photos() == ()
         assert len(journal.log_entries()) == entries
         change_all_that_is_there(journal)
-    assert named in caplog.text
-    assert "spotlamp restore" in caplog.text
-    assert len(caplog.messages) == 1  # once, however often it is met
+    assert named in remarks[0]
+    assert "spotlamp restore" in remarks[0]
+    assert len(remarks) == 1  # once, however often it is met
 
 
 def change_all_that_is_there(journal) -> None:
@@ -178,21 +188,21 @@ def test_working_beside_a_damaged_row_does_not_make_it_sound(file, garden_folder
     assert all_changed(file) == {"photos": [1], "readings": [2]}
 
 
-def test_damaged_lesions_are_set_aside(file, garden_folder, caplog):
+def test_damaged_lesions_are_set_aside(file, garden_folder, remarks):
     run_sql(file, "UPDATE lesions SET packed = zeroblob(length(packed)) WHERE reading_id = 1")
     with open_journal(garden_folder) as journal:
         assert journal.lesions(PHOTO.sha256) == ()
         assert len(journal.lesions(OTHER.sha256)) == 1
-    assert "lesions of “A1/ä.jpg”" in caplog.text
+    assert "lesions of “A1/ä.jpg”" in remarks[0]
 
 
-def test_the_entry_that_a_damaged_one_corrected_does_not_come_back(file, garden_folder, caplog):
+def test_the_entry_that_a_damaged_one_corrected_does_not_come_back(file, garden_folder, remarks):
     with open_journal(garden_folder) as journal:
         journal.correct(1, replace(NOTE, text="rain"))
     run_sql(file, "UPDATE log SET text = 'pain' WHERE number = 3")
     with open_journal(garden_folder) as journal:
         assert [entry.number for entry in journal.log_entries()] == [2]
-    assert "entry 3 of the log" in caplog.text
+    assert "entry 3 of the log" in remarks[0]
 
 
 def test_where_much_is_damaged_the_journal_is(file, garden_folder):
@@ -228,7 +238,7 @@ def test_a_journal_of_the_first_release_is_upgraded_without_loss(file, old_file,
 
 
 def test_an_upgrade_keeps_every_value_and_does_not_hide_what_was_damaged_before(
-    file, old_file, garden_folder, caplog
+    file, old_file, garden_folder, remarks
 ):
     run_sql(file, f"UPDATE log SET at = {NOT_TEXT} WHERE number = 1")
     run_sql(file, f"UPDATE photos SET plant = {NOT_TEXT} WHERE id = 1")
