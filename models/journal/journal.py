@@ -8,11 +8,10 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import NamedTuple
 
-from sqlalchemy import and_, delete, func, insert, or_, select
+from sqlalchemy import delete, func, insert, or_, select
 
 from models.garden import Plant
 from models.journal import rows
-from models.journal.fixes import is_removed
 from models.journal.log import LogRecord
 from models.journal.photos import PhotoRecord
 from models.journal.tables import CORRECTIONS, PHOTOS, PLANTS
@@ -96,12 +95,16 @@ class Journal(PhotoRecord, LogRecord, WholeRecord):
                 *(CORRECTIONS.c[name] for name in ("pattern", "blight_kind", "session")),
             )
             .join(PHOTOS, CORRECTIONS.c.photo_id == PHOTOS.c.id)
-            .where(CORRECTIONS.c.number.in_(last), ~is_removed())
+            .where(CORRECTIONS.c.number.in_(last))
             .order_by(PHOTOS.c.photo, PHOTOS.c.sha256)
         )
         with self.reading() as connection:
-            sound = and_(self.sound(connection, PHOTOS), self.sound(connection, CORRECTIONS))
-            return tuple(PatternCorrection(*row) for row in connection.execute(query.where(sound)))
+            query = query.where(
+                ~self.is_removed(connection),
+                self.sound(connection, PHOTOS),
+                self.sound(connection, CORRECTIONS),
+            )
+            return tuple(PatternCorrection(*row) for row in connection.execute(query))
 
     def record_plants(self, plants: Iterable[Plant]) -> None:
         """Keep where plants stand; those that left the garden stay with their last place."""

@@ -277,9 +277,8 @@ class PhotoRecord(FixRecord):
             *(PHOTOS.c[name] for name in ("plant", "taken_at", "sha256")),
             *(LEAVES.c[name] for name in LeafSeverity._fields[3:]),
         )
-        query = (
-            _joined_leaves(select(*columns))
-            .order_by(PHOTOS.c.plant, PHOTOS.c.taken_at, PHOTOS.c.sha256, LEAVES.c.leaf)
+        query = _joined_leaves(select(*columns)).order_by(
+            PHOTOS.c.plant, PHOTOS.c.taken_at, PHOTOS.c.sha256, LEAVES.c.leaf
         )
         with self.reading() as connection:
             chosen = self._chosen(connection, plant, since, until, "day")

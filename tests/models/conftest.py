@@ -1,6 +1,8 @@
 """Leaves for the tests of patterns, drawn by hand or painted; and a garden with its journal."""
 
+import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -11,10 +13,14 @@ import pytest
 
 from models.garden_file import GARDEN_FILE, garden_text
 from models.journal import Journal, open_journal
+from models.journal.connect import engine_for, read_url
+from models.journal.versions import upgrade
 from models.pattern import MEASURES, measure_pattern
 from vision.measure import measure_day_photo
 from vision.records import HALO, LEAF, LESION, DayMeasurement, DayReading, LeafReading, Photo
 from vision.tissue import leaf_lab
+
+_TABLES = "SELECT name FROM main.sqlite_master WHERE type = 'table'"
 
 SIDE = 200  # pixels of the square leaf: one leaf side
 GREEN, BROWN, PALE = (60, 130, 50), (90, 55, 30), (200, 180, 150)
@@ -113,3 +119,24 @@ def journal(garden_folder) -> Iterator[Journal]:
     """Open the journal of a garden, which is new."""
     with open_journal(garden_folder) as opened:
         yield opened
+
+
+@pytest.fixture
+def as_of_release() -> Callable[[Path, str], None]:
+    """Rewrite a journal as an earlier release would have written it, by its version's number."""
+
+    def rewrite(file: Path, version: str) -> None:
+        old = file.with_name("old.sqlite")
+        engine = engine_for(read_url(f"sqlite:///{old}"))
+        with engine.execution_options(writes=True).begin() as connection:
+            upgrade(connection, version)
+        with closing(sqlite3.connect(old)) as raw, raw:
+            raw.execute("ATTACH ? AS new", (str(file),))
+            for (name,) in raw.execute(_TABLES).fetchall():
+                columns = [row[1] for row in raw.execute(f"PRAGMA main.table_info({name})")]
+                names = ", ".join(f'"{column}"' for column in columns)
+                if name != "alembic_version":
+                    raw.execute(f"INSERT INTO main.{name} ({names}) SELECT {names} FROM new.{name}")
+        old.replace(file)
+
+    return rewrite

@@ -105,13 +105,13 @@ def test_the_copy_before_an_upgrade_stays_when_another_run_was_faster(file):
     assert execute(copy, "SELECT version_num FROM alembic_version") == [(newest_version(),)]
 
 
-def test_a_journal_from_before_there_were_fixes_is_upgraded_with_its_rows(garden_folder):
+def test_a_journal_from_before_there_were_fixes_is_upgraded_with_its_rows(
+    garden_folder, as_of_release
+):
     with open_journal(garden_folder) as journal:
         journal.file_reading(PhotoEntry("x.jpg", "5e" * 32, NOON, plant="A1"))
         before = journal.photos()
-    file = garden_folder / "journal.sqlite"
-    execute(file, "DROP TABLE fixes")
-    execute(file, "UPDATE alembic_version SET version_num = '0001'")
+    as_of_release(garden_folder / "journal.sqlite", "0001")
     with open_journal(garden_folder) as journal:
         assert journal.photos() == before
         assert journal.fixes() == ()
