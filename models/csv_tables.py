@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from vision.content import file_bytes
 from vision.errors import SpotlampError
 
 __all__ = [
@@ -156,7 +157,7 @@ def read_table(
         When it is no table in UTF-8.
     """
     try:
-        text = (path.read_bytes() if data is None else data).decode("utf-8-sig")
+        text = (file_bytes(path) if data is None else data).decode("utf-8-sig")
     except OSError as error:
         raise TableError(f"“{path}” cannot be opened: {error.strerror or error}.") from error
     except UnicodeDecodeError as error:

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import tomlkit
 
 from models.garden import Garden, Plant
+from vision.content import file_text
 from vision.errors import WRONG_USAGE, SpotlampError
 
 __all__ = [
@@ -95,7 +96,7 @@ def read_garden(folder: Path) -> Garden:
     """
     path = folder / GARDEN_FILE
     try:
-        text = path.read_text("utf-8-sig")
+        text = file_text(path)
     except FileNotFoundError as error:
         raise GardenError(
             f"“{folder}” is no garden: it has no {GARDEN_FILE}; “spotlamp new {folder}” makes one."

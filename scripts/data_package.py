@@ -32,6 +32,7 @@ from models.journal.tables import LESIONS
 from models.journal.versions import FIRST_VERSION, newest_version
 from models.journal.whole import TABLES
 from scripts.columns import TABLES as SCORE_TABLES
+from vision.content import file_bytes
 from vision.errors import SpotlampError
 from vision.records import Lesion
 
@@ -276,7 +277,7 @@ def journal_tables(folder: Path, *, edited: bool = False) -> Callable[[Table], I
 
 def _read(path: Path) -> bytes:
     try:
-        return path.read_bytes()
+        return file_bytes(path)
     except OSError as error:
         raise PackageError(f"“{path}” cannot be read: {error.strerror}.") from error
 

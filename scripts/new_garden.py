@@ -10,6 +10,7 @@ from models.garden import Garden
 from models.garden_file import GARDEN_FILE, GardenError, check_garden, garden_text, with_beds
 from models.journal import open_journal
 from scripts.tables import write_whole
+from vision.content import file_text
 
 __all__ = ["Made", "make_garden", "report"]
 
@@ -78,7 +79,7 @@ def _longer(path: Path, rows: dict[str, list[list[str]]]) -> str:
         raise GardenError(
             f"“{path.parent}” is a garden already: edit {path.name}, or add a bed with --bed."
         )
-    text = path.read_text("utf-8-sig")
+    text = file_text(path)
     check_garden(path, text)
     return with_beds(text, rows)
 

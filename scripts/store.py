@@ -8,10 +8,11 @@ from typing import Literal
 
 import cv2
 
-from models.pattern import CLASSIFIER_FILE
+from models.pattern import CLASSIFIER_FILE, UnfitClassifier
 from scripts.results import PhotoResult, from_json, to_json
 from scripts.tables import write_whole
 from vision import measure
+from vision.content import file_bytes
 from vision.learned import LEARNED_FILES
 
 __all__ = ["ReadingStore", "Settings", "measuring_fingerprint", "package_version"]
@@ -46,10 +47,18 @@ def measuring_fingerprint(settings: Settings) -> str:
 
     The settings, the versions of the measuring, of the package and of OpenCV, and the trained
     files, which change more often than the numbers that people must remember to raise.
+
+    Raises
+    ------
+    UnfitClassifier
+        When a file of the settings cannot be opened.
     """
     versions = (str(measure.MEASURING_VERSION), package_version(), cv2.__version__)
     trained = (*LEARNED_FILES, settings.classifier or CLASSIFIER_FILE)
-    hashes = (sha256(file.read_bytes()).hexdigest() for file in trained)
+    try:
+        hashes = [sha256(file_bytes(file)).hexdigest() for file in trained]
+    except OSError as error:
+        raise UnfitClassifier(f"A learned file cannot be opened: {error}.") from error
     return sha256("\n".join((settings.mode, *versions, *hashes)).encode()).hexdigest()
 
 

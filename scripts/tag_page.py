@@ -15,6 +15,7 @@ from models.garden import Garden, Plant, free_tags
 from models.garden_file import GARDEN_FILE, GardenError, read_garden, with_tags
 from scripts.gardens import known_plant
 from scripts.tables import write_whole
+from vision.content import file_text
 from vision.tag_card import (
     CARD_MM,
     CELL_MM,
@@ -81,7 +82,7 @@ def make_tags(folder: Path, names: Sequence[str], out: Path, paper: str = "") ->
     files = {out: tag_pages(garden, plants, paper)}
     settings = folder / GARDEN_FILE
     if new:
-        files[settings] = with_tags(settings.read_text("utf-8-sig"), new).encode()
+        files[settings] = with_tags(file_text(settings), new).encode()
     write_whole(files)
     return _told(out, paper, len(plants), len(new), settings)
 

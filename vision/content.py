@@ -1,16 +1,33 @@
-"""A photo file's bytes: read once, within limits, or a sentence that says why not."""
+"""A file's bytes: read once, within limits, or a sentence that says why not.
 
+Every file that people name is opened here, so that none can keep the program waiting: a pipe that
+nobody writes into, a device, or what the system makes up while it is read.
+"""
+
+import errno
 import hashlib
+import os
 import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
+from typing import IO
 
 from vision.errors import SpotlampError
 from vision.find import printable
 
-__all__ = ["BYTE_LIMIT", "UnreadablePhoto", "content_hash", "quoted_name", "read_content"]
+__all__ = [
+    "BYTE_LIMIT",
+    "UnreadablePhoto",
+    "content_hash",
+    "file_bytes",
+    "file_text",
+    "quoted_name",
+    "read_content",
+]
 
-BYTE_LIMIT = 2**30
+BYTE_LIMIT = 2**28
 """Largest file read: far more than a phone's photo has; a film named .jpg may be larger."""
 
 
@@ -35,6 +52,47 @@ class UnreadablePhoto(SpotlampError):  # noqa: N818  it says what the file is
         return self.reason
 
 
+def file_bytes(path: Path) -> bytes:
+    """Return the bytes of an ordinary file of at most `BYTE_LIMIT`.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read, is no ordinary file, or is too large; `strerror` goes on after
+        "cannot be opened:".
+    """
+    with _opened(path) as (stream, facts):
+        # What the system makes up as it is read (below /proc) has no size, and may never end.
+        return stream.read(BYTE_LIMIT) if facts.st_size else b""
+
+
+def file_text(path: Path) -> str:
+    """Return the text of an ordinary file in UTF-8, its lines ended by a line feed each.
+
+    Raises
+    ------
+    OSError
+        As `file_bytes` does.
+    UnicodeDecodeError
+        When it is no UTF-8.
+    """
+    text = file_bytes(path).decode("utf-8-sig")
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[tuple[IO[bytes], os.stat_result]]:
+    # Without waiting: opening a pipe would take until somebody writes into it.
+    how = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    with os.fdopen(os.open(path, how), "rb") as stream:
+        facts = os.fstat(stream.fileno())
+        if not stat.S_ISREG(facts.st_mode):
+            raise OSError(errno.EINVAL, "it is no ordinary file")
+        if facts.st_size > BYTE_LIMIT:
+            raise OSError(errno.EFBIG, f"it is too large ({facts.st_size / 2**20:,.0f} MB)")
+        yield stream, facts
+
+
 def content_hash(path: Path) -> str:
     """Return the SHA-256 of a file's bytes, 64 hexadecimal digits; memory stays small.
 
@@ -44,21 +102,16 @@ def content_hash(path: Path) -> str:
         When the file cannot be read.
     """
     try:
-        _check_regular(path)
-        with path.open("rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
+        with _opened(path) as (stream, facts):
+            if not facts.st_size:
+                return hashlib.sha256().hexdigest()
+            return hashlib.file_digest(stream, "sha256").hexdigest()  # type: ignore[arg-type]
     except (OSError, ValueError) as error:
         raise UnreadablePhoto(path, _file_problem(path, error)) from error
 
 
-def _check_regular(path: Path) -> None:
-    # Opening a pipe would wait for ever.
-    if not stat.S_ISREG(path.stat().st_mode):
-        raise UnreadablePhoto(path, f"{quoted_name(path)} is no file that could hold a photo.")
-
-
 def read_content(path: Path) -> tuple[bytes, datetime]:
-    """Read a file whole.
+    """Read a photo's file whole.
 
     Returns
     -------
@@ -73,13 +126,7 @@ def read_content(path: Path) -> tuple[bytes, datetime]:
         When the file cannot be read, is empty or exceeds `BYTE_LIMIT`.
     """
     try:
-        _check_regular(path)
-        facts = path.stat()
-        if facts.st_size > BYTE_LIMIT:
-            size = f"{facts.st_size / 2**20:,.0f} MB"
-            raise UnreadablePhoto(path, f"{quoted_name(path)} is too large for a photo ({size}).")
-        data = path.read_bytes()
-        modified_at = _local_time(facts.st_mtime)
+        data, modified_at = file_bytes(path), _local_time(path.stat().st_mtime)
     except (OSError, ValueError) as error:
         raise UnreadablePhoto(path, _file_problem(path, error)) from error
     if not data:

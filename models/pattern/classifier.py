@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from models.pattern.call import BlightKind, Pattern, PatternCall, call_of
 from models.pattern.measures import MEASURES
 from models.pattern.reason import reason
+from vision.content import file_bytes
 from vision.errors import SpotlampError
 
 __all__ = [
@@ -214,10 +215,14 @@ def load_classifier(path: Path | None = None) -> Classifier:
     """
     path = path or CLASSIFIER_FILE
     try:
-        stored = json.loads(path.read_text(encoding="utf-8"))
+        stored = json.loads(file_bytes(path))
         fits = stored["version"] == CLASSIFIER_VERSION and stored["classes"] == list(CLASSES)
         fits = fits and stored["measures"] == [measure.name for measure in MEASURES]
-    except (OSError, ValueError, KeyError, TypeError) as problem:
+    except OSError as problem:
+        raise UnfitClassifier(
+            f"{path.name} cannot be opened: {problem.strerror or problem}."
+        ) from problem
+    except (ValueError, KeyError, TypeError, RecursionError) as problem:
         raise UnfitClassifier(f"{path.name} is not a pattern classifier.") from problem
     if not fits:
         raise UnfitClassifier(

@@ -573,8 +573,7 @@ def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
     def refusing(*_args, **_kwargs):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "open", refusing)
-    monkeypatch.setattr(Path, "read_bytes", refusing)
+    monkeypatch.setattr(content.os, "open", refusing)
     assert "no permission" in sentence_of(read_photo, file)
     assert "no permission" in sentence_of(content_hash, file.path)
 
@@ -582,28 +581,36 @@ def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
 def test_a_disk_that_fails(tmp_path, monkeypatch):
     file = put(tmp_path, encoded(scene()))
 
-    def failing(_path):
+    def failing(*_args):
         raise OSError(5, "Input/output error")
 
-    monkeypatch.setattr(Path, "read_bytes", failing)
+    monkeypatch.setattr(content.os, "open", failing)
     assert "cannot be opened: Input/output error" in sentence_of(read_photo, file)
 
 
 def test_folders_and_pipes_named_like_a_photo(tmp_path):
     path = tmp_path / "leaf.jpg"
     path.mkdir()
-    assert "no file that could hold a photo" in sentence_of(read_photo, PhotoFile(path, "leaf.jpg"))
+    assert "cannot be opened: Is a directory" in sentence_of(read_photo, PhotoFile(path, path.name))
     path.rmdir()
     os.mkfifo(path)
-    assert "no file that could hold a photo" in sentence_of(read_photo, PhotoFile(path, "leaf.jpg"))
-    assert "no file that could hold a photo" in sentence_of(content_hash, path)
+    assert "it is no ordinary file" in sentence_of(read_photo, PhotoFile(path, "leaf.jpg"))
+    assert "it is no ordinary file" in sentence_of(content_hash, path)
+
+
+@pytest.mark.skipif(not Path("/proc/kmsg").exists(), reason="needs Linux's /proc")
+@pytest.mark.parametrize("target", ["/proc/kmsg", "/proc/self/pagemap", "/proc/kcore", "/dev/zero"])
+def test_a_link_to_what_the_system_makes_up_is_not_waited_for(tmp_path, target):
+    path = tmp_path / "leaf.jpg"
+    path.symlink_to(target)
+    assert "leaf.jpg" in sentence_of(read_photo, PhotoFile(path, "leaf.jpg"))
 
 
 def test_a_file_too_large_for_a_photo_is_not_read(tmp_path, monkeypatch):
     file = put(tmp_path, encoded(scene()))
     monkeypatch.setattr(content, "BYTE_LIMIT", 100)
-    monkeypatch.setattr(Path, "read_bytes", None)
-    assert "too large for a photo" in sentence_of(read_photo, file)
+    assert "it is too large (0 MB)" in sentence_of(read_photo, file)
+    assert "it is too large (0 MB)" in sentence_of(content_hash, file.path)
 
 
 @pytest.mark.parametrize("kind", FORMATS)
