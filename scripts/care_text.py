@@ -11,7 +11,7 @@ from models.care.planning import Plan
 from models.care.records import PlantStatus, Task
 from models.care.rules import NIGHT_RULES
 from models.care.season import PEROXIDE, Season
-from models.care.words import day_words, time_words
+from models.care.words import INTERVAL_WORDS, day_words, time_words
 from scripts.terminal import LINE
 
 __all__ = [
@@ -69,7 +69,7 @@ def flag_text(season: Season, plan: Plan, wanted: Sequence[str]) -> str:
     lines += _without_plant(season)
     counts = {name: sum(1 for s in shown if s.status == name) for name in order}
     lines += ["", ", ".join(f"{count} {name}" for name, count in counts.items() if count)]
-    return "\n".join([*lines, NO_DIAGNOSIS])
+    return "\n".join([*lines, wrapped(f"{INTERVAL_WORDS} {NO_DIAGNOSIS}", 0)])
 
 
 def _without_plant(season: Season) -> list[str]:

@@ -26,6 +26,7 @@ __all__ = [
     "entry_line",
     "garden_product",
     "gone_from",
+    "last_season",
     "log_said",
     "products_in",
     "read_season",
@@ -50,11 +51,50 @@ def read_season(
 
 
 def _season(
-    journal: Journal, garden: Garden, now: datetime, weather: Iterable[DayWeather] = ()
+    journal: Journal,
+    garden: Garden,
+    now: datetime,
+    weather: Iterable[DayWeather] = (),
+    since: datetime | None = None,
 ) -> Season:
-    since = now - timedelta(days=thresholds_of(garden).season_days)
-    photos = _with_the_growers_word(journal.photos(since=since), journal.pattern_corrections())
-    return season_of(garden, photos, journal.log_entries(with_corrected=True), now, weather)
+    begin = since or now - timedelta(days=thresholds_of(garden).season_days)
+    photos = _with_the_growers_word(journal.photos(since=begin), journal.pattern_corrections())
+    log = journal.log_entries(with_corrected=True)
+    return season_of(garden, photos, log, now, weather, since)
+
+
+def last_season(
+    folder: Path, garden: Garden, now: datetime, since: datetime | None = None
+) -> Season:
+    """Return the season as it stands, or the last one that was photographed, as it ended.
+
+    What `trend`, `howmany` and the summary tell of; while a season lasts it is that of `flag`.
+
+    Parameters
+    ----------
+    folder : Path
+        The garden's.
+    garden : Garden
+        As its settings file says.
+    now : datetime
+        The moment asked about; what is later is left out, as from a camera whose clock is wrong.
+    since : datetime, optional
+        What is older is left out.
+
+    Raises
+    ------
+    JournalError, CareSettingsError, BadVerdictError
+        With one sentence.
+    """
+    with open_journal(folder) as journal:
+        season = _season(journal, garden, now, since=since)
+        if season.measured_days:
+            return season
+        past = [at for plant, at in journal.leaf_series().photos.values() if plant and at <= now]
+        if not past:
+            return season
+        end = max(past).replace(hour=23, minute=59)
+        return _season(journal, garden, end, since=since)
 
 
 def gone_from(folder: Path) -> set[str]:

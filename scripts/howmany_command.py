@@ -13,13 +13,13 @@ __all__ = ["howmany"]
 def howmany(
     garden: GardenFolder = None,
     precision: Annotated[
-        float,
+        float | None,
         typer.Option(
             "--precision",
             metavar="PCT",
             help="Wanted standard error, in percent of the mean; 10 to 20 is usual.",
         ),
-    ] = 20.0,
+    ] = None,
     points: Annotated[
         float | None,
         typer.Option(
@@ -29,16 +29,18 @@ def howmany(
         ),
     ] = None,
 ) -> None:
-    """Say how many leaves of a plant, and plants of a bed, to photograph on the next walk.
+    """Say how many leaves of each plant to photograph on the next walk.
 
-    Reads the last visits in the garden's journal: how much plants differ there, and leaves of one
-    plant, decides. Plants and leaves must be chosen by a fixed rule or by lot, not by their looks.
+    The walk's rule, as the plan has it; the plants of which more leaves would settle whether they
+    are sick; and how close that comes, by how much plants and leaves differed at the last visits.
+    With --precision or --points also what a wanted precision takes. Plants and leaves must be
+    chosen by a fixed rule or by lot, not by their looks.
 
     Writes nothing but the screen. Costs a second.
 
     Ends with 0 when done, 1 when the journal holds too little to learn from, 2 for wrong usage.
     """
-    if not 1 <= precision <= 100:
+    if precision is not None and not 1 <= precision <= 100:
         raise typer.BadParameter("it lies between 1 and 100.", param_hint="--precision")
     if points is not None and not 0 < points < 100:
         raise typer.BadParameter("it lies between 0 and 100.", param_hint="--points")
@@ -46,4 +48,5 @@ def howmany(
         from scripts.gardens import chosen_garden
         from scripts.howmany import advice_lines, advise
 
-        say("\n".join(advice_lines(advise(chosen_garden(garden), precision / 100, points))))
+        share = None if precision is None else precision / 100
+        say("\n".join(advice_lines(advise(chosen_garden(garden), share, points))))

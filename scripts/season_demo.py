@@ -8,10 +8,10 @@ from pathlib import Path
 
 from models.garden_file import GARDEN_FILE, GardenError
 from models.journal import open_journal
-from models.progress import ProgressCurve, leaf_table, progress_curve, read_season
-from scripts.caring import gone_from
+from models.progress import ProgressCurve
 from scripts.logging_in import log_words
 from scripts.tables import CannotWriteError, write_whole
+from scripts.trend import read_trend
 
 __all__ = ["is_the_season", "log_season", "plant_season", "season_told"]
 
@@ -67,11 +67,10 @@ def log_season(source: Path, folder: Path) -> None:
 def season_told(folder: Path) -> str:
     """Return where each plant was going at the end, ready to be printed."""
     with open_journal(folder) as journal:
-        season = read_season(leaf_table(journal.photos()))
         log = journal.log_entries(kind="removed_leaves")
-    curves = [curve for name in season.plants if (curve := progress_curve(season, name))]
+    curves = sorted(read_trend(folder).curves, key=lambda curve: curve.plant)
     stripped = {plant for entry in log for plant in entry.plants}
-    gone = gone_from(folder)
+    gone = {curve.plant for curve in curves if curve.gone}
     lines = ["Where the plants went, by the sick part of their leaves at the last visits:"]
     clean = [curve for curve in curves if all(p.severity_pct <= _CLEAN_PCT for p in curve.points)]
     told = {curve.plant for curve in clean} | gone

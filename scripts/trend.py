@@ -1,29 +1,34 @@
 """What ``spotlamp trend`` tells: every plant's course from the journal, and what a spray did."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import date
-from itertools import groupby
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time
+from itertools import groupby, pairwise
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
-from models.care.thresholds import thresholds_of
+from models.care.planning import plan_season
+from models.care.season import Season as Gathered
+from models.care.words import day_words
 from models.entries import LogEntry
 from models.garden import Garden
 from models.garden_file import read_garden
-from models.journal import Journal, open_journal
-from models.progress import Effect, ProgressCurve, Season, judge_spray, progress_curve, read_season
+from models.journal import open_journal
+from models.progress import Effect, ProgressCurve, Season, judge_spray, progress_curve
 from models.progress.course import RECENT_DAYS
 from models.progress.growth import AFTER_DAYS
-from models.progress.leaves import LeafTable, last_season, table_of_columns
+from models.progress.leaves import SEASON_GAP_DAYS
+from scripts.caring import last_season
 from scripts.gardens import known_plant
+from scripts.moments import now_in
 from vision.errors import SpotlampError
 
 __all__ = [
     "NoTrendError",
     "Trend",
     "find_spray",
-    "read_leaves",
     "read_trend",
+    "told_season",
 ]
 
 _ORDER = {"rising": 0, "cannot tell": 1, "level": 2, "falling": 3}
@@ -43,7 +48,7 @@ class Trend:
     garden : Garden
         As its settings file says.
     curves : tuple of ProgressCurve
-        Plants that rise first, the fastest foremost.
+        Plants that rise first, the fastest foremost; those that were taken out last.
     log : tuple of LogEntry
         Sprays, rain and removed leaves of these days, by time.
     threshold_pct : float
@@ -52,6 +57,9 @@ class Trend:
         Of the spray that was asked about.
     chosen : bool
         Whether the plants were named.
+    notes : mapping of str to tuple of str
+        What else is to be said of plants, as sentences: flagged visits, and how many leaves would
+        settle whether it is sick.
     """
 
     garden: Garden
@@ -60,6 +68,7 @@ class Trend:
     threshold_pct: float
     effect: Effect | None
     chosen: bool
+    notes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def first_day(self) -> date:
@@ -80,6 +89,7 @@ def read_trend(
     recent_days: int = RECENT_DAYS,
     since: date | None = None,
     effect: str | None = None,
+    at: datetime | None = None,
 ) -> Trend:
     """Read a garden's journal and judge its plants.
 
@@ -98,6 +108,8 @@ def read_trend(
         First day told of; the last season by default.
     effect : str, optional
         The spray asked about: its number in the log, its day, or its product.
+    at : datetime, optional
+        As of this time; now by default.
 
     Raises
     ------
@@ -107,36 +119,72 @@ def read_trend(
         When the garden cannot be read or has no such plant.
     """
     garden = read_garden(folder)
+    season = told_season(folder, garden, at, since)
     with open_journal(folder) as journal:
-        leaves = read_leaves(journal, since)
         log = journal.log_entries()
-    season = read_season(leaves)
-    threshold = thresholds_of(garden).sick_pct if threshold_pct is None else threshold_pct
-    names = _chosen(garden, season, plants)
+    courses = season.courses
+    threshold = season.limits.sick_pct if threshold_pct is None else threshold_pct
+    first = since or _first_day(season)
     found = [
-        progress_curve(season, name, threshold_pct=threshold, recent_days=recent_days)
-        for name in names
+        progress_curve(courses, name, threshold_pct=threshold, recent_days=recent_days, since=first)
+        for name in _chosen(garden, courses, plants)
     ]
-    curves = tuple(sorted((curve for curve in found if curve), key=_urgency))
-    judged = None if effect is None else _effect(season, log, effect)
-    return Trend(garden, curves, _marked(log, curves), threshold, judged, bool(plants))
+    standing = set(season.plants)
+    told = [replace(curve, gone=curve.plant not in standing) for curve in found if curve]
+    if not told:
+        raise NoTrendError(f"No leaf of {' or '.join(plants)} was measured in this season.")
+    curves = tuple(sorted(told, key=_urgency))
+    judged = None if effect is None else _effect(courses, log, effect)
+    marked = _marked(log, curves)
+    return Trend(garden, curves, marked, threshold, judged, bool(plants), _notes(season, first))
 
 
-def read_leaves(journal: Journal, since: date | None = None) -> LeafTable:
-    """Return the leaves of the last season.
+def told_season(
+    folder: Path, garden: Garden, at: datetime | None = None, since: date | None = None
+) -> Gathered:
+    """Return the season to tell of, as `flag` and `plan` see it.
 
     Raises
     ------
     NoTrendError
-        When there are none.
+        When no leaf was measured in it.
     """
-    leaves = table_of_columns(*journal.leaf_series(since))
-    if not len(leaves):
+    zone = ZoneInfo(garden.time_zone)
+    begin = None if since is None else datetime.combine(since, time(), zone)
+    season = last_season(folder, garden, at or now_in(garden.time_zone), begin)
+    if not season.measured_days:
         raise NoTrendError(
             "The journal holds no measured leaf of any plant yet: photograph leaves by day, and "
             "file them with “spotlamp score”."
         )
-    return leaves if since else last_season(leaves, date.today())
+    return season
+
+
+def _first_day(season: Gathered) -> date:
+    """Return the first measured day after the last gap of ``SEASON_GAP_DAYS``."""
+    days = sorted({day.day for found in season.measured_days.values() for day in found})
+    first = days[0]
+    for earlier, later in pairwise(days):
+        if (later - earlier).days > SEASON_GAP_DAYS:
+            first = later
+    return first
+
+
+def _notes(season: Gathered, first: date) -> dict[str, tuple[str, ...]]:
+    """Return what else is to be said of plants: flagged days, and what would settle a doubt."""
+    undecided = {s.plant: s.open_why for s in plan_season(season).statuses if s.open_why}
+    notes: dict[str, tuple[str, ...]] = {}
+    for name, visits in season.visits.items():
+        flagged = [visit for visit in visits if visit.doubts and visit.day >= first]
+        said = [
+            f"All photos of {day_words(visit.day)} are flagged ({', '.join(visit.doubts)}): read "
+            "that visit with care."
+            for visit in flagged
+        ]
+        if reason := undecided.get(name):
+            said.append(f"Whether it is sick is open at the last visit: {reason}.")
+        notes[name] = tuple(said)
+    return notes
 
 
 def _chosen(garden: Garden, season: Season, plants: Sequence[str]) -> Sequence[str]:
@@ -152,6 +200,7 @@ def _chosen(garden: Garden, season: Season, plants: Sequence[str]) -> Sequence[s
 def _urgency(curve: ProgressCurve) -> tuple[float, ...]:
     line = curve.course.line
     return (
+        curve.gone,
         _ORDER[curve.course.direction],
         -line.low_per_day if line else 0.0,
         -curve.points[-1].severity_pct,

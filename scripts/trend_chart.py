@@ -101,7 +101,7 @@ def _title(trend: Trend, shown: int) -> str:
 def _end(curves: Sequence[ProgressCurve], threshold_pct: float) -> float:
     """Return the common end of the severity axes: one wild interval must not flatten all."""
     tallest = max(point.severity_pct for curve in curves for point in curve.points)
-    widest = max(point.high_pct or 0.0 for curve in curves for point in curve.points)
+    widest = max((point.interval_pct or (0, 0))[1] for curve in curves for point in curve.points)
     return nice_end(max(min(widest, 1.5 * tallest), 1.3 * threshold_pct))
 
 
@@ -114,8 +114,8 @@ def _draw_plant(axes: "Axes", curve: ProgressCurve, trend: Trend, end: float) ->
     axes.axhline(trend.threshold_pct, color=BLACK, linewidth=0.7, linestyle=(0, (1, 3)))
     direction = curve.course.direction
     axes.set_title(
-        f"{curve.plant}  {mark(curve.course)} {direction}",
-        color=_COLOURS[direction],
+        f"{curve.plant}  {mark(curve)}",
+        color=BLACK if curve.gone else _COLOURS[direction],
         fontsize=10,
         fontweight="bold",
     )
@@ -136,8 +136,8 @@ def _root(severity_pct: Any) -> Any:  # noqa: ANN401  whatever Matplotlib asks f
 def _draw_visits(axes: "Axes", curve: ProgressCurve) -> None:
     days = [point.day for point in curve.points]
     severity = np.array([point.severity_pct for point in curve.points])
-    low = np.array([_or(point.low_pct, point.severity_pct) for point in curve.points])
-    high = np.array([_or(point.high_pct, point.severity_pct) for point in curve.points])
+    ends = [point.interval_pct or 2 * (point.severity_pct,) for point in curve.points]
+    low, high = np.array(ends).T
     axes.errorbar(
         days,  # type: ignore[arg-type]  # Matplotlib takes dates
         severity,
@@ -153,14 +153,16 @@ def _draw_visits(axes: "Axes", curve: ProgressCurve) -> None:
     )
 
 
-def _or(value: float | None, otherwise: float) -> float:
-    return otherwise if value is None else value
+def _goes(curve: ProgressCurve, direction: str) -> bool:
+    """Whether a line of this direction is drawn for a plant."""
+    course = curve.course
+    return course.direction == direction and course.line is not None and not curve.gone
 
 
 def _draw_recent_line(axes: "Axes", curve: ProgressCurve) -> None:
     """Draw the line by which the direction was judged, bent back from the logit scale."""
     course = curve.course
-    if course.line is None:
+    if course.line is None or curve.gone:
         return
     back = np.linspace((course.first_day - course.last_day).days, 0, 40)
     height = 100 * from_logit(course.line.height + course.line.rate_per_day * back)
@@ -240,7 +242,7 @@ def _legend(trend: Trend) -> tuple[list[Any], list[str]]:
     entries += [
         (Line2D([], [], color=_COLOURS[name], linestyle=_LINES[name], linewidth=2.6), name)
         for name in _LINES
-        if any(c.course.direction == name and c.course.line for c in trend.curves[:MOST_PANELS])
+        if any(_goes(c, name) for c in trend.curves[:MOST_PANELS])
     ]
     dotted = Line2D([], [], color=BLACK, linewidth=0.7, linestyle=(0, (1, 3)))
     entries.append((dotted, f"{trend.threshold_pct:g} %"))

@@ -70,6 +70,10 @@ def trend(
             help="First day to tell of, as 2026-06-01; the last season by default.",
         ),
     ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
+    ] = None,
 ) -> None:
     """Say which plants get worse, how fast, and how sure that is; those that rise first.
 
@@ -90,21 +94,31 @@ def trend(
         from scripts.gardens import chosen_garden
         from scripts.trend import read_trend
 
+        chosen = chosen_garden(garden)
         found = read_trend(
-            chosen_garden(garden),
+            chosen,
             plants or (),
             threshold_pct=threshold,
             recent_days=days,
             since=since.date() if since else None,
             effect=effect,
+            at=_moment(chosen, at),
         )
         say(_for_this_terminal("\n".join(told(found))))
         if out is not None:
             _write(found, out)
 
 
+def _moment(folder: Path, at: str | None) -> datetime | None:
+    from models.garden_file import read_garden
+    from scripts.moments import moment
+
+    return None if at is None else moment(at, read_garden(folder).time_zone)
+
+
 def told(found: "Trend") -> list[str]:
     """Return all that is shown of a trend, line by line."""
+    from models.care.words import INTERVAL_WORDS
     from scripts.effect_words import effect_words
     from scripts.trend_strip import strip
     from scripts.trend_words import heading, plant_words, table_lines
@@ -114,10 +128,11 @@ def told(found: "Trend") -> list[str]:
         lines += [*_wrapped(effect_words(found.effect)), ""]
     if not found.chosen:
         lines += [*table_lines(found), ""]
-    rising = [c for c in found.curves if c.course.direction == "rising"][:MOST_TOLD]
-    for curve in found.curves if found.chosen else rising:
-        lines += [*strip(curve, found.log, found.garden.units), *_wrapped(plant_words(curve)), ""]
-    return lines[:-1]
+    rising = [c for c in found.curves if c.course.direction == "rising" and not c.gone]
+    for curve in found.curves if found.chosen else rising[:MOST_TOLD]:
+        words = plant_words(curve, found.notes.get(curve.plant, ()))
+        lines += [*strip(curve, found.log, found.garden.units), *_wrapped(words), ""]
+    return [*lines, *_wrapped([INTERVAL_WORDS])]
 
 
 def _wrapped(sentences: list[str]) -> list[str]:

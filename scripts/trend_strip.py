@@ -64,11 +64,11 @@ def strip(
 
 
 def _upper(point: SeverityPoint) -> float:
-    return point.severity_pct if point.high_pct is None else point.high_pct
+    return point.severity_pct if point.interval_pct is None else point.interval_pct[1]
 
 
 def _head(curve: ProgressCurve, scale: _Scale) -> str:
-    title = f"{curve.plant} {mark(curve.course)} {curve.course.direction}"
+    title = f"{curve.plant} {mark(curve)}"
     half, end = f"{scale.end_pct / 2:g}", f"{scale.end_pct:g} %"
     ruler = [" "] * (scale.signs + len(end))
     for text, place in (("0", 0), (half, scale.signs // 2), (end, scale.signs - len(end))):
@@ -79,11 +79,11 @@ def _head(curve: ProgressCurve, scale: _Scale) -> str:
 
 def _visit_line(point: SeverityPoint, scale: _Scale) -> str:
     cells = [" "] * scale.signs
-    if point.low_pct is not None and point.high_pct is not None:
-        low, high = scale.place(point.low_pct), scale.place(point.high_pct)
+    if point.interval_pct is not None:
+        low, high = map(scale.place, point.interval_pct)
         cells[low : high + 1] = "─" * (high - low + 1)
         cells[low] = "├"
-        cells[high] = "→" if point.high_pct > scale.end_pct else "┤"
+        cells[high] = "→" if point.interval_pct[1] > scale.end_pct else "┤"
     cells[scale.place(point.severity_pct)] = "●"
     return f"{day_words(point.day):>7} {point.severity_pct:5.1f} %  {''.join(cells).rstrip()}"
 

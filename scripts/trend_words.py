@@ -1,5 +1,6 @@
 """A season's courses in plain sentences."""
 
+from collections.abc import Sequence
 from datetime import date
 from math import exp
 
@@ -22,13 +23,19 @@ __all__ = [
 
 _MARKS = {"rising": "▲", "level": "=", "falling": "▼", "cannot tell": "?"}
 
+GONE = "taken out"
+"""What stands where a direction would, of a plant that is gone."""
+
 NO_GREEN_PCT = 90.0
 FALLS = "severity falls only where sick leaves come off or new leaves outgrow them"
 
 
-def mark(course: Course) -> str:
-    """Return the sign of a direction, which stands beside its word."""
-    return _MARKS[course.direction]
+def mark(curve: ProgressCurve) -> str:
+    """Return where a plant is going as a word with its sign, such as ``▲ rising``."""
+    if curve.gone:
+        return f"× {GONE}"
+    direction = curve.course.direction
+    return f"{_MARKS[direction]} {direction}"
 
 
 def day_words(day: date) -> str:
@@ -73,9 +80,11 @@ def number_of(count: int, one: str, many: str = "") -> str:
     return f"{count} {one if count == 1 else many or one + 's'}"
 
 
-def plant_words(curve: ProgressCurve) -> list[str]:
+def plant_words(curve: ProgressCurve, notes: Sequence[str] = ()) -> list[str]:
     """Return what is to be said of one plant, sentence by sentence."""
-    said = [_course_words(curve)]
+    said = [f"{curve.plant} was taken out; until then:"] if curve.gone else []
+    said.append(_course_words(curve))
+    said += notes
     if curve.points[-1].severity_pct >= NO_GREEN_PCT:
         said.append("Hardly any green is left on its leaves, so it can hardly grow sicker.")
     if curve.to_threshold and curve.course.direction != "cannot tell":
@@ -102,7 +111,7 @@ def _course_words(curve: ProgressCurve) -> str:
     if course.direction == "cannot tell":
         return (
             f"{curve.plant}: cannot tell: {course.reason}, {from_to}. The growth lies anywhere "
-            f"from {interval}; more leaves on each visit narrow it."
+            f"from {interval}; further walks narrow it."
         )
     if course.direction == "level":
         hardly = last.severity_pct < HARDLY_SICK_PCT and first.severity_pct < HARDLY_SICK_PCT
@@ -189,24 +198,20 @@ def table_lines(trend: Trend) -> list[str]:
 
 def _table_line(curve: ProgressCurve, width: int) -> str:
     point, line = curve.points[-1], curve.course.line
-    interval = (
-        ""
-        if point.low_pct is None or point.high_pct is None
-        else f" ({point.low_pct:.1f} to {point.high_pct:.1f})"
-    )
+    ends = point.interval_pct
+    interval = "" if ends is None else f" ({ends[0]:.1f} to {ends[1]:.1f})"
     growth = (
         ""
         if line is None
         else f"{rate_words(line.rate_per_day)} ({_percent(line.low_per_day)} to "
         f"{_percent(line.high_per_day)})"
     )
-    direction = f"{mark(curve.course)} {curve.course.direction}"
     cells = (
         f"{curve.plant.ljust(width)}  {day_words(point.day):>10}",
         f"{point.severity_pct:5.1f} %{interval}".ljust(24),
-        direction.ljust(13),
-        growth.ljust(19),
-        _goal_words(curve),
+        mark(curve).ljust(13),
+        "" if curve.gone else growth.ljust(19),
+        "" if curve.gone else _goal_words(curve),
     )
     return "  ".join(cells).rstrip()
 

@@ -29,6 +29,7 @@ from models.garden import Garden
 __all__ = ["Plan", "plan", "plan_season"]
 
 _PARTS = ("morning", "day", "night")
+_OPEN = ("doubtful", "open")  # rows of plants of which it is uncertain whether they are sick
 _URGENCY = ("isolate", "burned", "burn-check", "treat", "spot-test", "prevent", "pick", "night")
 
 
@@ -174,6 +175,8 @@ def _leaf_status(rule: Rule, evidence: Evidence) -> PlantStatus:
         severity_high_pct=visit.high_pct if visit else None,
         pattern=pattern_words(visit) if visit else "",
         photo=visit.photo if visit else "",
+        open_why=doubt_words(rule, evidence) if rule.name in _OPEN else "",
+        more_leaves=evidence.more_leaves if rule.name in _OPEN else None,
     )
 
 

@@ -122,6 +122,10 @@ class PlantStatus:
         Of the leaves of that day; empty where not called.
     photo : str
         The photo behind it, as its path in the journal; empty where there is none.
+    open_why : str
+        Where it is open whether the plant is sick: why, and what would settle it; else empty.
+    more_leaves : int or None
+        The leaves on one day that would settle it; None where no number on a walk would.
     """
 
     plant: str
@@ -135,6 +139,8 @@ class PlantStatus:
     severity_high_pct: float | None = None
     pattern: str = ""
     photo: str = ""
+    open_why: str = ""
+    more_leaves: int | None = None
 
 
 @dataclass(frozen=True)

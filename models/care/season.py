@@ -257,6 +257,7 @@ def season_of(
     log: Sequence[LogEntry],
     now: datetime,
     weather: Iterable[DayWeather] = (),
+    since: datetime | None = None,
 ) -> Season:
     """Gather a season as it stands at a time; what is later than ``now`` is left out.
 
@@ -270,6 +271,8 @@ def season_of(
         With its time zone.
     weather : iterable of DayWeather
         Measured and forecast days.
+    since : datetime, optional
+        What is older is left out; by default what is older than the garden's ``season_days``.
 
     Raises
     ------
@@ -278,7 +281,8 @@ def season_of(
     """
     now = now.astimezone(ZoneInfo(garden.time_zone))
     limits = thresholds_of(garden)
-    since, until = (now - timedelta(days=limits.season_days)).astimezone(UTC), now.astimezone(UTC)
+    since = (since or now - timedelta(days=limits.season_days)).astimezone(UTC)
+    until = now.astimezone(UTC)
     past = sorted(
         (p for p in photos if since <= p.taken_at.astimezone(UTC) and _is_there(p, now)),
         key=lambda p: (p.taken_at.astimezone(UTC), p.photo, p.sha256),

@@ -168,11 +168,15 @@ class FeedingSign:
 def days_of(photos: Iterable[PhotoEntry], plant: str) -> tuple[DayPhotos, ...]:
     """Return a plant's measured days, oldest first; days without a measured photo are left out."""
     measured = sorted(
-        (p for p in photos if p.plant == plant and p.mode == "day" and p.severity_pct is not None),
+        (p for p in photos if p.plant == plant and p.mode == "day" and _is_measured(p)),
         key=lambda p: (p.taken_at.date(), p.photo),
     )
     days = groupby(measured, key=lambda p: p.taken_at.date())
     return tuple(_day_photos(plant, day, tuple(members)) for day, members in days)
+
+
+def _is_measured(photo: PhotoEntry) -> bool:
+    return photo.severity_pct is not None or bool(photo.leaves)
 
 
 def _day_photos(plant: str, day: date, photos: tuple[PhotoEntry, ...]) -> DayPhotos:

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from models.care.visits import Visit
 
 __all__ = [
+    "INTERVAL_WORDS",
     "MM_PER_INCH",
     "day_words",
     "heat_words",
@@ -17,6 +18,11 @@ __all__ = [
 ]
 
 MM_PER_INCH = 25.4  # exact by definition
+
+INTERVAL_WORDS = (
+    "In brackets: the 95 % interval of the plant's mean, from how much its leaves differ."
+)
+"""What the interval beside a plant's severity is, in every view; of one photo it is another."""
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

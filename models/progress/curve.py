@@ -88,6 +88,8 @@ class ProgressCurve:
         From the same visits; None without a rate.
     since_last : Change or None
         Against the visit before; None for one visit.
+    gone : bool
+        Whether the plant was taken out since: then it goes nowhere any more.
     """
 
     plant: str
@@ -98,6 +100,7 @@ class ProgressCurve:
     doubling: Doubling | None
     to_threshold: DaysTo | None
     since_last: Change | None
+    gone: bool = False
 
 
 def progress_curve(
