@@ -28,7 +28,8 @@ STARTS: Mapping[Part, time] = {"morning": time(7), "day": time(11), "night": tim
 """When the event of a task begins by the garden's clock."""
 
 _LASTS = timedelta(minutes=45)
-_SERIES_DAYS = 180  # a series ends after so long: by then nobody has planned
+_SERIES_DAYS = 42  # a series ends after so long: nothing is sprayed for months by one look
+_LOOK_FIRST = "Only with a photo of each plant from the week before, and after a new plan."
 _SUMMARY = 70  # signs
 _OFF = "No longer planned: "  # a calendar that passes over the status still says so
 _OURS = "@spotlamp"  # how the names of our events end
@@ -160,7 +161,8 @@ def _description(task: Task, *, sells_produce: bool) -> str:
         for name in task.cautions
     ]
     photo = [f"Photo: {task.photo}"] if task.photo else []
-    return "\n".join([task.what, f"Why: {task.why}", *photo, *cautions])
+    again = [_LOOK_FIRST] if task.repeat_days else []
+    return "\n".join([task.what, f"Why: {task.why}", *again, *photo, *cautions])
 
 
 def _events_in(earlier: bytes) -> list[Event]:

@@ -152,7 +152,8 @@ def _task_text(task: Task) -> str:
     if task.photo:
         lines.append(f"      Photo: {task.photo}")
     if task.repeat_days:
-        lines.append(f"      And so on every {task.repeat_days} days.")
+        again = f"And so on every {task.repeat_days} days, with a photo in the week before."
+        lines.append(f"      {again}")
     return "\n".join(lines)
 
 

@@ -214,6 +214,8 @@ def _what_follows(season: Season, entry: LogEntry) -> list[str]:
     tasks = [
         task for task in found.tasks if task.kind in kinds and set(task.plants) & set(entry.plants)
     ]
+    if entry.text == "no-burn":  # it opens the others
+        tasks += [task for task in found.tasks if task.kind == "treat"]
     if not tasks:
         return []
     when = f"{day_words(tasks[0].day)}, {tasks[0].part}"

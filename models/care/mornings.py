@@ -112,7 +112,11 @@ def hindrance(season: Season, day: date) -> str:
 
 
 def first_morning(
-    season: Season, product: str, due: date, after: datetime | None = None
+    season: Season,
+    product: str,
+    due: date,
+    after: datetime | None = None,
+    waits_for: str = "the wait after the other product",
 ) -> tuple[date, datetime | None, str]:
     """Return the first morning on which a product may be sprayed.
 
@@ -126,6 +130,8 @@ def first_morning(
         The day from which it is wanted.
     after : datetime, optional
         A further wait, as after a spray that is only planned.
+    waits_for : str
+        What that wait is, in words.
 
     Returns
     -------
@@ -142,7 +148,8 @@ def first_morning(
     for step in range(FARTHEST_DAYS):
         day = start + timedelta(days=step)
         if wait is not None and _end(season, day) <= wait:
-            reasons.append(f"the wait after the other product lasts until {day_words(wait.date())}")
+            words = waits_for if wait == after else "the wait after the other product"
+            reasons.append(f"{words} lasts until {day_words(wait.date())}")
             continue
         stands_in_the_way = hindrance(season, day)
         if not stands_in_the_way:

@@ -21,7 +21,6 @@ from models.care.rules import (
 from models.care.season import Season, season_of
 from models.care.spray_tasks import spray_tasks
 from models.care.tasks import Leaves, Nights, doubt_words, leaf_tasks, night_tasks
-from models.care.thresholds import filled
 from models.care.words import day_words, pattern_words, time_words, visit_words
 from models.entries import LogEntry, PhotoEntry
 from models.garden import Garden
@@ -128,14 +127,14 @@ def _rows(
         row = first_fitting(LEAF_RULES, LEAF_CONDITIONS, chosen)
         if row is None:
             raise ValueError("the last row of the table fits every plant")
-        leaves[plant] = (row, chosen)
+        leaves[plant] = (row.said(season.limits), chosen)
     nights: dict[str, tuple[Rule, NightEvidence]] = {}
     if season.is_over:
         return leaves, nights
     for plant, night in night_evidence(season).items():
         row = first_fitting(NIGHT_RULES, NIGHT_CONDITIONS, night)
         if row is not None:
-            nights[plant] = (row, night)
+            nights[plant] = (row.said(season.limits), night)
     return leaves, nights
 
 
@@ -167,7 +166,7 @@ def _leaf_status(rule: Rule, evidence: Evidence) -> PlantStatus:
         plant=evidence.plant,
         status=rule.status,
         rule=rule.name,
-        why=filled(rule.why, evidence.limits),
+        why=rule.why,
         measured=_behind(rule, evidence),
         measured_on=visit.day if visit else None,
         severity_pct=visit.severity_pct if visit else None,
@@ -197,8 +196,8 @@ def _behind(rule: Rule, evidence: Evidence) -> str:
 
 def _night_status(rule: Rule, evidence: NightEvidence) -> PlantStatus:
     day, measured, photo = _seen_at_night(evidence)
-    why = filled(rule.why, evidence.limits)
-    return PlantStatus(evidence.plant, rule.status, rule.name, why, measured, day, photo=photo)
+    plant, status = evidence.plant, rule.status
+    return PlantStatus(plant, status, rule.name, rule.why, measured, day, photo=photo)
 
 
 def _seen_at_night(evidence: NightEvidence) -> tuple[date | None, str, str]:

@@ -5,13 +5,14 @@ its words; a row lists the conditions that must all hold.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
 from models.care.caterpillars import NightEvidence
 from models.care.choice import doubt_of, is_fresh, may_be_late
 from models.care.evidence import Evidence, needs_care
 from models.care.records import Status
+from models.care.thresholds import Thresholds, filled
 
 __all__ = [
     "LEAF_CONDITIONS",
@@ -68,6 +69,10 @@ class Rule:
     ask: str
     why: str
     task: str = ""
+
+    def said(self, limits: Thresholds) -> "Rule":
+        """Return the row with the garden's thresholds in its reason."""
+        return replace(self, why=filled(self.why, limits))
 
 
 def first_fitting(

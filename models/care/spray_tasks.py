@@ -15,6 +15,8 @@ from models.care.words import day_words, joined
 
 __all__ = ["spray_tasks"]
 
+_ONE_MORE_DAY = "the one more day after the look for burn"
+
 
 def spray_tasks(season: Season, leaves: Leaves, until: date) -> list[Task]:
     """Return the sprays: peroxide that the table asks for, and the preventive calendar.
@@ -27,7 +29,7 @@ def spray_tasks(season: Season, leaves: Leaves, until: date) -> list[Task]:
     if not curative:
         return [_prevent(season, spray) for spray in planned_sprays(season, wants, until)]
     opens = _opens(curative)
-    day, not_before, moved = first_morning(season, PEROXIDE, season.today, opens)
+    day, not_before, moved = first_morning(season, PEROXIDE, season.today, opens, _ONE_MORE_DAY)
     first = next(iter(planned_sprays(season, wants, until)), None)
     until_test = _test_holds_until(curative)
     if first is not None and _goes_first(season, first, day):

@@ -99,6 +99,8 @@ def photo_of(members: Iterable[Evidence]) -> str:
 
 def leaf_tasks(season: Season, leaves: Leaves, until: date) -> list[Task]:
     """Return the tasks about leaves, without sprays."""
+    if season.is_over:
+        return [*_isolate_tasks(season, leaves), *_photo_tasks(season, leaves)]
     return [
         *_isolate_tasks(season, leaves),
         *_single_tasks(season, leaves),
@@ -126,7 +128,7 @@ def _neighbour_task(
     season: Season, plant: str, since: date, near: tuple[str, ...]
 ) -> Iterable[Task]:
     """Ask for photos of the plants next to one that is isolated, unless taken since."""
-    standing = [name for name in near if name in season.plants]
+    standing = [name for name in near if name in season.plants and not season.is_over]
     unseen = [name for name in standing if not any(v.day >= since for v in season.visits[name])]
     if unseen:
         yield Task(
@@ -155,7 +157,7 @@ def _single_tasks(season: Season, leaves: Leaves) -> Iterable[Task]:
 def _burn_check_tasks(season: Season) -> Iterable[Task]:
     """Return the look for burn after each peroxide spray, also while it is still locked."""
     for check in open_checks(season):
-        rule = _rule("check again" if check.verdict else "check for burn")
+        rule = _rule("check again" if check.verdict else "check for burn").said(season.limits)
         why = f"{rule.why} Sprayed {time_words(check.spray.at)}."
         if check.verdict is not None and check.verdict.reason:
             why += f" Last time: {check.verdict.reason}"
