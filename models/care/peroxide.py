@@ -5,7 +5,7 @@ Every peroxide spray brings a look for burn, whoever advised it; until it is mad
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 
 from models.care.records import BurnVerdict
@@ -196,21 +196,29 @@ def _running(season: Season) -> Gate | None:
 
 
 def _passed(season: Season, tested: Tested, burn: BurnVerdict | None) -> Gate | None:
-    """Return the gate that the last test without a burn opens; a later burn shuts it."""
+    """Return the gate that the last test without a burn opens; a later burn shuts it.
+
+    It opens one more day after the last of the looks that were to be made.
+    """
     valid = timedelta(days=season.limits.test_valid_days)
-    for spray, check in reversed(tested):
-        later_burn = burn is not None and burn.checked_at >= spray.at
-        if check and check.verdict == "no burn seen" and not later_burn:
-            until = spray.at.date() + valid
-            opens = _opens(season, spray)
-            state: GateState = "settling" if hours_between(season.now, opens) > 0 else "passed"
-            held = Gate(state, spray, check, until, opens)
-            return held if season.today <= until else None
-    return None
+    clean = [
+        (spray, check)
+        for spray, check in tested
+        if check is not None
+        and check.verdict == "no burn seen"
+        and not (burn is not None and burn.checked_at >= spray.at)
+        and season.today <= spray.at.date() + valid
+    ]
+    if not clean:
+        return None
+    spray, check = clean[-1]
+    opens = max((_opens(season, one) for one, _ in clean), key=lambda at: at.astimezone(UTC))
+    state: GateState = "settling" if hours_between(season.now, opens) > 0 else "passed"
+    return Gate(state, spray, check, spray.at.date() + valid, opens)
 
 
 def _opens(season: Season, spray: LogEntry) -> datetime:
-    """Return when further plants may be sprayed: one more day after the look that saw no burn.
+    """Return when the one more day after the look that saw no burn of a spray is over.
 
     Of several looks in a row the first counts, so that looking again does not put it off; of
     several plants the last to be looked at.

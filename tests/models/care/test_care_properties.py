@@ -34,7 +34,7 @@ log_events = st.one_of(
     st.tuples(st.just("verdict"), days, st.sampled_from(["burned", "no burn seen", "cannot tell"])),
     st.tuples(
         st.just("seen"), days,
-        st.sampled_from(["wilting", "cleared", "gone", "planted", "burned"]),
+        st.sampled_from(["wilting", "cleared", "gone", "planted", "burned", "no-burn", "no-burn"]),
         st.sampled_from(PLANTS),
     ),
     st.tuples(st.just("choice"), days, st.sampled_from(PLANTS)),
@@ -42,7 +42,26 @@ log_events = st.one_of(
     st.tuples(st.just("pick"), days, st.sampled_from(PLANTS)),
     st.tuples(st.just("withdraw"), days),
 )  # fmt: skip
-seasons = st.lists(st.one_of(photo_events, log_events), max_size=25)
+anything = st.lists(st.one_of(photo_events, log_events), max_size=25)
+
+
+@st.composite
+def stories_of_peroxide(draw):
+    """Return a walk round sick plants, a spray of one or more of them, and what happens then."""
+    day = draw(st.integers(0, 12))
+    sick = st.tuples(st.floats(6, 38), st.sampled_from(["spot", "spot", "spot", "blight"]),
+                     st.sampled_from(["early", "early", "late", "unsure"]))  # fmt: skip
+    walks = [("photo", day + step, plant, *draw(sick)) for plant in PLANTS
+             for step in (0, draw(st.integers(1, 9)))]  # fmt: skip
+    sprayed = draw(st.lists(st.sampled_from(PLANTS), min_size=1, max_size=2, unique=True))
+    spray = ("spray", day + 1, "peroxide", sprayed, 6.5)
+    seen = st.sampled_from(["no-burn", "no-burn", "burned"])
+    days_after = st.integers(day + 1, day + 9)
+    look = st.tuples(st.just("seen"), days_after, seen, st.sampled_from(sprayed))
+    return [*walks, spray, *draw(st.lists(look, max_size=3)), *draw(anything)[:4]]
+
+
+seasons = st.one_of(anything, stories_of_peroxide())
 moments = st.tuples(st.integers(0, 22), st.sampled_from([3.0, 6.0, 8.5, 12.0, 22.0]))
 
 often = settings(
@@ -98,6 +117,17 @@ def holding(invented, now):
     """Return the entries that hold, by the plainest reading of the log."""
     gone = {e.corrects for e in invented.entries}
     return [e for e in invented.entries if e.number not in gone and not e.withdrawn and e.at <= now]
+
+
+def looked_at(invented, plant, now, days):
+    """Whether a plant was photographed in the last days; a new plant has photos of its own."""
+    new = [e.at for e in holding(invented, now) if e.text == "planted" and plant in e.plants]
+    return any(
+        p.plant == plant
+        and max([p.taken_at, *new]) <= min(p.taken_at, now)
+        and (now.date() - p.taken_at.date()).days <= days
+        for p in invented.photos
+    )
 
 
 def starts(invented, task):
@@ -169,6 +199,7 @@ def test_a_spray_after_rain_is_never_missed(season, events, moment):
     left_out = {s.plant for s in plan_.statuses if s.status == "isolate" or s.rule == "burned"}
     covered = {t_plant: t for t in reversed(plan_.tasks) if t.kind == "prevent"
                for t_plant in t.plants}  # fmt: skip
+    left_out |= {p for p in PLANTS if not looked_at(invented, p, now, 7)}
     for plant in {s.plant for s in plan_.statuses} - left_out:
         new = [e.at for e in log if e.text == "planted" and plant in e.plants]
         sprays = [
@@ -176,7 +207,11 @@ def test_a_spray_after_rain_is_never_missed(season, events, moment):
             for e in log
             if e.product == "soda" and plant in (e.plants or PLANTS) and e.at >= max([*new, e.at])
         ]
-        rain = [e.at for e in log if e.kind == "rain" and sprays and e.at > sprays[-1]]
+        rain = [
+            e.at
+            for e in log
+            if e.kind == "rain" and e.amount > 0.5 and sprays and e.at > sprays[-1]
+        ]
         if rain:
             task = covered[plant]
             assert task.day <= max(now.date(), rain[0].date()) + timedelta(days=6)
@@ -253,6 +288,198 @@ def test_what_comes_later_does_not_change_the_plan_of_today(season, events, mome
     assert plan(invented.garden, photos, past, now) == invented.plan(*moment)
 
 
+# What never happens, whatever was photographed, logged and done
+
+
+def own(invented, entries, plant):
+    """Return the entries of a plant's own life."""
+    new = [e.at for e in entries if e.text == "planted" and plant in e.plants]
+    since = max(new, default=None)
+    named = (e for e in entries if plant in (e.plants or PLANTS))
+    return [e for e in named if since is None or e.at >= since]
+
+
+def standing(entries):
+    gone = set()
+    for entry in sorted(entries, key=lambda e: (e.at, e.number)):
+        if entry.text == "gone":
+            gone |= set(entry.plants)
+        if entry.text == "planted":
+            gone -= set(entry.plants)
+    return [plant for plant in PLANTS if plant not in gone]
+
+
+def looks_for_burn(entries, plant, spray):
+    """Return when a plant was looked at for burn of a spray, and what was seen, by time."""
+    found = []
+    for entry in entries:
+        if entry.kind == "burn_check":
+            seen = verdict_of(entry)
+            if (seen.plant, seen.spray) == (plant, spray.number):
+                found.append((seen.checked_at, seen.verdict))
+        elif entry.text in ("burned", "no-burn") and plant in entry.plants:
+            last = [e for e in entries if e.product == "peroxide" and e.at <= entry.at
+                    and plant in (e.plants or PLANTS)][-1:]  # fmt: skip
+            if last == [spray]:
+                found.append((entry.at, {"no-burn": "no burn seen"}.get(entry.text, entry.text)))
+    due = spray.at + timedelta(hours=24)
+    return sorted((at, seen) for at, seen in found if seen == "burned" or at >= due)
+
+
+def last_peroxide(invented, log, plant):
+    """Return a plant's last peroxide spray with its looks for burn; None where it has none."""
+    mine = own(invented, log, plant)
+    sprays = [e for e in mine if e.product == "peroxide"]
+    return (sprays[-1], looks_for_burn(mine, plant, sprays[-1])) if sprays else None
+
+
+@given(events=seasons, moment=moments)
+@often
+def test_nothing_is_ever_sprayed_on_a_plant_under_isolation(season, events, moment):
+    invented = built(season, events)
+    now = invented.at(*moment)
+    log = holding(invented, now)
+    tasks = [t for t in invented.plan(*moment, days=40).tasks if t.kind in SPRAYS]
+    for plant in standing(log):
+        mine = own(invented, log, plant)
+        since = max([e.at for e in mine if e.text == "planted"], default=invented.at(-400))
+        photos = [p for p in invented.photos if p.plant == plant and since <= p.taken_at <= now]
+        signs = [e.at for e in mine if e.text == "wilting"]
+        signs += [p.taken_at for p in photos if (p.pattern, p.blight_kind) == ("blight", "late")]
+        said = [e.at for e in mine if e.text == "cleared"]
+        days = [p.taken_at.date() for p in photos]
+        often_seen = any(days.count(day) >= 3 for day in days)  # looks that might have ended it
+        if signs and not [at for at in said if at >= max(signs)] and not often_seen:
+            for task in tasks:
+                assert plant not in task.plants
+                assert "all plants" not in task.what
+
+
+@given(events=seasons, moment=moments)
+@often
+def test_no_peroxide_comes_before_a_day_a_look_and_one_more_day(season, events, moment):
+    invented = built(season, events)
+    now = invented.at(*moment)
+    log = holding(invented, now)
+    planned = [t for t in invented.plan(*moment).tasks if t.kind in ("spot-test", "treat")]
+    for plant in standing(log):
+        found = last_peroxide(invented, log, plant)
+        if found is None or (now.date() - found[0].at.date()).days > 14:
+            continue
+        spray, looks = found
+        if not looks or looks[-1][1] != "no burn seen" or "burned" in {v for _, v in looks}:
+            assert not planned, (plant, spray, looks)
+        for task in planned:
+            clean = [at for at, _ in looks]
+            unsure = [at for at, seen in looks if seen != "no burn seen"]
+            first = min(at for at in clean if not unsure or at > max(unsure))
+            assert starts(invented, task) >= first + timedelta(hours=24)
+
+
+@given(events=seasons, moment=moments)
+@often
+def test_a_burn_stops_peroxide_everywhere_and_everything_on_its_plant(season, events, moment):
+    invented = built(season, events)
+    now = invented.at(*moment)
+    log = holding(invented, now)
+    tasks = [t for t in invented.plan(*moment).tasks if t.kind in SPRAYS]
+    for plant in standing(log):
+        mine = own(invented, log, plant)
+        seen = [e.at for e in mine if e.text == "burned"]
+        found = last_peroxide(invented, log, plant)
+        by_peroxide = [at for at, verdict in (found or (None, []))[1] if verdict == "burned"]
+        if any((now.date() - at.date()).days <= 14 for at in seen + by_peroxide):
+            assert all(plant not in task.plants for task in tasks)
+        if any((now.date() - at.date()).days <= 14 for at in by_peroxide):
+            assert {task.kind for task in tasks} <= {"prevent"}
+
+
+@given(events=seasons, moment=moments)
+@often
+def test_each_plant_sprayed_with_peroxide_awaits_its_look_and_nothing_is_sprayed_today(
+    season, events, moment
+):
+    invented = built(season, events)
+    now = invented.at(*moment)
+    log = holding(invented, now)
+    tasks = invented.plan(*moment).tasks
+    asked = {plant for task in tasks if task.kind == "burn-check" for plant in task.plants}
+    for plant in standing(log):
+        found = last_peroxide(invented, log, plant)
+        if found is None or (now.date() - found[0].at.date()).days > 14:
+            assert plant not in asked
+            continue
+        spray, looks = found
+        open_ = not looks or (
+            looks[-1][1] == "cannot tell" and "burned" not in {v for _, v in looks}
+        )
+        assert (plant in asked) == open_
+        if open_ and now - spray.at >= timedelta(hours=24):
+            assert not [t for t in tasks if t.kind in SPRAYS and t.day <= now.date()]
+
+
+@given(events=seasons, moment=moments)
+@often
+def test_no_spray_is_advised_more_often_than_the_rule_says(season, events, moment):
+    invented = built(season, events)
+    now = invented.at(*moment)
+    log = holding(invented, now)
+    tasks = [t for t in invented.plan(*moment, days=40).tasks if t.kind in SPRAYS]
+    for plant in standing(log):
+        mine = own(invented, log, plant)
+        for product, least in (("soda", 14), ("peroxide", 8)):
+            made = [e.at.date() for e in mine if e.product == product][-1:]
+            planned = [t.day for t in tasks if plant in t.plants and PRODUCT[t.kind] == product]
+            for before, after in pairwise([*made, *sorted(planned)]):
+                rained = [e for e in log if e.kind == "rain" and e.amount > 0.5
+                          and before <= e.at.date() < after]  # fmt: skip
+                assert (after - before).days >= least or (product == "soda" and rained)
+
+
+@given(events=seasons, moment=moments)
+@often
+def test_no_spray_follows_from_a_look_older_than_the_rule_says(season, events, moment):
+    invented = built(season, events)
+    now = invented.at(*moment)
+    for task in invented.plan(*moment).tasks:
+        if task.kind in SPRAYS:
+            oldest = 7 if task.kind == "prevent" else 3
+            for plant in task.plants:
+                assert looked_at(invented, plant, now, oldest)
+
+
+@given(events=seasons, day=st.integers(0, 22), later=st.integers(1, 9))
+@often
+def test_a_plan_never_moves_because_time_passes_except_to_ask_for_a_look(
+    season, events, day, later
+):
+    """Nothing is logged nor photographed in between: no spray is new, and none comes earlier."""
+    invented = built(season, [e for e in events if e[0] != "withdraw"])
+    now = invented.at(day, 6)
+    invented.entries = [e for e in invented.entries if e.at <= now]
+    invented.photos = [p for p in invented.photos if p.taken_at <= now]
+    then = [t for t in invented.plan(day, 6, days=40).tasks if t.kind in SPRAYS]
+    again = [t for t in invented.plan(day + later, 6, days=40).tasks if t.kind in SPRAYS]
+    curative = any(PRODUCT[t.kind] == "peroxide" for t in then)
+    for task in again:
+        if PRODUCT[task.kind] == "peroxide" and _waits_end(invented, day, later):
+            continue  # a test, or the pause after a burn, has run out
+        if PRODUCT[task.kind] == "soda" and curative:
+            continue  # what was to be sprayed between was not
+        for plant in task.plants:
+            before = [t.day for t in then
+                      if plant in t.plants and PRODUCT[t.kind] == PRODUCT[task.kind]]  # fmt: skip
+            assert before, (task, plant)
+            assert min(before) <= task.day
+
+
+def _waits_end(invented, day, later):
+    """Whether the 14 days of a test or of a burn's pause end between two days."""
+    ends = [(e.at - invented.at(0, 0)).days + 14 for e in invented.entries
+            if e.product == "peroxide" or "burned" in e.text]  # fmt: skip
+    return any(day <= end < day + later for end in ends)
+
+
 class Obedient:
     """A grower who does every task of the morning, on time, and looks at every test."""
 
@@ -275,12 +502,13 @@ class Obedient:
         self.invented.spray(PRODUCT[task.kind], day, *task.plants, hour=hour)
 
     def look(self, day):
-        """Check the tested plant for burn, once that is open."""
+        """Check the sprayed plants for burn, once that is open."""
         for task in self.invented.plan(day, 9.9).tasks:
             if task.kind == "burn-check" and task.not_before is None:
-                spray = [e for e in self.invented.entries if e.product == "peroxide"][-1]
-                verdict = self.chance.choice(["no burn seen", "no burn seen", "burned"])
-                self.invented.verdict(verdict, task.plants[0], spray.number, day, 9.9)
+                for plant in task.plants:
+                    verdict = self.chance.choice(["no burn seen", "no burn seen", "burned"])
+                    spray = int(task.key.split(":")[1])
+                    self.invented.verdict(verdict, plant, spray, day, 9.9)
 
 
 @pytest.mark.parametrize("seed", range(5))
