@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from statistics import median
 
+from models.care.burn_log import BEFORE_DAYS
 from models.care.records import BurnVerdict, Verdict
 from models.care.season import (
     PEROXIDE,
@@ -37,7 +38,7 @@ _MOST_GLARE_PCT = 3.0  # of the leaf burnt out: a burn could hide there
 _UNUSABLE = frozenset(
     {"blurred", "too_dark", "over_exposed", "small", "all_sick", "grey_photo", "red_blue_swapped"}
 )
-_BEFORE_DAYS, _AFTER_DAYS = 3, 4
+_AFTER_DAYS = 4
 
 
 class BurnCheckError(SpotlampError):
@@ -126,9 +127,10 @@ def gather_test(
             f"{plant} was sprayed {hours_between(spray.at, now):.0f} hours ago: a burn is judged "
             f"after {wait_hours:.0f} hours, from {opens:%Y-%m-%d %H:%M} on."
         )
-    begins = spray.at - timedelta(days=_BEFORE_DAYS)
+    begins = spray.at - timedelta(days=BEFORE_DAYS)
     ends = min(now, hours_after(spray.at, wait_hours + 24 * _AFTER_DAYS))
-    day = [photo for photo in photos if photo.mode == "day"]
+    # A file's date does not tell on which side of the spray a photo was taken.
+    day = [photo for photo in photos if photo.mode == "day" and photo.taken_from != "file"]
 
     def shown(name: str) -> tuple[tuple[PhotoEntry, ...], tuple[PhotoEntry, ...]]:
         own = [photo for photo in day if photo.plant == name]
@@ -172,7 +174,7 @@ def _refuse_missing(
         )
     if not before:
         raise BurnCheckError(
-            f"No photo of {plant} from the {_BEFORE_DAYS} days before the spray of "
+            f"No photo of {plant} from the {BEFORE_DAYS} days before the spray of "
             f"{spray.at:%Y-%m-%d}: without one, old damage cannot be told from new."
         )
 

@@ -8,7 +8,10 @@ from models.care.records import BurnVerdict, Verdict
 from models.entries import LogEntry
 from vision.errors import SpotlampError
 
-__all__ = ["BadVerdictError", "entry_of", "verdict_of"]
+__all__ = ["BEFORE_DAYS", "BadVerdictError", "entry_of", "verdict_of"]
+
+BEFORE_DAYS = 3
+"""Photos of so many days before a spray show what the plant looked like."""
 
 _VERDICTS: dict[str, Verdict] = {verdict: verdict for verdict in get_args(Verdict)}
 

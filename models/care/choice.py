@@ -148,6 +148,8 @@ def _against(evidence: Evidence | None) -> str:
     but = f"you chose {evidence.plant} for the spot-test, but"
     if evidence.alarm is not None:
         return f"{but} it is to be isolated: peroxide does not help there"
+    if evidence.visit and not evidence.visit.is_dated:
+        return f"{but} nobody knows when its photos were taken: say it, or take new ones"
     if evidence.visit and (doubt := late_doubt(evidence.visit, evidence.limits)):
         return (
             f"{but} it may have late blight, which is never spot-tested ({doubt}): photograph more "

@@ -96,8 +96,9 @@ class Evidence:
 
     @property
     def age_days(self) -> int | None:
-        """Days since the last measured photo."""
-        return None if self.visit is None else (self.today - self.visit.day).days
+        """Days since the last measured photo; None where nobody knows its day."""
+        known = self.visit is not None and self.visit.is_dated
+        return (self.today - self.visit.day).days if self.visit and known else None
 
     @property
     def is_looked_after(self) -> bool:

@@ -124,6 +124,10 @@ LEAF_CONDITIONS: Mapping[str, Condition[Evidence]] = {
         "nothing was photographed or logged for {quiet_days} days", lambda e: e.season_over
     ),
     "never measured": Condition("no measured photo", lambda e: e.visit is None),
+    "undated": Condition(
+        "all its last photos have no date but their file's",
+        lambda e: e.visit is not None and not e.visit.is_dated,
+    ),
     "old photo": Condition(
         "the last measured photo is older than {photo_days} days",
         lambda e: (e.age_days or 0) > e.limits.photo_days,
@@ -269,6 +273,15 @@ LEAF_RULES: tuple[Rule, ...] = (
         "watch",
         "Photograph {plants}: {walk}.",
         "Without a measured photo nothing is known of the plant, and nothing is sprayed on it.",
+        "photo",
+    ),
+    Rule(
+        "no date",
+        ("undated",),
+        "watch",
+        "Say when the last photos of {plants} were taken (spotlamp fix PHOTO --taken DAY), or take "
+        "new ones: {walk}.",
+        "A file's date may be that of a copy, so nothing is sprayed by it.",
         "photo",
     ),
     Rule(

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from models.care.burn_log import verdict_of
+from models.care.burn_log import BEFORE_DAYS, verdict_of
 from models.care.records import BurnVerdict, DayWeather, Verdict
 from models.care.thresholds import Thresholds, thresholds_of
 from models.care.visits import (
@@ -196,7 +196,9 @@ class Season:
 
     def _verdicts_in(self, entry: LogEntry) -> Iterable[BurnVerdict]:
         if entry.kind == "burn_check":
-            yield verdict_of(entry)
+            kept = verdict_of(entry)
+            if self._still_shown(kept):
+                yield kept
         elif entry.kind == "seen" and entry.text in _BY_EYE:
             for plant in entry.plants:
                 sprays = [e for e in self.sprays(PEROXIDE, plant) if e.at <= entry.at]
@@ -205,6 +207,30 @@ class Season:
                     yield BurnVerdict(
                         verdict, plant, sprays[-1].number, entry.at, {}, reason=reason
                     )
+
+    def _still_shown(self, verdict: BurnVerdict) -> bool:
+        """Whether the photos behind a verdict are still this plant's, before and after its spray.
+
+        Their dates or plants may have been put right since, or a photo taken out of the record. A
+        burn counts all the same, until the grower takes its entry back.
+        """
+        root = self.root(verdict.spray)
+        spray = next((e for e in self.log if self.root(e.number) == root), None)
+        # At the season's far end, the photos before a spray lie before all that is looked at here.
+        all_here = self.limits.season_days - BEFORE_DAYS
+        if spray is None or verdict.verdict == "burned":
+            return True
+        if self.now - spray.at > timedelta(days=all_here):
+            return True
+        own = {
+            photo.photo: hours_between(spray.at, photo.taken_at)
+            for photo in self.photos
+            if photo.plant == verdict.plant and photo.taken_from != "file"
+        }
+        before = all(name in own and own[name] < 0 for name in verdict.before)
+        return before and all(
+            name in own and own[name] >= self.limits.wait_hours for name in verdict.after
+        )
 
     def entries(self, kind: str, plant: str | None = None) -> tuple[LogEntry, ...]:
         """Return the entries of a kind; with a plant, those that concern it."""

@@ -29,6 +29,7 @@ DOUBTFUL = frozenset(
     {
         *("blurred", "too_dark", "over_exposed", "colour_cast", "small", "all_sick"),
         *("grey_photo", "red_blue_swapped", "bad_date", "clock_doubtful"),
+        *("future_date", "no_date"),
     }
 )
 """Flags with which a reading does not carry the decision to spray; the others only ask for care."""
@@ -109,6 +110,11 @@ class Visit:
     doubts: tuple[str, ...]
     photo: str
     leaf_error: float | None = None
+
+    @property
+    def is_dated(self) -> bool:
+        """Whether its day is known: a file's date may be that of a copy."""
+        return "no_date" not in self.doubts
 
     @property
     def late(self) -> bool:

@@ -45,6 +45,7 @@ LEAF_CASES = {
     "resting": lambda s: (spot_tested(s).verdict("no burn seen", "A1", 2, 3, 8), (3, 9)),
     "season over": lambda s: (sprayed(s).photo("A1", 1, 0.1, "none"), (47, 6)),
     "never photographed": lambda s: (sprayed(s), (1, 6)),
+    "no date": lambda s: (sprayed(s).photo("A1", 1, 20, flags=("no_date",)), (1, 12)),
     "old photo": lambda s: (sprayed(s).photo("A1", 1, 0.1, "none"), (9, 6)),
     "sudden rise": lambda s: (sprayed(s).photo("A1", 0, 4).photo("A1", 3, 45), (3, 12)),
     "test of your choice": lambda s: (

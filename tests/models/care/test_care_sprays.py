@@ -4,11 +4,12 @@ Check values 6e and 6f are garden rules (common practice, no source); the test w
 hours is from one gardener's record [read, anecdote].
 """
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
-from models.care import DayWeather
+from models.care import BurnVerdict, DayWeather, entry_of
 from models.care.prevention import residue_share
 
 
@@ -158,6 +159,27 @@ def test_the_growers_own_eyes_count_like_photos_and_a_burn_counts_at_once(season
     burned = waiting(season).log("seen", 2, "B1", hour=18, text="burned")
     assert burned.rules(3, 9)["A2"] == ("blocked by a burn",)
     assert burned.rules(3, 9)["B1"] == ("burned",)
+
+
+def test_a_check_whose_photos_were_put_right_since_opens_nothing(season):
+    invented = waiting(season).photo("B1", 3, 20, hour=8)
+    *others, after = invented.photos
+    (before,) = [photo.photo for photo in others if photo.plant == "B1"]
+    for verdict in ("no burn seen", "burned"):
+        seen = BurnVerdict(verdict, "B1", 2, after.taken_at, {}, (before,), (after.photo,))
+        invented.entries[2:] = [replace(entry_of(seen), number=3)]
+        invented.photos[:] = [*others, after]
+        assert bool(invented.tasks(3, 9, "treat")) == (verdict == "no burn seen")
+        for fixed in (
+            [replace(after, plant="A2")],
+            [replace(after, taken_at=invented.at(1, 9))],
+            [replace(after, taken_at=invented.at(2, 20))],  # too early to judge
+            [replace(after, taken_from="file")],
+            [],  # taken out of the record
+        ):
+            invented.photos[:] = [*others, *fixed]
+            assert not invented.tasks(3, 9, "treat")
+            assert bool(invented.tasks(3, 9, "burn-check")) == (verdict == "no burn seen")
 
 
 def test_a_verdict_for_another_spray_or_plant_opens_nothing(season):
