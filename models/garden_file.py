@@ -24,6 +24,7 @@ __all__ = [
     "find_garden",
     "garden_text",
     "read_garden",
+    "settings_text",
     "with_beds",
     "with_tags",
 ]
@@ -95,15 +96,31 @@ def read_garden(folder: Path) -> Garden:
         Naming the line and the problem.
     """
     path = folder / GARDEN_FILE
+    return check_garden(path, settings_text(path))
+
+
+def settings_text(path: Path) -> str:
+    """Return the text of a garden's settings file.
+
+    Raises
+    ------
+    GardenError
+        When it is not there, or no text.
+    """
     try:
-        text = file_text(path)
+        return file_text(path)
     except FileNotFoundError as error:
+        folder = path.parent
         raise GardenError(
             f"“{folder}” is no garden: it has no {GARDEN_FILE}; “spotlamp new {folder}” makes one."
         ) from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise GardenError(f"“{path}” cannot be read as a text in UTF-8.") from error
-    return check_garden(path, text)
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise GardenError(
+            f"“{path}”, line {line}: this is no text in UTF-8; save the file as UTF-8."
+        ) from error
+    except OSError as error:
+        raise GardenError(f"“{path}” cannot be opened: {error.strerror or error}.") from error
 
 
 def check_garden(path: Path, text: str) -> Garden:
@@ -116,12 +133,14 @@ def check_garden(path: Path, text: str) -> Garden:
     """
     try:
         values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError as error:
+        raise GardenError(f"“{path}” is nested too deeply for settings.") from error
+    except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
         raise GardenError(_syntax_sentence(path, error, text)) from error
     return _Reader(path, text).garden(values)
 
 
-def _syntax_sentence(path: Path, error: tomllib.TOMLDecodeError, text: str) -> str:
+def _syntax_sentence(path: Path, error: ValueError, text: str) -> str:
     """Say the line first, and what is wrong there, without the column that people do not count."""
     what = re.sub(r"\s*\(at .*\)$", "", str(error))
     at = re.search(r"\(at line (\d+)", str(error))

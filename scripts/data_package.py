@@ -31,6 +31,7 @@ from models.journal.sums import own_columns
 from models.journal.tables import LESIONS
 from models.journal.versions import FIRST_VERSION, newest_version
 from models.journal.whole import TABLES
+from models.plain_json import read_json
 from scripts.columns import TABLES as SCORE_TABLES
 from vision.content import file_bytes
 from vision.errors import SpotlampError
@@ -41,6 +42,7 @@ __all__ = ["DESCRIPTION", "PackageError", "journal_files", "journal_tables"]
 DESCRIPTION = "datapackage.json"
 
 _TIME = "%Y-%m-%dT%H:%M:%S.%fZ"
+_LARGEST_INTEGER = 2**63 - 1
 _LESION_TEXTS = {c.name: c.meaning for c in SCORE_TABLES["lesions"].columns}
 
 Row = Mapping[str, Any]
@@ -102,6 +104,13 @@ def _boolean(cell: str) -> bool:
     return {"true": True, "false": False}[cell.lower()]
 
 
+def _integer(cell: str) -> int:
+    number = int(cell)
+    if abs(number) > _LARGEST_INTEGER:
+        raise ValueError("no database holds it")
+    return number
+
+
 def _number(cell: str) -> float:
     number = float(cell)
     if not math.isfinite(number):
@@ -110,7 +119,7 @@ def _number(cell: str) -> float:
 
 
 _VALUES: dict[str, Callable[[str], Any]] = {
-    "integer": int,
+    "integer": _integer,
     "number": _number,
     "boolean": _boolean,
     "datetime": lambda cell: datetime.strptime(cell, _TIME),
@@ -254,10 +263,10 @@ def journal_tables(folder: Path, *, edited: bool = False) -> Callable[[Table], I
     version = package.get("journal_version")
     if not isinstance(version, str) or not FIRST_VERSION <= version <= newest_version():
         raise PackageError(
-            f"“{folder}” holds a journal of version {version}, and this release reads "
+            f"“{folder}” holds a journal of version {str(version)[:20]}, and this release reads "
             f"{newest_version()}: import it with the release that wrote it."
         )
-    hashes = {one.get("path"): one.get("hash") for one in package["resources"]}
+    hashes = {str(one.get("path")): one.get("hash") for one in package["resources"]}
 
     def rows_of(table: Table) -> Iterator[Row]:
         if version < table.info.get("since", FIRST_VERSION):
@@ -284,9 +293,9 @@ def _read(path: Path) -> bytes:
 
 def _read_description(folder: Path) -> dict[str, Any]:
     try:
-        package = json.loads(_read(folder / DESCRIPTION))
-        if isinstance(package["resources"], list):
-            return dict(package)
+        package = dict(read_json(_read(folder / DESCRIPTION)))
+        if all(isinstance(one, dict) for one in list(package["resources"])):
+            return package
     except (ValueError, KeyError, TypeError):
         pass
     raise PackageError(f"“{folder / DESCRIPTION}” does not describe an exported journal.")

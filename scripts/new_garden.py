@@ -7,10 +7,16 @@ from pathlib import Path
 from tzlocal import get_localzone_name
 
 from models.garden import Garden
-from models.garden_file import GARDEN_FILE, GardenError, check_garden, garden_text, with_beds
+from models.garden_file import (
+    GARDEN_FILE,
+    GardenError,
+    check_garden,
+    garden_text,
+    settings_text,
+    with_beds,
+)
 from models.journal import open_journal
 from scripts.tables import write_whole
-from vision.content import file_text
 
 __all__ = ["Made", "make_garden", "report"]
 
@@ -79,7 +85,7 @@ def _longer(path: Path, rows: dict[str, list[list[str]]]) -> str:
         raise GardenError(
             f"“{path.parent}” is a garden already: edit {path.name}, or add a bed with --bed."
         )
-    text = file_text(path)
+    text = settings_text(path)
     check_garden(path, text)
     return with_beds(text, rows)
 

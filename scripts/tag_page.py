@@ -12,10 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.garden import Garden, Plant, free_tags
-from models.garden_file import GARDEN_FILE, GardenError, read_garden, with_tags
+from models.garden_file import GARDEN_FILE, GardenError, read_garden, settings_text, with_tags
 from scripts.gardens import known_plant
 from scripts.tables import write_whole
-from vision.content import file_text
 from vision.tag_card import (
     CARD_MM,
     CELL_MM,
@@ -82,7 +81,7 @@ def make_tags(folder: Path, names: Sequence[str], out: Path, paper: str = "") ->
     files = {out: tag_pages(garden, plants, paper)}
     settings = folder / GARDEN_FILE
     if new:
-        files[settings] = with_tags(file_text(settings), new).encode()
+        files[settings] = with_tags(settings_text(settings), new).encode()
     write_whole(files)
     return _told(out, paper, len(plants), len(new), settings)
 

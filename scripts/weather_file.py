@@ -75,7 +75,7 @@ def _zone(settings: Mapping[str, str], garden: Garden | None) -> ZoneInfo:
     name = settings.get("zone") or (garden.time_zone if garden else "UTC")
     try:
         return ZoneInfo(name)
-    except (KeyError, ValueError) as error:
+    except (KeyError, ValueError, OSError) as error:  # such as the name of a folder of zones
         raise WeatherFileError(
             f"“{name}” is no time zone; they look like “Europe/Berlin”."
         ) from error

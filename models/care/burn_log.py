@@ -6,6 +6,7 @@ from typing import get_args
 
 from models.care.records import BurnVerdict, Verdict
 from models.entries import LogEntry
+from models.plain_json import read_json
 from vision.errors import SpotlampError
 
 __all__ = ["BEFORE_DAYS", "BadVerdictError", "entry_of", "verdict_of"]
@@ -53,7 +54,7 @@ def verdict_of(entry: LogEntry) -> BurnVerdict:
         When the entry holds no such verdict.
     """
     try:
-        kept = json.loads(entry.text)
+        kept = read_json(entry.text)
         return BurnVerdict(
             verdict=_VERDICTS[kept["verdict"]],
             plant=entry.plants[0],
@@ -64,7 +65,7 @@ def verdict_of(entry: LogEntry) -> BurnVerdict:
             after=tuple(kept["after"]),
             reason=str(kept["reason"]),
         )
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
+    except (ValueError, KeyError, IndexError, TypeError, AttributeError, OverflowError) as error:
         raise BadVerdictError(
             f"Log entry {entry.number} should hold a burn check but cannot be read."
         ) from error

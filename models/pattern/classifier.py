@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from models.pattern.call import BlightKind, Pattern, PatternCall, call_of
 from models.pattern.measures import MEASURES
 from models.pattern.reason import reason
+from models.plain_json import read_json
 from vision.content import file_bytes
 from vision.errors import SpotlampError
 
@@ -215,14 +216,14 @@ def load_classifier(path: Path | None = None) -> Classifier:
     """
     path = path or CLASSIFIER_FILE
     try:
-        stored = json.loads(file_bytes(path))
+        stored = read_json(file_bytes(path))
         fits = stored["version"] == CLASSIFIER_VERSION and stored["classes"] == list(CLASSES)
         fits = fits and stored["measures"] == [measure.name for measure in MEASURES]
     except OSError as problem:
         raise UnfitClassifier(
             f"{path.name} cannot be opened: {problem.strerror or problem}."
         ) from problem
-    except (ValueError, KeyError, TypeError, RecursionError) as problem:
+    except (ValueError, KeyError, TypeError) as problem:
         raise UnfitClassifier(f"{path.name} is not a pattern classifier.") from problem
     if not fits:
         raise UnfitClassifier(
@@ -230,6 +231,9 @@ def load_classifier(path: Path | None = None) -> Classifier:
         )
     return _from_stored(stored, path)
 
+
+_LARGEST = 1e9
+"""No trained number comes near it; larger ones overflow in a product, and NaN is no number."""
 
 _NUMBERS = ("temperature", "least_probability", "late_offset", "least_kind", "familiar")
 
@@ -246,11 +250,11 @@ def _from_stored(stored: dict[str, Any], path: Path) -> Classifier:
         arrays = {name: np.array(stored[name], np.float64) for name in shapes}
         numbers = {name: float(stored[name]) for name in _NUMBERS}
         summary = dict(stored["summary"])
-    except (KeyError, TypeError, ValueError) as problem:
+    except (KeyError, TypeError, ValueError, OverflowError) as problem:
         raise UnfitClassifier(f"{path.name} is damaged.") from problem
     values: dict[str, Any] = {**arrays, **numbers}
     whole = all(arrays[name].shape == shape for name, shape in shapes.items())
-    whole = whole and all(np.isfinite(value).all() for value in values.values())
+    whole = whole and all(np.all(np.abs(value) <= _LARGEST) for value in values.values())
     if not whole or min(numbers["temperature"], numbers["familiar"], *arrays["scale"]) <= 0:
         raise UnfitClassifier(f"{path.name} is damaged.")
     return Classifier(measures=names, summary=summary, **values)

@@ -1,6 +1,7 @@
 """Reads the CSV file of a weather station: columns as the user names them, units as stated."""
 
 import math
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -17,6 +18,8 @@ from vision.errors import SpotlampError
 __all__ = ["StationColumns", "WeatherFileError", "parse_columns", "read_station"]
 
 _HOUR = timedelta(hours=1)
+_SOME_TIME = datetime(2026, 6, 1, 7, 30, tzinfo=UTC)
+_FIRST_YEAR, _LAST_YEAR = 1900, 2900
 _MOST_GAPS = 5
 _UNITS = {
     "temperature": ("C", "F"),
@@ -86,7 +89,18 @@ def parse_columns(
             measured[what] = (column.strip(), known[unit.strip().lower()])
     if not measured:
         raise WeatherFileError("Name at least one column, such as --temperature “Temp:C”.")
+    _check_form(time_format)
     return StationColumns(time, measured, time_format)
+
+
+def _check_form(time_format: str) -> None:
+    """Refuse a form that no time has; what is wrong with it would be blamed on every row."""
+    try:
+        datetime.strptime(_SOME_TIME.strftime(time_format), time_format)
+    except (ValueError, re.error) as error:
+        raise WeatherFileError(
+            f"“{time_format}” is no form of a time; write one as %d.%m.%Y %H:%M, each part once."
+        ) from error
 
 
 def read_station(path: Path, columns: StationColumns, zone: ZoneInfo) -> StationRecord:
@@ -183,6 +197,8 @@ class _Reader:
         try:
             read = datetime.strptime(text, form) if form else datetime.fromisoformat(text)
         except ValueError:
+            return None
+        if not _FIRST_YEAR <= read.year <= _LAST_YEAR:  # others have no time in every zone
             return None
         if read.tzinfo is not None:
             return read.astimezone(UTC)
