@@ -212,6 +212,11 @@ def one_sentence_errors() -> Iterator[None]:
         fail("Stopped. Whole files stay; photos already measured are kept.", INTERRUPTED)
     except SpotlampError as error:
         fail(str(error), error.exit_code)
+    except BrokenPipeError:  # who reads our words has gone: no sentence would reach them
+        raise
+    except OSError as error:  # of a file or folder that nobody asked about more closely
+        what = f"“{error.filename}”" if error.filename else "A file or folder"
+        fail(f"{what} cannot be used: {error.strerror or error}.")
 
 
 def fail(sentence: str, code: int = NOTHING_DONE) -> NoReturn:
