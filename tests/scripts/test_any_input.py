@@ -342,7 +342,7 @@ def other_package(draw) -> dict[str, bytes]:
     return {**PACKAGE, name: draw(st.one_of(ways))}
 
 
-@settings(usual, max_examples=40)
+@settings(usual, max_examples=25)
 @given(other_package(), st.booleans())
 @example({**PACKAGE, DESCRIPTION: b'{"resources": [1, [], {"path": []}]}'}, False)
 @example({**PACKAGE, DESCRIPTION: b"[" * 100_000}, False)
