@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 from io import BytesIO
 from itertools import groupby
 from pathlib import Path
@@ -15,6 +14,8 @@ from models.garden import Garden, Plant, free_tags
 from models.garden_file import GARDEN_FILE, GardenError, read_garden, settings_text, with_tags
 from scripts.gardens import known_plant
 from scripts.tables import write_whole
+from scripts.tag_letters import Letters, letters_of
+from vision.find import printable
 from vision.tag_card import (
     CARD_MM,
     CELL_MM,
@@ -41,7 +42,9 @@ _NAME_PT, _LEAST_NAME_PT = 18.0, 9.0
 _FRAME_MM = 0.3  # of the white patch
 
 
-def make_tags(folder: Path, names: Sequence[str], out: Path, paper: str = "") -> str:
+def make_tags(
+    folder: Path, names: Sequence[str], out: Path, paper: str = "", font: Path | None = None
+) -> str:
     """Write the page of some plants' tags, and their numbers into the garden's settings.
 
     Parameters
@@ -54,6 +57,8 @@ def make_tags(folder: Path, names: Sequence[str], out: Path, paper: str = "") ->
         The PDF.
     paper : {"A4", "Letter", ""}
         Empty: Letter where the garden's units are US, else A4.
+    font : Path, optional
+        For letters that the page's own font lacks.
 
     Returns
     -------
@@ -63,7 +68,7 @@ def make_tags(folder: Path, names: Sequence[str], out: Path, paper: str = "") ->
     Raises
     ------
     GardenError
-        When there is no such plant, no plant at all, or no number left.
+        When there is no such plant, no plant at all, no number left, or the font does not serve.
     CannotWriteError
         When a file cannot be written.
     """
@@ -78,12 +83,13 @@ def make_tags(folder: Path, names: Sequence[str], out: Path, paper: str = "") ->
         raise GardenError(str(error)) from error
     plants = [replace(p, tag=new.get(p.name, p.tag)) for p in garden.plants if p.name in wanted]
     paper = paper or ("Letter" if garden.units == "US" else "A4")
-    files = {out: tag_pages(garden, plants, paper)}
+    files = {out: tag_pages(garden, plants, paper, font)}
     settings = folder / GARDEN_FILE
     if new:
         files[settings] = with_tags(settings_text(settings), new).encode()
     write_whole(files)
-    return _told(out, paper, len(plants), len(new), settings)
+    by_hand = [plant.name for plant in plants if letters_of(plant.name, font) is None]
+    return "\n".join([_told(out, paper, len(plants), len(new), settings), *_by_hand(by_hand)])
 
 
 def _told(out: Path, paper: str, count: int, new: int, settings: Path) -> str:
@@ -98,11 +104,23 @@ def _told(out: Path, paper: str, count: int, new: int, settings: Path) -> str:
     return "\n".join(said)
 
 
+def _by_hand(names: Sequence[str]) -> Iterator[str]:
+    """Say which names the page has a line for instead."""
+    if names:
+        named = ", ".join(f"“{printable(name)}”" for name in names)
+        yield (
+            f"No font here has the letters of {named}: there is a line to write on. Or name a font "
+            "with --font FILE."
+        )
+
+
 def _several(number: int, thing: str) -> str:
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
-def tag_pages(garden: Garden, plants: Sequence[Plant], paper: str) -> bytes:
+def tag_pages(
+    garden: Garden, plants: Sequence[Plant], paper: str, font: Path | None = None
+) -> bytes:
     """Return the PDF of some plants' tags.
 
     Parameters
@@ -113,10 +131,16 @@ def tag_pages(garden: Garden, plants: Sequence[Plant], paper: str) -> bytes:
         Each with its tag.
     paper : str
         A key of ``PAPERS_MM``.
+    font : Path, optional
+        For letters that the page's own font lacks.
+
+    Raises
+    ------
+    GardenError
+        When that font cannot be read or lacks letters.
     """
     from reportlab.pdfgen.canvas import Canvas
 
-    _register_font()
     out = BytesIO()
     width, height = PAPERS_MM[paper]
     canvas = Canvas(out, pagesize=(width * _PT, height * _PT), invariant=True)
@@ -125,9 +149,9 @@ def tag_pages(garden: Garden, plants: Sequence[Plant], paper: str) -> bytes:
     places = card_places(paper)
     for first in range(0, len(plants), len(places)):
         draw = _Pen(canvas, height)
-        _head(draw, garden, width)
+        _head(draw, garden, width, font)
         for plant, place in zip(plants[first:], places, strict=False):
-            _card(replace(draw, origin=place), plant)
+            _card(replace(draw, origin=place), plant, letters_of(plant.name, font))
         _ruler(draw, width, height, paper)
         canvas.showPage()
     canvas.save()
@@ -175,27 +199,31 @@ class _Pen:
         self.canvas.rect(x, y, (box[2] - box[0]) * _PT, (box[3] - box[1]) * _PT, stroke=1, fill=0)
         self.canvas.restoreState()
 
-    def text(self, x: float, y: float, text: str, size: float, *, bold: bool = False) -> None:
+    def text(
+        self, x: float, y: float, text: str | Letters, size: float, *, bold: bool = False
+    ) -> None:
         """Write a line of text from a place on its base line."""
-        self.canvas.setFillGray(0)
-        self.canvas.setFont(_BOLD if bold else _REGULAR, size)
-        self.canvas.drawString(*self.at(x, y), text)
+        letters = Letters(text) if isinstance(text, str) else text
+        letters.draw(self.canvas, self.at(x, y), size, bold=bold)
 
     def at(self, x: float, y: float) -> tuple[float, float]:
         """Return PDF points, which count from the lower left."""
         return (self.origin[0] + x) * _PT, (self.page_mm - self.origin[1] - y) * _PT
 
 
-def _head(draw: _Pen, garden: Garden, width: float) -> None:
+def _head(draw: _Pen, garden: Garden, width: float, font: Path | None) -> None:
     left = (width - _COLUMNS * (CARD_MM[2] - CARD_MM[0])) / 2
-    draw.text(left, 12, f"Stake tags · {garden.name}", 13, bold=True)
+    head = "Stake tags · "
+    draw.text(left, 12, head, 13, bold=True)
+    if name := letters_of(garden.name, font):
+        draw.text(left + 13 * Letters(head).width_em(bold=True) / _PT, 12, name, 13, bold=True)
     draw.text(left, 18, "Print at 100 % on plain matt paper, and check the line below.", 9)
     draw.text(
         left, 22.5, "Cut along the dashes. Photograph the tag whole, flat and beside the leaf.", 9
     )
 
 
-def _card(draw: _Pen, plant: Plant) -> None:
+def _card(draw: _Pen, plant: Plant, name: Letters | None) -> None:
     draw.outline(CARD_MM)
     draw.box((0.0, 0.0, SIDE_MM, SIDE_MM), 0)
     for box in _white_boxes(marker_cells(plant.tag or 0)):
@@ -205,7 +233,11 @@ def _card(draw: _Pen, plant: Plant) -> None:
     draw.box(frame, INK_GREY)
     draw.box(WHITE_MM, 1)
     draw.box(GREY_MM, INK_GREY)
-    _write_name(draw, plant.name)
+    if name is None:
+        base = NAME_MM[3] - 1.0
+        draw.line((NAME_MM[0], base), (NAME_MM[2], base), 0.6)
+    else:
+        _write_name(draw, name)
     draw.text(NAME_MM[0], CARD_MM[3] - 1.0, str(plant.tag), 5)
 
 
@@ -228,11 +260,11 @@ def _runs(cells: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
         start = end
 
 
-def _write_name(draw: _Pen, name: str) -> None:
+def _write_name(draw: _Pen, name: Letters) -> None:
     """Write the name as large as it fits, in two lines where one would be too small."""
     lines = [name]
     if _fitting_pt(lines) < _LEAST_NAME_PT:
-        lines = list(_halves(name))
+        lines = [replace(name, text=part) for part in name.parts()]
     size = _fitting_pt(lines)
     step = (NAME_MM[3] - NAME_MM[1]) / len(lines)
     for number, line in enumerate(lines, start=1):
@@ -240,21 +272,11 @@ def _write_name(draw: _Pen, name: str) -> None:
         draw.text(NAME_MM[0], base, line, size, bold=True)
 
 
-def _fitting_pt(lines: Sequence[str]) -> float:
-    from reportlab.pdfbase.pdfmetrics import stringWidth
-
+def _fitting_pt(lines: Sequence[Letters]) -> float:
     room = (NAME_MM[2] - NAME_MM[0]) * _PT
-    widest = max(stringWidth(line, _BOLD, 1) for line in lines)
+    widest = max(line.width_em(bold=True) for line in lines)
     tall = (NAME_MM[3] - NAME_MM[1]) * _PT / len(lines)
     return float(min(_NAME_PT, room / max(widest, 1e-6), 0.9 * tall))
-
-
-def _halves(name: str) -> tuple[str, str]:
-    """Part a name at the blank nearest to its middle, or in the middle."""
-    middle = len(name) // 2
-    blanks = [n for n, sign in enumerate(name) if sign == " "]
-    at = min(blanks, key=lambda n: abs(n - middle), default=middle)
-    return name[:at].strip(), name[at:].strip()
 
 
 def _ruler(draw: _Pen, width: float, height: float, paper: str) -> None:
@@ -276,18 +298,3 @@ def _graduated(draw: _Pen, left: float, top: float, length: float, step: float) 
         end = number in (0, round(length / step))
         x = left + number * step
         draw.line((x, top - (3.0 if end else 1.5)), (x, top + (3.0 if end else 0)), 0.6)
-
-
-_REGULAR, _BOLD = "tag", "tag-bold"
-
-
-@cache
-def _register_font() -> None:
-    """Make a font known that has the letters of most alphabets; it comes with Matplotlib."""
-    import matplotlib as mpl
-    from reportlab.pdfbase.pdfmetrics import registerFont
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    fonts = Path(mpl.get_data_path()) / "fonts" / "ttf"
-    registerFont(TTFont(_REGULAR, fonts / "DejaVuSans.ttf"))
-    registerFont(TTFont(_BOLD, fonts / "DejaVuSans-Bold.ttf"))

@@ -33,12 +33,17 @@ def tags(
             "--paper", case_sensitive=False, help="By default as the garden's units suggest."
         ),
     ] = None,
+    font: Annotated[
+        Path | None,
+        typer.Option("--font", metavar="FILE", help="Font for letters that the page's own lacks."),
+    ] = None,
     garden: GardenFolder = None,
 ) -> None:
     """Make a page of stake tags: a marker, the plant's name, and a grey and a white patch.
 
     Reads the garden's plants. Print the page at 100 % and hold a ruler against its line. A tag
     beside the leaf tells Spotlamp the plant, how long a millimetre is, and the light's colour.
+    Names may be in any script for which there is a font; the others get a line to write on.
 
     Writes FILE, and a number for each plant without one into garden.toml. A plant keeps its
     number, so a tag printed again is the same tag. Costs less than a second.
@@ -49,4 +54,4 @@ def tags(
         from scripts.gardens import chosen_garden
         from scripts.tag_page import make_tags
 
-        say(make_tags(chosen_garden(garden), plants or (), out, paper.value if paper else ""))
+        say(make_tags(chosen_garden(garden), plants or (), out, paper.value if paper else "", font))

@@ -5,10 +5,13 @@ import io
 import numpy as np
 import pypdfium2
 import pytest
+from fontTools.fontBuilder import FontBuilder
+from fontTools.pens.ttGlyphPen import TTGlyphPen
 from PIL import Image
 
 from models.garden import Garden, Plant, free_tags
 from models.garden_file import read_garden
+from scripts.tag_letters import letters_of
 from scripts.tag_page import PAPERS_MM, card_places
 from vision.find import PhotoFile
 from vision.photo import read_photo
@@ -132,6 +135,109 @@ def test_thirteen_plants_need_a_second_page(tmp_path, spotlamp):
     assert "13 tags on 2 pages" in said.output
     last = pages(tmp_path / "t.pdf")[1]
     assert read_back(cut_out(last, card_places("A4")[0]), tmp_path).number == 13
+
+
+def write_font(path, signs):
+    """Write a font with a filled square for each of some signs, and nothing else."""
+    pen = TTGlyphPen(None)
+    for step, corner in enumerate([(100, 0), (100, 700), (800, 700), (800, 0)]):
+        (pen.moveTo if step == 0 else pen.lineTo)(corner)
+    pen.closePath()
+    square, names = pen.glyph(), [f"sign{n}" for n in range(len(signs))]
+    font = FontBuilder(1000, isTTF=True)
+    font.setupGlyphOrder([".notdef", *names])
+    font.setupCharacterMap(dict(zip(map(ord, signs), names, strict=True)))
+    font.setupGlyf({".notdef": TTGlyphPen(None).glyph()} | dict.fromkeys(names, square))
+    font.setupHorizontalMetrics(dict.fromkeys([".notdef", *names], (900, 0)))
+    font.setupHorizontalHeader(ascent=800, descent=-200)
+    font.setupNameTable({"familyName": "Squares", "styleName": "Bold"})
+    font.setupPost()
+    font.save(path)
+    return path
+
+
+@pytest.fixture
+def no_system_fonts(monkeypatch):
+    monkeypatch.setattr("scripts.tag_letters._system_fonts", lambda: ())
+
+
+def named_cards(spotlamp, tmp_path, *names, options=()):
+    """Return what is printed where each plant's name belongs, and what was said."""
+    garden = tmp_path / "scripts"
+    if not garden.exists():
+        spotlamp("new", garden, "--bed", f"One={','.join(names)}")
+    out = tmp_path / "scripts.pdf"
+    said = spotlamp("tags", "--garden", garden, "--out", out, "--paper", "A4", *options).output
+    (page,) = pages(out)
+    places = card_places("A4")[: len(names)]
+    return [cut_out(page, place, NAME_MM) for place in places], " ".join(said.split())
+
+
+def ink_columns(card):
+    return np.flatnonzero((card < 100).any(axis=0))
+
+
+def test_letters_that_no_font_has_leave_a_line_to_write_on_and_a_sentence(
+    spotlamp, tmp_path, no_system_fonts
+):
+    (chinese, hindi, latin), said = named_cards(spotlamp, tmp_path, "番茄", "टमाटर", "A1")
+    assert "No font here has the letters of “番茄”, “टमाटर”: there is a line to write on" in said
+    for card in (chinese, hindi):
+        rows = np.flatnonzero((card < 140).any(axis=1))
+        assert len(rows) <= 3  # one line, no boxes for letters
+        assert len(ink_columns(card)) > 0.9 * card.shape[1]
+    assert len(np.flatnonzero((latin < 100).any(axis=1))) > 10
+
+
+def test_a_font_that_is_named_draws_the_letters_that_the_pages_own_lacks(
+    spotlamp, tmp_path, no_system_fonts
+):
+    font = write_font(tmp_path / "squares.ttf", "番茄टमर" + chr(0x93E))
+    (chinese, hindi, latin), said = named_cards(
+        spotlamp, tmp_path, "番茄", "टमाटर", "A1", options=("--font", font)
+    )
+    assert "No font" not in said
+    # Squares of the font: two in the first name, five in the second, type in the third.
+    gaps = [int((np.diff(ink_columns(card)) > 1).sum()) for card in (chinese, hindi)]
+    assert gaps == [1, 4]
+    assert (chinese < 100).mean() > 0.1
+    assert (latin < 100).any()
+
+
+def test_a_font_of_the_machine_is_found_by_itself(spotlamp, tmp_path, monkeypatch):
+    font = write_font(tmp_path / "squares.ttf", "番茄")
+    monkeypatch.setattr("scripts.tag_letters._system_fonts", lambda: (font,))
+    (card,), said = named_cards(spotlamp, tmp_path, "番茄")
+    assert "No font" not in said
+    assert (card < 100).mean() > 0.1
+
+
+@pytest.mark.parametrize("kind", ["lacks", "no font"])
+def test_a_font_that_does_not_serve_is_refused_in_one_sentence(spotlamp, tmp_path, kind):
+    font = write_font(tmp_path / "one.ttf", "番")
+    if kind == "no font":
+        font.write_bytes(b"nothing")
+    garden = tmp_path / "garden"
+    spotlamp("new", garden, "--bed", "One=番茄")
+    words = ("tags", "--garden", garden, "--out", tmp_path / "t.pdf", "--font", font)
+    told = spotlamp(*words, code=2).stderr
+    assert told.count("\n") == 1
+    assert ("lacks letters" if kind == "lacks" else "no font that can be read") in told
+    assert not (tmp_path / "t.pdf").exists()
+
+
+def test_names_from_right_to_left_are_drawn_joined_and_in_their_order(spotlamp, tmp_path):
+    """Joined letters take less room than the same letters apart; the first stands on the right."""
+    joined, apart = (letters_of(text).width_em(bold=True) for text in ("طماطم", "ط م ا ط م"))
+    assert joined < 0.8 * apart
+    # Alef is a thin stroke: as the first letter it stands on the right of the wide ones.
+    (first, last), said = named_cards(spotlamp, tmp_path, "ا سسس", "سسس ا")
+    assert "No font" not in said
+    for card, right in ((first, True), (last, False)):
+        tall = np.flatnonzero((card[: card.shape[0] // 3] < 100).any(axis=0))
+        columns = ink_columns(card)
+        middle = (columns[0] + columns[-1]) / 2
+        assert (tall.mean() > middle) == right
 
 
 def test_numbers_go_on_above_the_highest_and_gaps_are_filled_last():
