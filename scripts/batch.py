@@ -200,7 +200,7 @@ def score_paths(
         remove_leftovers(out)  # of worker processes that were ended while they wrote
         raise
     results = tuple(done[index] for index in range(len(photo_jobs)))
-    _write_tables(out, results, explain=explain)
+    _write_tables(out, finding, results, explain=explain)
     drawn = tuple(out / j.overlay.relative_to(out.absolute()) for j in photo_jobs if j.overlay)
     paired = len(finding.photos) - len(photo_jobs)
     return Run(out, finding, results, drawn, classifier.least_probability, paired)
@@ -253,7 +253,7 @@ def _score_night(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, b
 def _no_photos(paths: Sequence[Path], finding: Finding) -> str:
     named = ", ".join(f"“{printable(str(path))}”" for path in paths)
     others = f" (files of other kinds: {finding.other_count})" if finding.other_count else ""
-    return f"No photos were found in {named}{others}."
+    return " ".join([f"No photos were found in {named}{others}.", *finding.problems[:1]])
 
 
 def _prepare(out: Path) -> None:
@@ -464,10 +464,13 @@ def _stage(file: Path) -> str:
     return file.relative_to(within.parent).as_posix() if within else ""
 
 
-def _write_tables(out: Path, results: Sequence[PhotoResult], *, explain: bool) -> None:
+def _write_tables(
+    out: Path, finding: Finding, results: Sequence[PhotoResult], *, explain: bool
+) -> None:
     tables = TABLES | EXTRA_TABLES if explain else TABLES
     files = {out / f"{name}.csv": table_bytes(table, results) for name, table in tables.items()}
-    problems = [f"“{printable(r.name)}” {r.problem}\n" for r in results if r.problem]
+    named = [f"“{printable(r.name)}” {r.why_not}\n" for r in results if r.why_not]
+    problems = [*named, *(f"{sentence}\n" for sentence in finding.problems)]
     if problems:
         files[out / PROBLEMS] = "".join(problems).encode("utf-8", errors="backslashreplace")
     write_whole(files)

@@ -8,6 +8,7 @@ from typing import Any, Literal
 import numpy as np
 
 from models.pattern import PatternCall
+from vision.flags import FLAGS, explain
 from vision.records import (
     Caterpillar,
     DayReading,
@@ -92,6 +93,26 @@ class PhotoResult:
         if self.night is not None:
             return "night"
         return "day" if self.reading is not None else None
+
+    @property
+    def measured(self) -> bool:
+        """Whether it carries a severity, droppings or a count of caterpillars."""
+        if self.night is not None and self.night.caterpillar_count is not None:
+            return True
+        day = self.reading
+        return day is not None and (day.severity_pct is not None or (day.frass_count or 0) > 0)
+
+    @property
+    def why_not(self) -> str:
+        """What kept it from being measured, as words that go on after its name; empty if nothing.
+
+        Every photo is measured or named with these.
+        """
+        if self.problem or self.measured:
+            return self.problem
+        stopping = [name for name in self.flags if not FLAGS[name].measurable]
+        why = " ".join(explain(name) for name in stopping) or "Nothing was found on it."
+        return f"could not be measured. {why}"
 
     @property
     def status(self) -> Status:

@@ -109,12 +109,7 @@ def _mean(values: Iterable[float | None]) -> float:
 
 def measured(results: Iterable[PhotoResult]) -> list[PhotoResult]:
     """Return the results that carry a severity, droppings or a count of caterpillars."""
-    return [result for result in results if _is_measured(result)]
-
-
-def _is_measured(result: PhotoResult) -> bool:
-    seen = _severity(result) is not None or _frass(result) > 0
-    return seen or bool(counted([result]))
+    return [result for result in results if result.measured]
 
 
 def _severity(result: PhotoResult) -> float | None:
@@ -156,7 +151,12 @@ def _counts(run: Run) -> list[str]:
     used = len(measured(run.results))
     line = f"{used} of {_photos(len(run.results))} measured."
     kept = sum(result.kept for result in run.results)
-    lines = [line]
+    named, paired = len(run.results) - used, run.torch_off_count
+    lines = [
+        line,
+        f"Photos found: {len(run.finding.photos)} = {used} measured + {named} named in {PROBLEMS}"
+        f" + {paired} passed over.",
+    ]
     if kept:
         lines.append(f"{_photos(kept)} unchanged since an earlier run: not measured again.")
     if passed_over := _passed_over(run):
@@ -184,7 +184,11 @@ def _passed_over(run: Run) -> str:
         (run.finding.other_count, "file of another kind", "files of other kinds"),
         (run.torch_off_count, "torch-off photo", "torch-off photos"),
         (run.finding.output_count, "folder of results", "folders of results"),
-        (len(run.finding.unlisted), "folder without permission", "folders without permission"),
+        (
+            len(run.finding.unlisted),
+            "folder that cannot be opened",
+            "folders that cannot be opened",
+        ),
     )
     parts = [_count(*count) for count in counts if count[0]]
     return f"Passed over: {', '.join(parts)}." if parts else ""
@@ -238,7 +242,7 @@ def _standing_line(standing: Standing, width: int) -> str:
 
 def _unused(run: Run) -> list[str]:
     """Say how many photos could not be used, and why, the commonest reason first."""
-    unused = [result for result in run.results if not _is_measured(result)]
+    unused = [result for result in run.results if not result.measured]
     if not unused:
         return []
     reasons = Counter(_reason(result) for result in unused)
@@ -271,8 +275,8 @@ def _files(run: Run) -> list[str]:
     lines = [f"Tables in {run.out}: {names} (their columns: spotlamp columns)"]
     if worst := worst_overlay(run):
         lines.append(f"Look first at {worst}")
-    if any(result.problem for result in run.results):
-        lines.append(f"Files that could not be read, one sentence each: {run.out / PROBLEMS}")
+    if run.finding.problems or any(result.why_not for result in run.results):
+        lines.append(f"What could not be measured, one sentence each: {run.out / PROBLEMS}")
     return lines
 
 

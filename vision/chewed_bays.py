@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.raster import distance_inside
+from vision.raster import distance_inside, thinned
 
 __all__ = ["BAY_LENGTH_PX", "BAY_MEASURES", "Bay", "find_bays"]
 
@@ -140,7 +140,7 @@ class _Mirror:
     @classmethod
     def of(cls, blade: Mask) -> "_Mirror":
         shrink = min(1.0, _MIRROR_PX / max(blade.shape))
-        small = cv2.resize(blade * 255, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+        small = thinned(blade * 255, shrink, cv2.INTER_AREA)
         rows, cols = np.nonzero(small > 127)
         points = np.stack([cols, rows], axis=1).astype(np.float64)
         middle = points.mean(axis=0)

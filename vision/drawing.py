@@ -148,7 +148,10 @@ def write_edged(view: Pixels, text: str, at: tuple[int, int], size: float) -> No
     """
     columns, rows = text_size(text, size, thickness=2)
     left, top = max(0, at[0] - 4), max(0, at[1] - rows - 4)
-    patch = view[top : at[1] + rows // 2 + 4, left : at[0] + columns + 8]
+    below, right = max(0, at[1] + rows // 2 + 4), max(0, at[0] + columns + 8)
+    patch = view[top:below, left:right]
+    if not patch.size:  # no room for a line: the strip below the picture says it too
+        return
     letters = np.zeros(patch.shape[:2], np.uint8)
     cv2.putText(letters, text, (at[0] - left, at[1] - top), FONT, size, 255, 2, cv2.LINE_AA)
     edge = cv2.dilate(letters, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7)))

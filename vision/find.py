@@ -1,5 +1,6 @@
 """Which files are photos to measure, and what each is called in the tables."""
 
+import errno
 import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -30,6 +31,8 @@ OUTPUT_MARKER = ".spotlamp-out"
 _HARMLESS = frozenset("\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}\N{THIN SPACE}") | frozenset(
     "\N{ZERO WIDTH NON-JOINER}\N{ZERO WIDTH JOINER}"
 )
+
+_LONGEST_NAME = 160
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,8 @@ class Finding:
         Folders passed over because they hold our own results.
     unlisted : tuple of Path
         Folders whose content could not be listed.
+    problems : tuple of str
+        Why not, a sentence for each.
     """
 
     photos: tuple[PhotoFile, ...]
@@ -72,6 +77,7 @@ class Finding:
     other_count: int = 0
     output_count: int = 0
     unlisted: tuple[Path, ...] = ()
+    problems: tuple[str, ...] = ()
 
 
 class PathNotFound(SpotlampError):  # noqa: N818  it says what is the matter
@@ -87,6 +93,7 @@ class _Walk:
     seen: set[str] = field(default_factory=set)
     counts: Counter[str] = field(default_factory=Counter)
     unlisted: list[Path] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
 
     def first_visit(self, path: Path) -> bool:
         """Whether this file or folder, whatever name led to it, is met for the first time."""
@@ -133,6 +140,7 @@ def find_photos(paths: Sequence[Path]) -> Finding:
         other_count=walk.counts["other"],
         output_count=walk.counts["output"],
         unlisted=tuple(walk.unlisted),
+        problems=tuple(walk.problems),
     )
 
 
@@ -199,9 +207,18 @@ def _listed(folder: Path, walk: _Walk) -> list[os.DirEntry[str]]:
     try:
         with os.scandir(folder) as entries:
             return sorted(entries, key=lambda entry: entry.name)
-    except OSError:
+    except OSError as error:
         walk.unlisted.append(folder)
+        walk.problems.append(_not_listed(folder, error))
         return []
+
+
+def _not_listed(folder: Path, error: OSError) -> str:
+    name = printable(str(folder))
+    if len(name) > _LONGEST_NAME:  # folders nested too deep have names of thousands of signs
+        name = f"{name[: _LONGEST_NAME // 2]} … {name[-_LONGEST_NAME // 2 :]}"
+    why = {errno.ENAMETOOLONG: "it is nested too deep", errno.EACCES: "you have no permission"}
+    return f"“{name}” cannot be looked into: {why.get(error.errno or 0, error.strerror)}."
 
 
 def _photos_in(entries: list[os.DirEntry[str]], walk: _Walk) -> Iterator[Path]:

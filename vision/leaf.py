@@ -124,6 +124,7 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
     found, left_out = _pieces(score, _living(overview), _lit(overview, score))
     numbers = _draw(picture, overview, score, found, pixels.shape[:2])
+    numbers, found = _without_vanished(numbers, found)
     numbers.flags.writeable = False
     count = int(found.max())
     touching = tuple(_may_be_several(found == n) for n in range(1, count + 1))
@@ -221,6 +222,16 @@ def _draw(
     _, leaf = cv2.threshold(cv2.resize(edges_only, full), 127, 255, cv2.THRESH_BINARY)
     near = cv2.resize(cv2.dilate(found, disc(_BAND_PX)), full, interpolation=cv2.INTER_NEAREST)
     return np.asarray(cv2.bitwise_and(near, leaf), np.uint8)
+
+
+def _without_vanished(numbers: Mask, found: Mask) -> tuple[Mask, Mask]:
+    """Take out pieces of the overview of which nothing is left at the photo's size."""
+    count = int(found.max())
+    left = np.bincount(numbers.ravel(), minlength=count + 1)[1:] > 0
+    if left.all():
+        return numbers, found
+    again = np.concatenate([[0], np.where(left, np.cumsum(left), 0)]).astype(np.uint8)
+    return again[numbers], again[found]
 
 
 def _soft(score: Floats, mask: Mask) -> Floats:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.colour import LINEAR_LIGHT
-from vision.raster import shrunk
+from vision.raster import shrunk, thinned
 
 __all__ = ["WORKING_LONG_SIDE_PX", "NightLight", "read_night_light"]
 
@@ -116,7 +116,7 @@ def _foliage_light(light: Floats) -> Floats:
 def _torch_light(sent_back: Floats, beyond: Floats) -> Floats:
     """Return the light on foliage nearby: a mean that bright leaves lead and dark gaps do not."""
     foliage = np.where(beyond > 0.5 * sent_back, np.float32(0), sent_back)
-    quarter = cv2.resize(foliage, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    quarter = thinned(foliage, 0.25, cv2.INTER_AREA)
     sigma = _TORCH_SHARE * max(quarter.shape)
     weighted, weight = (cv2.GaussianBlur(part, (0, 0), sigma) for part in (quarter**2, quarter))
     near = weighted / (weight + np.float32(1e-6))

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from vision import learned
 from vision.colour import lab_8bit, log_chromaticity
+from vision.raster import thinned
 
 __all__ = [
     "CONTEXT_FEATURES",
@@ -240,7 +241,7 @@ def _closed(share: Floats, reach: float) -> Floats:
 
     Worked out at half size: closing needs no more, and takes a fifth of the time.
     """
-    half = cv2.resize(share * np.float32(255), None, fx=0.5, fy=0.5).astype(np.uint8)
+    half = thinned(share * np.float32(255), 0.5).astype(np.uint8)
     side = 2 * max(1, round(reach * max(half.shape))) + 1
     square = np.ones((side, side), np.uint8)
     closed = cv2.morphologyEx(half, cv2.MORPH_CLOSE, square).astype(np.float32)

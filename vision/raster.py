@@ -1,5 +1,7 @@
 """Small raster operations that several stages share."""
 
+from typing import TypeVar
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +13,11 @@ __all__ = [
     "hull_area",
     "largest_part",
     "shrunk",
+    "thinned",
     "window_around",
 ]
+
+Level = TypeVar("Level", np.uint8, np.float32)
 
 
 def disc(radius_px: int) -> NDArray[np.uint8]:
@@ -105,6 +110,25 @@ def shrunk(picture: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
     rows, columns = picture.shape[:2]
     size = (max(1, round(columns * factor)), max(1, round(rows * factor)))
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def thinned(plane: NDArray[Level], factor: float, how: int = cv2.INTER_LINEAR) -> NDArray[Level]:
+    """Make a picture smaller by exactly this factor each way, but for its last pixels.
+
+    Parameters
+    ----------
+    plane : ndarray of uint8 or float32, shape (rows, columns)
+        Not changed. A strip so narrow that nothing would be left of it keeps one pixel.
+    factor : float
+        New size ÷ old size, below 1.
+    how : int
+        OpenCV's number of the way.
+    """
+    if min(round(side * factor) for side in plane.shape[:2]) >= 1:
+        small = cv2.resize(plane, None, fx=factor, fy=factor, interpolation=how)
+        return np.asarray(small, plane.dtype)
+    rows, columns = (max(1, round(side * factor)) for side in plane.shape[:2])
+    return np.asarray(cv2.resize(plane, (columns, rows), interpolation=how), plane.dtype)
 
 
 def window_around(

@@ -37,8 +37,45 @@ def test_bad_files_are_listed_and_the_rest_is_scored(garden, tmp_path, spotlamp,
     sentences = (tmp_path / "out" / "problems.txt").read_text(encoding="utf-8").splitlines()
     assert len(sentences) == 3
     assert all(line.endswith(".") for line in sentences)
+    assert (
+        "Photos found: 7 = 4 measured + 3 named in problems.txt + 0 passed over." in result.output
+    )
     assert "3 photos could not be used" in result.output
     assert "1 file of another kind" in result.output
+
+
+def test_a_photo_on_which_nothing_could_be_measured_is_named_and_the_sum_is_right(
+    garden, tmp_path, spotlamp, read_table
+):
+    Image.new("RGB", (320, 240), (200, 200, 205)).save(garden / "bare.png")
+    Image.new("RGB", (320, 240), (30, 10, 60)).save(garden / "night.jpg")
+    Image.new("RGB", (320, 240), (30, 10, 60)).save(garden / "night-off.jpg")
+    result = spotlamp("score", garden, "--out", tmp_path / "out")
+    named = (tmp_path / "out" / "problems.txt").read_text(encoding="utf-8").splitlines()
+    assert any(line.startswith("“bare.png” could not be measured. ") for line in named)
+    assert all(line.endswith(".") for line in named)
+    (line,) = [line for line in result.output.splitlines() if line.startswith("Photos found: 7 =")]
+    measured, problems, passed_over = (
+        int(part.split()[0]) for part in line.partition("= ")[2].split(" + ")
+    )
+    assert measured + problems + passed_over == 7
+    assert (problems, passed_over) == (len(named), 1)
+    assert measured + problems == len(read_table(tmp_path / "out" / "photos.csv"))
+
+
+def test_a_folder_that_is_nested_too_deep_is_named(garden, tmp_path, spotlamp):
+    here = os.open(garden, os.O_RDONLY)
+    for _ in range(50):  # 50 × 100 signs are more than a path may have
+        os.mkdir("d" * 100, dir_fd=here)
+        below = os.open("d" * 100, os.O_RDONLY, dir_fd=here)
+        os.close(here)
+        here = below
+    os.close(here)
+    result = spotlamp("score", garden, "--out", tmp_path / "out")
+    (named,) = (tmp_path / "out" / "problems.txt").read_text(encoding="utf-8").splitlines()
+    assert named.endswith("ddd” cannot be looked into: it is nested too deep.")
+    assert len(named) < 250
+    assert "Passed over: 1 folder that cannot be opened." in result.output
 
 
 def test_a_one_pixel_photo_is_no_reason_to_stop(garden, tmp_path, spotlamp, read_table):
