@@ -6,16 +6,18 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from models.care.burn_log import verdict_of
+from models.care.mornings import NO_PRODUCT
 from models.care.planning import plan_season
 from models.care.records import DayWeather
 from models.care.review import review
-from models.care.season import Season, gone_plants, season_of
+from models.care.season import Season, gone_plants, products_of, season_of
 from models.care.thresholds import thresholds_of
 from models.care.words import day_words, joined, rain_words, time_words
 from models.entries import LogEntry, PhotoEntry
 from models.garden import Garden
 from models.garden_file import read_garden
 from models.journal import Journal, JournalError, PatternCorrection, open_journal
+from models.mix import RECIPES
 from models.weather import WeatherFileError
 from scripts.care_text import sentence, wrapped
 from scripts.log_words import Said
@@ -157,7 +159,19 @@ def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int 
     lines = [f"Logged: {entry_line(entry, garden.units)}"]
     lines += [wrapped(f"Without the weather: {trouble}", 4, "  ! ")] if trouble else []
     lines += [wrapped(remark.sentence, 4, "  ! ") for remark in review(season, number=number)]
-    return "\n".join(lines + _what_follows(season, entry))
+    return "\n".join([*lines, *_without_rules(season, entry), *_what_follows(season, entry)])
+
+
+def _without_rules(season: Season, entry: LogEntry) -> list[str]:
+    """Say of which products in the tank no more is known than that the waits hold."""
+    known = {season.limits.preventive, NO_PRODUCT, *RECIPES}
+    others = [part for part in products_of(entry) if part not in known]
+    if entry.kind != "spray" or not others:
+        return []
+    wait = season.limits.between_hours
+    words = f"{wait} hours before and after other products, and not on isolated plants"
+    text = f"no rules are known here for {joined(others)}, but: {words}. Follow its label."
+    return [wrapped(text, 4, "  ! ")]
 
 
 def _weather(garden: Garden, folder: Path) -> tuple[Sequence[DayWeather], str]:

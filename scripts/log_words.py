@@ -104,8 +104,9 @@ def _is_target(word: str, garden: Garden) -> bool:
 _SAME_PRODUCT = {
     **dict.fromkeys(("baking soda", "bicarbonate", "sodium bicarbonate"), "soda"),
     **dict.fromkeys(("hydrogen peroxide", "h2o2"), "peroxide"),
+    "sulfur": "sulphur",
 }
-"""Other names under which the two products are logged: the waits must know them."""
+"""Other names under which products are logged: the waits must know them."""
 
 
 def _spray(words: Sequence[str], garden: Garden) -> Said:
