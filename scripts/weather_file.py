@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from models.care.records import DayWeather
 from models.garden import Garden
+from models.remarks import remark
 from models.weather import (
     StationRecord,
     WeatherFileError,
@@ -112,8 +113,8 @@ def garden_weather(
             )
         return ()
     zone = ZoneInfo(garden.time_zone)
-    hours = [
-        replace(hour, at=hour.at.astimezone(zone))
-        for hour in station_of(garden, folder, file).hours
-    ]
+    record = station_of(garden, folder, file)
+    for question in record.questions:
+        remark(f"The garden's weather: {question}")
+    hours = [replace(hour, at=hour.at.astimezone(zone)) for hour in record.hours]
     return tuple(care_days(hours, morning=morning))

@@ -55,10 +55,13 @@ class StationRecord:
         Hours with a row, by time.
     remarks : tuple of str
         Sentences about gaps, and about values that were passed over.
+    questions : tuple of str
+        Those of them that ask about a whole column, which was passed over.
     """
 
     hours: tuple[WeatherHour, ...]
     remarks: tuple[str, ...] = ()
+    questions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,7 @@
 
 import math
 import re
-from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -12,6 +11,7 @@ from statistics import fmean
 from zoneinfo import ZoneInfo
 
 from models.csv_tables import COMMA, ReadTable, TableError, read_table
+from models.weather.doubtful_columns import Reading, doubt_of_column, lines_named
 from models.weather.records import StationRecord, WeatherHour
 from vision.errors import SpotlampError
 
@@ -27,7 +27,7 @@ _UNITS = {
     "wetness": ("min", "h", "%", "yes"),
     "rain": ("mm", "in"),
 }
-_RANGES = {"temperature": (-60.0, 60.0), "humidity": (0.0, 100.0), "rain": (0.0, 300.0)}
+_RANGES = {"temperature": (-60.0, 57.0), "humidity": (0.0, 100.0), "rain": (0.0, 300.0)}
 _YES = {"1", "y", "yes", "true", "wet"}
 _NO = {"0", "n", "no", "false", "dry"}
 
@@ -129,8 +129,14 @@ def read_station(path: Path, columns: StationColumns, zone: ZoneInfo) -> Station
         raise WeatherFileError(
             f"“{path}” has no row with a time that can be read; state its form with --time-format."
         )
-    hours = tuple(_hours(reader.samples, columns, zone))
-    return StationRecord(hours, (*reader.remarks(), *_gaps(hours)))
+    questions = reader.questions()
+    samples = [
+        (at, {what: value for what, value in values.items() if what not in questions})
+        for at, values in reader.samples
+    ]
+    hours = tuple(_hours(samples, columns, zone))
+    remarks = (*questions.values(), *reader.remarks(passed_over=questions), *_gaps(hours))
+    return StationRecord(hours, remarks, tuple(questions.values()))
 
 
 def _rows(path: Path, columns: StationColumns) -> list[tuple[int, dict[str, str]]]:
@@ -166,8 +172,8 @@ class _Reader:
     columns: StationColumns
     zone: ZoneInfo
     samples: list[tuple[datetime, dict[str, float]]] = field(default_factory=list)
-    passed: Counter[str] = field(default_factory=Counter)
-    first_line: dict[str, int] = field(default_factory=dict)
+    readings: dict[str, list[Reading]] = field(default_factory=dict)
+    passed: dict[tuple[str, str], list[int]] = field(default_factory=dict)
     seen: set[datetime] = field(default_factory=set)
 
     def take(self, number: int, row: Mapping[str, str]) -> None:
@@ -183,14 +189,23 @@ class _Reader:
         for what, (column, unit) in self.columns.measured.items():
             value = _number(what, unit, row[column])
             if value is not None:
+                self.readings.setdefault(what, []).append(Reading(number, at, value))
+            if value is not None and _can_be(what, value):
                 values[what] = value
             elif row[column]:
-                self._pass(number, f"no possible {what}")
+                self._pass(number, f"no possible {what} in column “{column}”", what)
         self.samples.append((at, values))
 
-    def _pass(self, number: int, why: str) -> None:
-        self.passed[why] += 1
-        self.first_line.setdefault(why, number)
+    def _pass(self, number: int, why: str, what: str = "") -> None:
+        self.passed.setdefault((why, what), []).append(number)
+
+    def questions(self) -> dict[str, str]:
+        """Return what to ask about whole columns, by what they are said to hold."""
+        asked = {
+            what: doubt_of_column(what, unit, column, self.readings.get(what, []))
+            for what, (column, unit) in self.columns.measured.items()
+        }
+        return {what: question for what, question in asked.items() if question}
 
     def _time(self, text: str) -> datetime | None:
         form = self.columns.time_format
@@ -207,17 +222,24 @@ class _Reader:
         last = self.samples[-1][0] if self.samples else None
         return second if last is not None and first <= last < second else first
 
-    def remarks(self) -> list[str]:
-        """Say how many rows were passed over, and why."""
+    def remarks(self, passed_over: Container[str] = ()) -> list[str]:
+        """Say how many rows were passed over, and why; nothing of columns passed over as a whole.
+
+        Parameters
+        ----------
+        passed_over : container of str
+            What those columns are said to hold.
+        """
         return [
-            f"{count} row{'s have' if count > 1 else ' has'} {why} (first: line "
-            f"{self.first_line[why]}) and {'were' if count > 1 else 'was'} passed over there."
-            for why, count in self.passed.items()
+            f"{len(lines)} row{'s have' if len(lines) > 1 else ' has'} {why} "
+            f"({lines_named(lines)}) and {'were' if len(lines) > 1 else 'was'} passed over there."
+            for (why, what), lines in self.passed.items()
+            if what not in passed_over
         ]
 
 
 def _number(what: str, unit: str, text: str) -> float | None:
-    """Return a cell in °C, percent, mm, or the unit of wetness; None where it cannot be."""
+    """Return a cell in °C, percent, mm, or the unit of wetness; None where it is no number."""
     if what == "wetness" and unit == "yes":
         word = text.lower()
         return 1.0 if word in _YES else 0.0 if word in _NO else None
@@ -229,8 +251,12 @@ def _number(what: str, unit: str, text: str) -> float | None:
         value = (value - 32) * 5 / 9
     if what == "rain" and unit == "in":
         value *= 25.4
+    return value if math.isfinite(value) else None
+
+
+def _can_be(what: str, value: float) -> bool:
     low, high = _RANGES.get(what, (0.0, 1440.0))
-    return value if math.isfinite(value) and low <= value <= high else None
+    return low <= value <= high
 
 
 def _hours(

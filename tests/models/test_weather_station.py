@@ -92,8 +92,85 @@ def test_what_cannot_be_is_passed_over_and_said(tmp_path):
     record = read(tmp_path, rows)
     assert [hour.temp_c for hour in record.hours] == [None, 18]
     assert record.hours[1].humidity_pct is None
-    assert any("no possible temperature (first: line 2)" in text for text in record.remarks)
-    assert any("no time that can be read (first: line 3)" in text for text in record.remarks)
+    assert any(
+        "no possible temperature in column “Out” (line 2)" in text for text in record.remarks
+    )
+    assert any("no time that can be read (line 3)" in text for text in record.remarks)
+
+
+def july(values, days=14, minutes=60):
+    """Return rows of one more column through July; `values` takes the row's number."""
+    at = datetime(2026, 7, 1)
+    count = days * 24 * 60 // minutes
+    return [f"{at + timedelta(minutes=minutes * n)},{values(n)}" for n in range(count)]
+
+
+def day_and_night(n):
+    """Return °C of a summer's hour: 14 at night to 28 in the afternoon."""
+    return [14, 15, 18, 22, 26, 28, 24, 18][n % 24 // 3]
+
+
+def rains(n):
+    """Return mm of an hour: a shower each third day."""
+    return {7: 0.2, 8: 1.4, 9: 3.2, 10: 0.8, 11: 0.2}.get(n % 72, 0)
+
+
+def total(n):
+    return round(sum(rains(k) for k in range(n + 1)), 1)
+
+
+def total_of_day(n):
+    return round(sum(rains(k) for k in range(n - n % 24, n + 1)), 1)
+
+
+@pytest.mark.parametrize(
+    ("what", "unit", "values", "asked"),
+    [
+        ("temperature", "F", day_and_night, "it would be -10 to -2 °C. Is it in C (14 to 28 °C)?"),
+        ("temperature", "C", lambda n: day_and_night(n) * 9 / 5 + 32, "Is it in F (14 to 28 °C)"),
+        ("humidity", "%", lambda n: 0.6 + n % 24 / 60, "Is it a share from 0 to 1"),
+        ("humidity", "%", lambda n: 0, "Is the sensor at work?"),
+        ("wetness", "%", lambda n: n % 24 < 6, "Is it a share from 0 to 1, or yes and no?"),
+        ("wetness", "min", lambda n: 100 if n % 24 < 6 else 0, "up to 100 min since the row"),
+        ("wetness", "h", lambda n: 60 if n % 24 < 6 else 0, "Is it in min"),
+        ("rain", "mm", total, "as a running total does"),
+        ("rain", "mm", total_of_day, "as a running total does"),
+        ("rain", "in", lambda n: 12 * (n % 24 in (1, 3)), "mm would have fallen within a day"),
+    ],
+)
+def test_a_column_that_cannot_be_what_it_is_said_to_be_is_asked_about(
+    tmp_path, what, unit, values, asked
+):
+    columns = parse_columns("Time", {what: f"Col:{unit}"})
+    rows = july(lambda n: float(values(n)))
+    record = read(tmp_path, rows, columns, head="Time,Col")
+    (question,) = record.questions
+    assert "Column “Col” (line" in question
+    assert asked in question
+    assert question in record.remarks
+    known = {"temperature": "temp_c", "humidity": "humidity_pct", "wetness": "wet_share"}
+    assert {getattr(hour, known.get(what, "rain_mm")) for hour in record.hours} == {None}
+
+
+@pytest.mark.parametrize(
+    ("what", "unit", "values"),
+    [
+        ("temperature", "C", day_and_night),
+        ("temperature", "F", lambda n: day_and_night(n) * 9 / 5 + 32),
+        ("temperature", "C", lambda n: -9999 if n % 9 == 0 else day_and_night(n)),
+        ("humidity", "%", lambda n: 60 + n % 24),
+        ("wetness", "%", lambda n: 100 if n % 24 < 6 else 0),
+        ("wetness", "min", lambda n: 60 if n % 24 < 6 else 0),
+        ("wetness", "h", lambda n: n % 24 < 6),
+        ("rain", "mm", rains),
+        ("rain", "mm", lambda n: 0.2 * (n % 24 < 9)),  # drizzle, always the same
+        ("rain", "in", lambda n: rains(n) / 25.4),
+    ],
+)
+def test_a_column_that_is_what_it_is_said_to_be_is_not(tmp_path, what, unit, values):
+    columns = parse_columns("Time", {what: f"Col:{unit}"})
+    rows = july(lambda n: float(values(n)))
+    assert read(tmp_path, rows, columns, head="Time,Col").questions == ()
 
 
 def test_a_row_that_comes_twice_rains_once(tmp_path):

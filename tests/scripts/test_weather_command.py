@@ -187,6 +187,7 @@ def test_settings_that_are_not_known_are_named(garden):
 
 def test_the_plan_waits_for_rain_that_is_forecast(garden):
     """The station's rows from the 3rd on are forecast; it rains every midnight until the 8th."""
+    look(garden, "A1", 2)  # without one, nothing is sprayed
     words = ["plan", "--garden", str(garden), "--at", "2026-06-02 12:00"]
     wet = CliRunner().invoke(app, words).output
     text = (garden / GARDEN_FILE).read_text().partition("[weather]")[0]
@@ -194,3 +195,14 @@ def test_the_plan_waits_for_rain_that_is_forecast(garden):
     dry = CliRunner().invoke(app, words).output
     assert "rain on" in wet
     assert "rain on" not in dry
+
+
+def test_celsius_read_as_fahrenheit_is_asked_about_by_weather_and_plan(garden, file):
+    columns = ("--time", "Time", "--temperature", "Out:F", "--humidity", "RH:%")
+    shown = " ".join(run(file, *columns, *at(8)).output.split())
+    assert "Column “Out” (lines 2 to 193) is hardly temperature in F" in shown
+    assert "Is it in C (22 to 22 °C)?" in shown
+    settings = garden / GARDEN_FILE
+    settings.write_text(settings.read_text("utf-8").replace("Out:C", "Out:F"), "utf-8")
+    words = ["plan", "--garden", str(garden), "--at", "2026-06-08 12:00"]
+    assert "Column “Out”" in " ".join(CliRunner().invoke(app, words).output.split())
