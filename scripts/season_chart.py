@@ -16,7 +16,7 @@ from scripts.trend_chart import draw_trend
 __all__ = ["CHART", "season_chart"]
 
 CHART = PICTURE.with_name("season.png")
-_DPI = 85
+_DPI = 110
 
 
 def season_chart(chart: Path) -> None:

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from models.garden import Garden, Plant, free_tags
 from models.garden_file import GARDEN_FILE, GardenError, read_garden, settings_text, with_tags
 from scripts.gardens import known_plant
+from scripts.letters import Letters, letters_of
 from scripts.tables import write_whole
-from scripts.tag_letters import Letters, letters_of
 from vision.find import printable
 from vision.tag_card import (
     CARD_MM,

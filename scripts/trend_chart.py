@@ -1,6 +1,7 @@
 """Charts of a season: one panel a plant, with sprays and rain where they fell."""
 
 import io
+import textwrap
 from collections.abc import Sequence
 from datetime import datetime, time, timedelta
 from math import ceil
@@ -12,6 +13,7 @@ from models.care.words import rain_words
 from models.entries import LogEntry
 from models.progress import ProgressCurve
 from models.progress.rates import CLIP, from_logit
+from scripts.letters import families, legible
 from scripts.trend import Trend
 from scripts.trend_strip import nice_end
 from scripts.trend_words import day_words, mark
@@ -31,8 +33,12 @@ BLUE, VERMILLION, ORANGE, SKY, GREEN, BLACK = (
 
 _COLOURS = {"rising": VERMILLION, "level": BLUE, "falling": GREEN, "cannot tell": BLACK}
 _LINES: dict[str, Any] = {"rising": "-", "level": "--", "falling": "-.", "cannot tell": ":"}
+_SCALE = "severity, % of the leaf; square-root scale, so small steps show"
 _TICKS = (0, 1, 5, 10, 20, 40, 60, 80, 100)
-_PANEL_IN = (3.1, 2.2)
+_PANEL_IN = (2.1, 1.75)  # three across: readable on a phone, 390 pixels wide
+_MOST_ACROSS = 3
+_TITLE_SIGNS = 60
+_REMOVED: Any = (0, (1, 1.5))
 _RAIN_HEIGHT = 0.2  # of a panel, for the heaviest rain
 
 
@@ -54,7 +60,9 @@ def draw_trend(trend: Trend, dpi: int = 130) -> dict[str, bytes]:
     from matplotlib import rc_context
 
     # A fixed salt gives the same SVG for the same season.
-    with rc_context({"svg.hashsalt": "trend", "font.size": 9}):
+    with rc_context(
+        {"svg.hashsalt": "trend", "font.size": 10, "font.family": families(_words(trend))}
+    ):
         figure = _figure(trend)
         files = {}
         for ending in ("png", "svg"):
@@ -69,10 +77,10 @@ def _figure(trend: Trend) -> "Figure":
     from matplotlib.figure import Figure
 
     curves = trend.curves[:MOST_PANELS]
-    across = min(4, len(curves)) if len(curves) > 2 else 1
+    across = min(_MOST_ACROSS, len(curves)) if len(curves) > 2 else 1
     down = ceil(len(curves) / across)
-    panel = _PANEL_IN if across > 1 else (7.2, 3.4)
-    figure = Figure(figsize=(panel[0] * across, panel[1] * down + 1.0), layout="constrained")
+    panel = _PANEL_IN if across > 1 else (_MOST_ACROSS * _PANEL_IN[0], 3.0)
+    figure = Figure(figsize=(panel[0] * across, panel[1] * down + 1.6), layout="constrained")
     panels = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False)
     end = _end(curves, trend.threshold_pct)
     for number, curve in enumerate(curves):
@@ -80,22 +88,29 @@ def _figure(trend: Trend) -> "Figure":
     for unused in panels.flat[len(curves) :]:
         unused.set_visible(False)
     _days_axis(panels, trend, len(curves))
-    figure.supylabel("severity, % of the leaf", fontsize=9)
+    figure.supylabel(_SCALE if down > 1 else _SCALE.replace("; ", ";\n"), fontsize=10)
     figure.suptitle(_title(trend, len(curves)), fontsize=11)
     figure.legend(
         *_legend(trend),
         loc="outside lower center",
-        ncols=min(4, across + 1),
+        ncols=2,
         frameon=False,
-        handlelength=3.5,
+        handlelength=3.0,
     )
     return figure
+
+
+def _words(trend: Trend) -> str:
+    """Return all that others named, for which the chart needs letters."""
+    products = [entry.product or "" for entry in trend.log]
+    return "".join([trend.garden.name, *(curve.plant for curve in trend.curves), *products])
 
 
 def _title(trend: Trend, shown: int) -> str:
     days = f"{day_words(trend.first_day)} to {day_words(trend.last_day)} {trend.last_day.year}"
     part = f", {shown} of {len(trend.curves)} plants" if shown < len(trend.curves) else ""
-    return f"{trend.garden.name}: sick share of the leaves, {days}{part}"
+    name = textwrap.shorten(legible(trend.garden.name), _TITLE_SIGNS, placeholder=" …")
+    return f"{name}\nsick share of the leaves, {days}{part}"
 
 
 def _end(curves: Sequence[ProgressCurve], threshold_pct: float) -> float:
@@ -109,14 +124,15 @@ def _draw_plant(axes: "Axes", curve: ProgressCurve, trend: Trend, end: float) ->
     events = [entry for entry in trend.log if not entry.plants or curve.plant in entry.plants]
     _draw_rain(axes, events, trend.log)
     _draw_sprays(axes, events)
+    _draw_removed_leaves(axes, events)
     _draw_recent_line(axes, curve)
     _draw_visits(axes, curve)
     axes.axhline(trend.threshold_pct, color=BLACK, linewidth=0.7, linestyle=(0, (1, 3)))
     direction = curve.course.direction
     axes.set_title(
-        f"{curve.plant}  {mark(curve)}",
+        f"{legible(curve.plant)}  {mark(curve)}",
         color=BLACK if curve.gone else _COLOURS[direction],
-        fontsize=10,
+        fontsize=11,
         fontweight="bold",
     )
     # A square-root scale: the step from 1 to 5 % matters more than that from 61 to 65 %.
@@ -191,9 +207,21 @@ def _draw_sprays(axes: "Axes", events: Sequence[LogEntry]) -> None:
                 xycoords=("data", "axes fraction"),
                 ha="center",
                 va="top",
-                fontsize=7,
+                fontsize=9,
                 color=BLACK,
             )
+
+
+def _draw_removed_leaves(axes: "Axes", events: Sequence[LogEntry]) -> None:
+    """Mark where severity may fall by itself, since sick leaves came off."""
+    for entry in events:
+        if entry.kind == "removed_leaves":
+            day: Any = entry.at.date()
+            axes.axvline(day, color="0.5", linestyle=_REMOVED, linewidth=1.0, zorder=1)
+            axes.annotate(
+                "✂", (day, 0.88), xycoords=("data", "axes fraction"), ha="center", va="top",
+                fontsize=9, color=BLACK,
+            )  # fmt: skip
 
 
 def _draw_rain(axes: "Axes", events: Sequence[LogEntry], log: Sequence[LogEntry]) -> None:
@@ -224,12 +252,12 @@ def _days_axis(panels: Any, trend: Trend, count: int) -> None:  # noqa: ANN401  
     first, last = trend.first_day - timedelta(days=2), trend.last_day + timedelta(days=2)
     for number, axes in enumerate(panels.flat[:count]):
         axes.set_xlim(first, last)
-        axes.xaxis.set_major_locator(library.AutoDateLocator(minticks=3, maxticks=5))
+        axes.xaxis.set_major_locator(library.AutoDateLocator(minticks=2, maxticks=3))
         axes.xaxis.set_major_formatter(
             ticker.FuncFormatter(lambda day, _: day_words(library.num2date(day)))
         )
         below = number + panels.shape[1] < count
-        axes.tick_params(axis="x", labelbottom=not below, labelsize=8)
+        axes.tick_params(axis="x", labelbottom=not below, labelsize=9)
 
 
 def _legend(trend: Trend) -> tuple[list[Any], list[str]]:
@@ -237,7 +265,7 @@ def _legend(trend: Trend) -> tuple[list[Any], list[str]]:
     from matplotlib.patches import Patch
 
     entries: list[tuple[Any, str]] = [
-        (Line2D([], [], color=BLUE, marker="o", markersize=4), "mean of the leaves, 95 % interval")
+        (Line2D([], [], color=BLUE, marker="o", markersize=4), "mean, 95 % interval")
     ]
     entries += [
         (Line2D([], [], color=_COLOURS[name], linestyle=_LINES[name], linewidth=2.6), name)
@@ -249,8 +277,11 @@ def _legend(trend: Trend) -> tuple[list[Any], list[str]]:
     products = dict.fromkeys(e.product or "spray" for e in trend.log if e.kind == "spray")
     if products:
         dashed = Line2D([], [], color=ORANGE, linestyle="--", linewidth=1.2)
-        names = ", ".join(f"{product[:1].upper()} {product}" for product in products)
+        names = ", ".join(f"{product[:1].upper()} {legible(product)}" for product in products)
         entries.append((dashed, f"spray ({names})"))
+    if any(e.kind == "removed_leaves" for e in trend.log):
+        dots = Line2D([], [], color="0.5", linestyle=_REMOVED, linewidth=1.0)
+        entries.append((dots, "✂ leaves taken off"))
     rain = [e.amount for e in trend.log if e.kind == "rain" and e.amount]
     if any(e.kind == "rain" for e in trend.log):
         most = f", longest {rain_words(max(rain), trend.garden.units)}" if rain else ""

@@ -31,7 +31,7 @@ MAY_DECODE = {
     "vision/photo.py": "the module that decodes photos",
     "vision/colour_profile.py": "converts decoded pixels with Pillow's colour engine",
     "scripts/make_samples.py": "writes the sample photos with Pillow; reads none",
-    "scripts/tag_letters.py": "draws letters with Pillow; reads no picture",
+    "scripts/letters.py": "draws letters with Pillow; reads no picture",
     "scripts/outline_pictures.py": "training masks and backgrounds, which are not scored",
     "scripts/frass_lessons.py": "training photos kept compressed in memory, with their truth",
     "scripts/train_surface.py": "masks of training and of truth, which are not photos",

@@ -11,7 +11,7 @@ from PIL import Image
 
 from models.garden import Garden, Plant, free_tags
 from models.garden_file import read_garden
-from scripts.tag_letters import letters_of
+from scripts.letters import letters_of
 from scripts.tag_page import PAPERS_MM, card_places
 from vision.find import PhotoFile
 from vision.photo import read_photo
@@ -158,7 +158,7 @@ def write_font(path, signs):
 
 @pytest.fixture
 def no_system_fonts(monkeypatch):
-    monkeypatch.setattr("scripts.tag_letters._system_fonts", lambda: ())
+    monkeypatch.setattr("scripts.letters._system_fonts", lambda: ())
 
 
 def named_cards(spotlamp, tmp_path, *names, options=()):
@@ -206,7 +206,7 @@ def test_a_font_that_is_named_draws_the_letters_that_the_pages_own_lacks(
 
 def test_a_font_of_the_machine_is_found_by_itself(spotlamp, tmp_path, monkeypatch):
     font = write_font(tmp_path / "squares.ttf", "番茄")
-    monkeypatch.setattr("scripts.tag_letters._system_fonts", lambda: (font,))
+    monkeypatch.setattr("scripts.letters._system_fonts", lambda: (font,))
     (card,), said = named_cards(spotlamp, tmp_path, "番茄")
     assert "No font" not in said
     assert (card < 100).mean() > 0.1

@@ -1,5 +1,6 @@
 """The sentences, strips and charts of a trend say what the records say."""
 
+import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -134,6 +135,32 @@ def test_the_chart_marks_sprays_of_the_plant_alone():
     assert orange(draw_trend(trend(one, log=[SPRAY]))["trend.png"]) > 50
     beside = draw_trend(trend(one, log=[SPRAY, other]))["trend.png"]
     assert orange(beside) == orange(draw_trend(trend(one, log=[SPRAY]))["trend.png"])
+
+
+def test_the_chart_is_narrow_enough_for_a_phone_and_names_its_scale():
+    svg = draw_trend(trend(*(curve(2, 4, 8, plant=f"A{n}") for n in range(12))))[
+        "trend.svg"
+    ].decode()
+    width_pt = float(re.search(r'width="([\d.]+)pt"', svg)[1])
+    # The smallest letters are of 9 points: on a phone, 390 pixels wide, 7 pixels and more.
+    assert 9 / width_pt * 390 >= 7
+    assert "<!-- severity, % of the leaf; square-root scale" in svg
+
+
+def test_the_chart_marks_leaves_that_came_off_their_own_plant_alone():
+    one = curve(2, 4, 8)
+    gone = LogEntry(6, "removed_leaves", START + timedelta(days=10), ("A1",), "", 5.0)
+    marked, beside, bare = (
+        draw_trend(trend(one, log=log))["trend.svg"].decode().count("<!-- ✂ -->")
+        for log in ([gone], [replace(gone, plants=("B9",))], [])
+    )
+    assert (marked, beside, bare) == (1, 0, 0)
+
+
+def test_names_that_no_font_can_show_are_escaped_in_the_chart(monkeypatch):
+    monkeypatch.setattr("scripts.letters._system_fonts", lambda: ())
+    svg = draw_trend(trend(curve(2, 4, 8, plant="番1")))["trend.svg"].decode()
+    assert "<!-- \\u756a1" in svg
 
 
 def growth(plant, after, before=0.1):

@@ -1,4 +1,4 @@
-"""Letters of any script for the page of stake tags: as type where that is enough, else drawn.
+"""Letters of any script for tags and charts: as type where that is enough, else drawn.
 
 Most names are set as type in a font that comes with Matplotlib. Scripts that run from right to left
 or join and reorder their letters are drawn by Pillow, which shapes them as they are written; so are
@@ -13,7 +13,7 @@ from typing import Any
 
 from models.garden_file import GardenError
 
-__all__ = ["BOLD", "REGULAR", "Letters", "letters_of", "register_type"]
+__all__ = ["BOLD", "REGULAR", "Letters", "families", "legible", "letters_of", "register_type"]
 
 REGULAR, BOLD = "tag", "tag-bold"
 
@@ -114,6 +114,38 @@ def letters_of(text: str, given: Path | None = None) -> Letters | None:
         return Letters(text, given)
     found = next((f for f in (own, *_system_fonts()) if _has(f, text) and _opens(f)), None)
     return Letters(text, found) if found else None
+
+
+def families(text: str) -> list[str]:
+    """Return the names of fonts for a chart, the usual one first, that together have all letters.
+
+    Parameters
+    ----------
+    text : str
+        All words of the chart that others have written.
+    """
+    from matplotlib.font_manager import FontProperties, fontManager
+
+    names, own = ["DejaVu Sans"], _own_font("DejaVuSans.ttf")
+    missing = {sign for sign in text if not sign.isspace() and not _has(own, sign)}
+    for font in _system_fonts() if missing else ():
+        had = {sign for sign in missing if _has(font, sign)}
+        if had and _opens(font):
+            fontManager.addfont(font)
+            names.append(FontProperties(fname=font).get_name())
+            missing -= had
+    return names
+
+
+def legible(text: str) -> str:
+    """Return a text with escapes for signs that no font here has, never an empty box for them."""
+    own = _own_font("DejaVuSans.ttf")
+    return "".join(
+        sign
+        if sign.isspace() or _has(own, sign) or any(_has(font, sign) for font in _system_fonts())
+        else sign.encode("unicode_escape").decode("ascii")
+        for sign in unicodedata.normalize("NFC", text)
+    )
 
 
 def _is_shaped(text: str) -> bool:
