@@ -23,7 +23,7 @@ from typing import Any
 
 from models.garden_file import GARDEN_FILE, garden_text
 from models.journal import open_journal
-from models.journal.backup import is_sound
+from models.journal.examining import is_sound
 from scripts.terminal import sample_garden
 
 __all__ = ["Outcome", "kill_and_compare"]

@@ -9,7 +9,17 @@ from datetime import date, datetime
 from pathlib import Path
 from uuid import uuid4
 
-__all__ = ["backup_before", "backups", "daily_backup", "is_sound", "put_back", "way_back"]
+from models.journal.examining import is_sound, is_whole, open_file
+
+__all__ = [
+    "aside_name",
+    "backup_before",
+    "backups",
+    "copies",
+    "daily_backup",
+    "put_back",
+    "way_back",
+]
 
 KEPT = 5
 """Daily copies that are kept."""
@@ -18,12 +28,22 @@ _FOLDER = "backups"
 _DAY_SECONDS = 24 * 60 * 60
 
 
-def backups(file: Path) -> list[Path]:
-    """Return the daily copies of a journal's file, newest first."""
-    return sorted((file.parent / _FOLDER).glob(f"{file.stem}-????-??-??.sqlite"), reverse=True)
+def copies(file: Path) -> list[Path]:
+    """Return the daily copies of a journal's file, in no order."""
+    return list((file.parent / _FOLDER).glob(f"{file.stem}-????-??-??.sqlite"))
 
 
-def daily_backup(file: Path, today: date | None = None) -> Path | None:
+def backups(file: Path, today: date | None = None) -> list[Path]:
+    """Return the daily copies of a journal's file, newest first.
+
+    A record only grows: the copy that holds more is the newer one, whatever the computer's clock
+    said when it was made. Between equals the date decides, and one that is still to come is none.
+    """
+    now = f"{file.stem}-{today or date.today()}.sqlite"
+    return sorted(copies(file), key=lambda c: (_size(c), c.name <= now, c.name), reverse=True)
+
+
+def daily_backup(file: Path, today: date | None = None, *, again: bool = False) -> Path | None:
     """Copy a journal's file unless today's copy is there, and let go of the oldest.
 
     Parameters
@@ -32,6 +52,8 @@ def daily_backup(file: Path, today: date | None = None) -> Path | None:
         An SQLite file; other programs may be writing to it.
     today : date, optional
         The day; the computer's by default.
+    again : bool
+        Whether to copy although there is a copy of the day, and put the new one in its place.
 
     Returns
     -------
@@ -44,12 +66,14 @@ def daily_backup(file: Path, today: date | None = None) -> Path | None:
         When the file is damaged; the earlier copies are then as they were.
     """
     target = file.parent / _FOLDER / f"{file.stem}-{today or date.today()}.sqlite"
-    if target.exists() or not _holds_anything(file):
+    if (target.exists() and not again) or not _holds_anything(file):
         return None
-    _copy(file, target)
-    for old in backups(file)[KEPT:]:
-        with suppress(OSError):
-            old.unlink(missing_ok=True)
+    _copy(file, target, wanted=lambda copy: not target.exists() or is_sound(copy))
+    # While rows of the journal are damaged, no earlier copy is let go of: it may hold them.
+    if is_sound(target):
+        for old in backups(file, today)[KEPT:]:
+            with suppress(OSError):
+                old.unlink(missing_ok=True)
     return target
 
 
@@ -63,29 +87,28 @@ def backup_before(file: Path, version: str) -> Path:
     return target
 
 
-def is_sound(file: Path) -> bool:
-    """Whether every page of an SQLite file can be read and fits the others."""
-    try:
-        with closing(_open(file)) as opened:
-            return bool(opened.execute("PRAGMA quick_check(1)").fetchone() == ("ok",))
-    except sqlite3.Error:
-        return False
-
-
 def _holds_anything(file: Path) -> bool:
-    with closing(_open(file)) as opened:
+    with closing(open_file(file)) as opened:
         looks = (opened.execute(f"SELECT 1 FROM {name} LIMIT 1") for name in ("photos", "log"))
         return any(look.fetchone() for look in looks)
 
 
 def _version(file: Path) -> str:
-    with closing(_open(file)) as opened:
+    with closing(open_file(file)) as opened:
         return str(opened.execute("SELECT version_num FROM alembic_version").fetchone()[0])
 
 
-def _open(file: Path) -> sqlite3.Connection:
-    """Open a file that is there, and make none that is not."""
-    return sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True, timeout=30)
+def _size(file: Path) -> int:
+    """Return how much a copy holds: the sum of its last numbers; -1 where it cannot be read."""
+    last = " + ".join(
+        f"(SELECT coalesce(max({number}), 0) FROM {table})"
+        for table, number in (("photos", "id"), ("readings", "id"), ("log", "number"))
+    )
+    try:
+        with closing(open_file(file)) as opened:
+            return int(opened.execute(f"SELECT {last}").fetchone()[0])
+    except (sqlite3.Error, TypeError, ValueError):
+        return -1
 
 
 def _copy(file: Path, target: Path, wanted: Callable[[Path], bool] = lambda copy: True) -> None:
@@ -94,10 +117,10 @@ def _copy(file: Path, target: Path, wanted: Callable[[Path], bool] = lambda copy
     _remove_leftovers(target.parent)
     part = target.with_name(f".{target.name}.{uuid4().hex}.part")
     try:
-        with closing(_open(file)) as source, closing(sqlite3.connect(part)) as copy:
+        with closing(open_file(file)) as source, closing(sqlite3.connect(part)) as copy:
             source.backup(copy)
         # The copy is checked, not the file: two runs may write meanwhile, and both are then known.
-        if not is_sound(part):
+        if not is_whole(part):
             raise sqlite3.DatabaseError("database disk image is malformed")
         with part.open("rb+") as stream:
             os.fsync(stream.fileno())
@@ -117,7 +140,7 @@ def _remove_leftovers(folder: Path) -> None:
 
 def way_back(file: Path) -> str:
     """Say in one sentence how to go on with a damaged file."""
-    kept = [copy for copy in backups(file) if is_sound(copy)]
+    kept = [copy for copy in backups(file) if is_whole(copy)]
     if not kept:
         return (
             f"There is no backup of it: move {file.name} to another place and score your photos "
@@ -145,15 +168,22 @@ def put_back(file: Path, now: datetime | None = None) -> tuple[Path, Path] | Non
         The copy used, and where the old file is now (if there was one); None when there is no
         sound copy.
     """
-    copy = next((copy for copy in backups(file) if is_sound(copy)), None)
+    copy = next((copy for copy in backups(file) if is_whole(copy)), None)
     if copy is None:
         return None
     part = file.with_name(f".{file.name}.{uuid4().hex}.part")
-    part.write_bytes(copy.read_bytes())
-    aside = file.with_name(f"{file.stem}-damaged-{now or datetime.now():%Y%m%d-%H%M%S}.sqlite")
+    with part.open("wb") as stream:
+        stream.write(copy.read_bytes())
+        os.fsync(stream.fileno())
+    aside = aside_name(file, now)
     # Its rollback file goes along: beside the copy it would be taken for the copy's own.
     for ending in ("-journal", "-wal", "-shm", ""):
         with suppress(FileNotFoundError):
             Path(f"{file}{ending}").replace(f"{aside}{ending}")
     part.replace(file)
     return copy, aside
+
+
+def aside_name(file: Path, now: datetime | None = None) -> Path:
+    """Return the name under which a damaged file is kept."""
+    return file.with_name(f"{file.stem}-damaged-{now or datetime.now():%Y%m%d-%H%M%S}.sqlite")

@@ -1,5 +1,6 @@
 """A journal's connection: transactions that read, transactions that write, and the day's copy."""
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime, tzinfo
@@ -10,8 +11,9 @@ from typing import Self
 from sqlalchemy import Connection, Engine, Insert
 
 from models.journal.aside import SetAside
-from models.journal.backup import daily_backup, way_back
+from models.journal.backup import copies, daily_backup, way_back
 from models.journal.errors import JournalError, explained
+from models.remarks import remark
 
 __all__ = ["Moment", "OpenJournal", "inserted"]
 
@@ -38,6 +40,7 @@ class OpenJournal:
         self._writer = engine.execution_options(writes=True)
         self._file = file
         self._backed_up: date | None = None
+        self._first_day = self._wrote = False
         aside = SetAside(what)
         self.sound, self.set_aside = aside.sound, aside.numbers
         self.zone = zone
@@ -55,8 +58,10 @@ class OpenJournal:
         self.close()
 
     def close(self) -> None:
-        """Let go of the database."""
+        """Let go of the database; on a record's first day its copy is brought up to date."""
         self._engine.dispose()
+        if self._first_day and self._wrote:
+            self._back_up_again()
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -71,6 +76,9 @@ class OpenJournal:
             self._back_up()
             with self._writer.begin() as connection:
                 yield connection
+        self._wrote = True
+        if self._first_day and self._file is not None and not copies(self._file):
+            self._back_up_again()
 
     @contextmanager
     def _explained(self) -> Iterator[None]:
@@ -88,6 +96,16 @@ class OpenJournal:
                 f"({error.strerror}), so nothing was changed."
             ) from error
         self._backed_up = date.today()
+        self._first_day = len(copies(self._file)) <= 1
+
+    def _back_up_again(self) -> None:
+        """Copy what was filed on the first day: there is no earlier copy to go back to."""
+        if self._file is None:
+            return
+        try:
+            daily_backup(self._file, again=True)
+        except (OSError, sqlite3.Error) as error:
+            remark(f"The backup of the journal {self.what} cannot be written ({error}).")
 
 
 def inserted(connection: Connection, statement: Insert) -> int:

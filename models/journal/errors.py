@@ -1,16 +1,17 @@
 """What can be wrong with a journal, each as one sentence for people."""
 
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from typing import Literal
 
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from vision.errors import SpotlampError
 
-__all__ = ["DamagedError", "JournalError", "explained"]
+__all__ = ["DamagedError", "JournalError", "Trouble", "explained", "trouble_of"]
 
-_DAMAGED = ("malformed", "not a database", "disk image", "unsupported file format")
+Trouble = Literal["damaged", "locked", "unreadable", "readonly", "full", "other"]
 
 
 class JournalError(SpotlampError):
@@ -41,19 +42,49 @@ def explained(what: str, way_back: Callable[[], str]) -> Iterator[None]:
     try:
         yield
     except (DBAPIError, sqlite3.Error) as error:
-        said = str(error.orig if isinstance(error, DBAPIError) else error)
-        if any(sign in said for sign in _DAMAGED):
+        trouble = trouble_of(error)
+        if trouble == "damaged":
             raise DamagedError(f"The journal {what} is damaged. {way_back()}") from error
+        if trouble in _SENTENCES:
+            raise JournalError(_SENTENCES[trouble].format(what)) from error
         if isinstance(error, OperationalError | sqlite3.OperationalError):
-            raise JournalError(_operational(what, said)) from error
+            raise JournalError(f"The journal {what} cannot be used: {_said(error)}.") from error
         raise
 
 
-def _operational(what: str, said: str) -> str:
-    if "locked" in said:
-        return f"The journal {what} is in use by another program that does not let go; try again."
-    if "full" in said:
-        return f"The disk is full: nothing more could be filed in {what}; what was filed is kept."
-    if "readonly" in said or "unable to open" in said:
-        return f"The journal {what} cannot be opened for writing: look at the rights of its folder."
-    return f"The journal {what} cannot be used: {' '.join(said.split())}."
+def trouble_of(error: BaseException) -> Trouble:
+    """Return what an error of a database is about, by SQLite's own code where it has one."""
+    code = getattr(getattr(error, "orig", error), "sqlite_errorcode", None)
+    if code is not None and code & 0xFF in _BY_CODE:  # the rest of the code tells details
+        return _BY_CODE[code & 0xFF]
+    return "damaged" if any(sign in _said(error) for sign in _DAMAGED) else "other"
+
+
+def _said(error: BaseException) -> str:
+    return " ".join(str(getattr(error, "orig", error)).split())
+
+
+_BY_CODE: Mapping[int, Trouble] = {
+    sqlite3.SQLITE_CORRUPT: "damaged",
+    sqlite3.SQLITE_NOTADB: "damaged",
+    sqlite3.SQLITE_BUSY: "locked",
+    sqlite3.SQLITE_LOCKED: "locked",
+    sqlite3.SQLITE_PERM: "unreadable",
+    sqlite3.SQLITE_AUTH: "unreadable",
+    sqlite3.SQLITE_IOERR: "unreadable",
+    sqlite3.SQLITE_CANTOPEN: "unreadable",
+    sqlite3.SQLITE_READONLY: "readonly",
+    sqlite3.SQLITE_FULL: "full",
+}
+# Said without a code: a format that no release of SQLite wrote, and a text that is none.
+_DAMAGED = ("unsupported file format", "Could not decode to UTF-8")
+
+_SENTENCES: Mapping[Trouble, str] = {
+    "locked": "The journal {} is in use by another program that does not let go; try again.",
+    "unreadable": (
+        "The journal {} cannot be opened or read: look at the rights of the file and its folder, "
+        "and at the disk."
+    ),
+    "readonly": "The journal {} cannot be opened for writing: look at the rights of its folder.",
+    "full": "The disk is full: nothing more could be filed in {}; what was filed is kept.",
+}

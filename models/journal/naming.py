@@ -8,7 +8,7 @@ from sqlalchemy import Table
 from models.journal.soundness import as_stored
 from vision.find import printable
 
-__all__ = ["named_rows"]
+__all__ = ["name_of", "named_rows"]
 
 _MOST_NAMED = 5
 _LONGEST = 80  # signs of a name, which may be damaged itself
@@ -57,12 +57,13 @@ def named_rows(raw: sqlite3.Connection, table: Table, numbers: Sequence[int]) ->
     numbers : sequence of int
         Their ``rowid``; not empty.
     """
-    names = [_name(raw, table, number) for number in numbers[:_MOST_NAMED]]
+    names = [name_of(raw, table, number) for number in numbers[:_MOST_NAMED]]
     more = len(numbers) - len(names)
     return ", ".join(dict.fromkeys(names)) + (f" and {more} more" if more else "")
 
 
-def _name(raw: sqlite3.Connection, table: Table, number: int) -> str:
+def name_of(raw: sqlite3.Connection, table: Table, number: int) -> str:
+    """Return what one row is called."""
     if table.name not in _CALLED:
         return f"row {number} of {table.name}"
     called, query = _CALLED[table.name]

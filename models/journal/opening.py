@@ -8,9 +8,9 @@ from sqlalchemy import Engine
 from sqlalchemy.engine import URL
 
 from models.garden_file import read_garden
-from models.journal.backup import backup_before, backups, way_back
+from models.journal.backup import backup_before, copies, way_back
 from models.journal.connect import engine_for, file_of, read_url
-from models.journal.errors import JournalError, explained
+from models.journal.errors import DamagedError, JournalError, explained
 from models.journal.journal import Journal
 from models.journal.versions import newest_version, refuse_newer, upgrade, version_of
 
@@ -57,8 +57,15 @@ def journal_url(folder: Path, journal: str) -> URL:
     if "://" not in journal:
         return URL.create("sqlite", database=str(folder.absolute() / journal))
     url = read_url(journal)
+    if url.get_backend_name() != "sqlite":
+        return url
     file = file_of(url)
-    return url.set(database=str(folder.absolute() / file)) if file else url
+    if file is None or url.query or str(file).startswith("file:"):
+        raise JournalError(
+            f"journal = “{journal}” would keep nothing once a command ends: give the name of a "
+            "file, such as journal.sqlite."
+        )
+    return url.set(database=str(folder.absolute() / file))
 
 
 def journal_file(folder: Path, journal: str) -> Path | None:
@@ -66,17 +73,26 @@ def journal_file(folder: Path, journal: str) -> Path | None:
     return file_of(journal_url(folder, journal))
 
 
+_BACKUPS = (
+    "but there are backups of it: “spotlamp restore” puts the newest one back; to begin anew, move "
+    "the backups away."
+)
+
+
 def _ready(url: URL, file: Path | None, what: str) -> Engine:
     if file is not None and not file.parent.is_dir():
         raise JournalError(f"The journal {what} cannot be made: its folder is not there.")
-    if file is not None and not file.exists() and backups(file):
-        raise JournalError(
-            f"The journal {what} is gone, but there are backups of it: “spotlamp restore” puts the "
-            "newest one back; to begin anew, move the backups away."
-        )
+    # Looked for first: another run may just be making the journal and its first copy.
+    kept = file is not None and bool(copies(file))
+    if kept and file is not None and not file.exists():
+        raise JournalError(f"The journal {what} is gone, {_BACKUPS}")
+    if file is not None and file.exists() and not file.is_file():
+        raise JournalError(f"The journal {what} is no file: give the name of one.")
     engine = engine_for(url)
     with engine.begin() as connection:
         version = version_of(connection, what)
+    if kept and not version:
+        raise DamagedError(f"The journal {what} is empty, {_BACKUPS}")
     refuse_newer(version, what)
     if version < newest_version():
         if file is not None and version:

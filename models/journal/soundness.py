@@ -56,7 +56,7 @@ def changed_rows(raw: sqlite3.Connection, table: Table) -> list[int]:
         ]
 
 
-def sum_rows(raw: sqlite3.Connection, table: Table) -> None:
+def sum_rows(raw: sqlite3.Connection, table: Table, only: int | None = None) -> None:
     """Give each row of a table its checksum; one that cannot be read gets none that fits.
 
     Parameters
@@ -65,9 +65,13 @@ def sum_rows(raw: sqlite3.Connection, table: Table) -> None:
         Within a transaction that writes.
     table : Table
         With its column of checksums.
+    only : int, optional
+        Number (``rowid``) of the only row that is meant.
     """
     columns = summed_columns(table)
     query = f"SELECT rowid, {quoted([column.name for column in columns])} FROM {table.name}"
+    if only is not None:
+        query += f" WHERE rowid = {only:d}"
     with as_stored(raw):
         sums = [
             (values_sum(values), number)

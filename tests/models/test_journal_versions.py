@@ -21,11 +21,13 @@ from models.journal.backup import (
     backup_before,
     backups,
     daily_backup,
-    is_sound,
     put_back,
 )
+from models.journal.examining import examine, is_sound
+from models.journal.soundness import sum_rows
 from models.journal.tables import LOG, METADATA
 from models.journal.versions import MIGRATIONS, newest_version
+from models.remarks import remarks_to
 
 NOON = datetime(2025, 7, 1, 12)
 
@@ -52,8 +54,10 @@ def fill(journal) -> None:
 
 @pytest.fixture
 def file(garden_folder):
+    """Make a journal of 300 notes of which there is no copy yet."""
     with open_journal(garden_folder) as journal:
         fill(journal)
+    shutil.rmtree(garden_folder / "backups")
     return garden_folder / "journal.sqlite"
 
 
@@ -217,10 +221,12 @@ def test_one_copy_a_day_and_a_few_are_kept(file):
 
 
 def test_the_first_change_of_a_day_copies_what_was_there_before(file, garden_folder):
+    earlier = daily_backup(file, date(2025, 7, 1))
     with open_journal(garden_folder) as journal:
-        assert backups(file) == []
         journal.file_reading(PhotoEntry("x.jpg", "5e" * 32, NOON))
-    (copy,) = backups(file)
+        journal.file_reading(PhotoEntry("y.jpg", "6f" * 32, NOON))
+    copy, other = backups(file)
+    assert other == earlier
     assert execute(copy, "SELECT count(*) FROM photos") == [(0,)]
     assert execute(copy, "SELECT count(*) FROM log") == [(300,)]
 
@@ -288,3 +294,138 @@ def test_backups_begun_at_the_same_moment_do_not_get_into_each_others_way(file):
     assert len(backups(file)) == 5
     assert all(is_sound(copy) for copy in backups(file))
     assert list((file.parent / "backups").glob(".*.part")) == []
+
+
+def logged(file) -> int:
+    return execute(file, "SELECT count(*) FROM log")[0][0]
+
+
+def test_the_first_day_has_its_copies_too(garden_folder):
+    file = garden_folder / "journal.sqlite"
+    with open_journal(garden_folder) as journal:
+        assert backups(file) == []
+        journal.log(LogEntry(0, "note", NOON))
+        assert [logged(copy) for copy in backups(file)] == [1]  # at once: the run may be killed
+        journal.log(LogEntry(0, "note", NOON))
+        journal.log(LogEntry(0, "note", NOON))
+    assert [logged(copy) for copy in backups(file)] == [3]
+    with open_journal(garden_folder) as journal:
+        journal.log(LogEntry(0, "note", NOON))
+    assert [logged(copy) for copy in backups(file)] == [4]
+
+
+def test_a_copy_that_cannot_be_made_after_the_first_entry_is_remarked_on(garden_folder):
+    (garden_folder / "backups").write_text("in the way")
+    said = []
+    with remarks_to(said.append), open_journal(garden_folder) as journal:
+        journal.log(LogEntry(0, "note", NOON))
+        assert len(journal.log_entries()) == 1
+    assert said
+    assert all("cannot be written" in sentence for sentence in said)
+
+
+@pytest.mark.parametrize("content", [b"", "blank"])
+def test_an_empty_journal_beside_backups_is_damaged(file, garden_folder, content):
+    daily_backup(file, date(2025, 7, 1))
+    file.unlink()
+    if content == "blank":
+        execute(file, "PRAGMA user_version = 1")
+    file.touch()
+    before = file.read_bytes()
+    with pytest.raises(DamagedError, match="is empty, but there are backups"):
+        open_journal(garden_folder)
+    assert file.read_bytes() == before
+    assert examine(file).state == "damaged"
+    put_back(file)
+    assert logged(file) == 300
+
+
+def test_an_empty_file_without_backups_becomes_a_journal(garden_folder):
+    (garden_folder / "journal.sqlite").touch()
+    with open_journal(garden_folder) as journal:
+        assert journal.log_entries() == ()
+
+
+def more(file, count: int) -> None:
+    """Bring the notes to 300 and so many more."""
+    with closing(sqlite3.connect(file)) as raw, raw:
+        raw.execute("DELETE FROM log WHERE number > 300")
+        note = "INSERT INTO log (kind, at, product, text, withdrawn) VALUES ('note', ?, '', '', 0)"
+        raw.executemany(note, [("2025-07-01 12:00:00.000000",)] * count)
+        sum_rows(raw, LOG)
+
+
+def test_copies_of_a_clock_that_ran_ahead_do_not_stop_the_days_copies(file):
+    for day in range(1, KEPT + 1):
+        daily_backup(file, date(2099, 1, day))
+    for count, day in enumerate(range(10, 20), start=1):
+        more(file, count)
+        copy = daily_backup(file, date(2025, 7, day))
+        assert copy.exists()
+        assert backups(file, date(2025, 7, day))[0] == copy
+        assert len(backups(file)) == KEPT
+    kept = [f"journal-2025-07-{day}.sqlite" for day in range(19, 14, -1)]
+    assert [copy.name for copy in backups(file)] == kept
+
+
+def test_of_copies_that_hold_the_same_one_dated_ahead_is_the_oldest(file):
+    days = [date(2025, 7, 1), date(2099, 1, 1), date(2025, 7, 3)]
+    first, ahead, last = (daily_backup(file, day) for day in days)
+    assert backups(file, date(2025, 7, 3)) == [last, first, ahead]
+
+
+def test_a_copy_that_holds_more_is_the_newer_one_whatever_its_date(file):
+    old = daily_backup(file, date(2025, 7, 1))
+    more(file, 1)
+    ahead = daily_backup(file, date(2099, 1, 1))
+    assert backups(file, date(2025, 7, 2)) == [ahead, old]
+    file.unlink()
+    put_back(file)
+    assert logged(file) == 301
+
+
+def test_while_rows_are_damaged_no_copy_is_let_go_of(file):
+    for day in range(1, KEPT + 1):
+        daily_backup(file, date(2025, 7, day))
+    execute(file, "UPDATE log SET text = 'x' WHERE number = 1")
+    daily_backup(file, date(2025, 7, 20))
+    assert len(backups(file)) == KEPT + 1
+
+
+def test_a_rollback_file_goes_along_with_the_damaged_journal(file):
+    """Beside the copy it would be played back into it."""
+    daily_backup(file, date(2025, 7, 1))
+    names = [f"{file.name}{ending}" for ending in ("-journal", "-wal", "-shm")]
+    for name in names:
+        file.with_name(name).write_text(name)
+    damage_head(file)
+    _, aside = put_back(file)
+    for name in names:
+        assert not file.with_name(name).exists()
+        moved = aside.with_name(name.replace(file.name, aside.name))
+        assert moved.read_text() == name
+    assert logged(file) == 300
+
+
+def logged_first(file) -> bool:
+    return bool(execute(file, "SELECT * FROM log LIMIT 1"))
+
+
+def test_a_copy_is_checked_before_it_is_kept(file):
+    """The damage lies where making the copy does not look: in the last page."""
+    file.write_bytes(file.read_bytes()[:-4096] + b"\x55" * 4096)
+    assert logged_first(file)
+    with pytest.raises(sqlite3.DatabaseError):
+        daily_backup(file, date(2025, 7, 1))
+    assert backups(file) == []
+
+
+@pytest.mark.parametrize(
+    "journal",
+    ["sqlite://", "sqlite:///:memory:", "sqlite:///file:x?mode=memory&uri=true", "/dev/null"],
+)
+def test_a_journal_that_keeps_nothing_is_refused(garden_folder, journal):
+    path = garden_folder / GARDEN_FILE
+    path.write_text(path.read_text("utf-8").replace("journal.sqlite", journal), "utf-8")
+    with pytest.raises(JournalError, match=r"would keep nothing|is no file"):
+        open_journal(garden_folder)

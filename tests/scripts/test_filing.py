@@ -1,6 +1,7 @@
 """Scored photos are filed in the garden they belong to, to the right plant, once."""
 
 import os
+import shutil
 import subprocess
 import sys
 import threading
@@ -284,6 +285,7 @@ def test_two_runs_at_once_neither_lose_nor_double(planted, paint_photo, tmp_path
     with open_journal(planted) as journal:
         expected = journal.photos()
     (planted / "journal.sqlite").unlink()
+    shutil.rmtree(planted / "backups")
     command = [sys.executable, "-m", "scripts", "score", planted, "--jobs", "1", "--out"]
     runs = [
         subprocess.Popen(
@@ -350,8 +352,6 @@ def test_a_damaged_journal_is_put_back(planted, paint_photo, score, spotlamp):
     said = spotlamp("score", planted, "--out", planted / "out", code=1).output
     assert "is damaged. “spotlamp restore” puts back the backup backups/journal-" in said
     assert "Put back" in spotlamp("restore", "--garden", planted).output
-    assert set(filed(planted)) == {"A1/x.jpg"}
-    score(planted)
     assert set(filed(planted)) == {"A1/x.jpg", "A2/y.jpg"}
 
 
