@@ -1,6 +1,5 @@
 """The way back to a backup of the journal."""
 
-import sqlite3
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -48,9 +47,8 @@ def restore_journal(folder: Path) -> str:
         said = [] if found.state == "rows" else [_put_back(file)]
         if examine(file).state == "rows":
             said.append(_mended(file))
-    except (OSError, sqlite3.Error) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise JournalError(f"The journal “{file.name}” cannot be written ({why}).") from error
+    except OSError as error:
+        raise JournalError(f"“{file.parent}” cannot be written ({error.strerror}).") from error
     return " ".join([*said, _AGAIN])
 
 

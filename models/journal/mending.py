@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Column, Integer, LargeBinary, Table
 
 from models.journal.backup import aside_name, backups
+from models.journal.errors import explained
 from models.journal.examining import open_file
 from models.journal.naming import name_of
 from models.journal.soundness import as_stored, changed_rows, quoted, sum_rows
@@ -59,11 +60,11 @@ def mend(file: Path, now: datetime | None = None) -> Mended:
 
     Raises
     ------
-    sqlite3.Error
+    JournalError
         When the file cannot be written; it is then as it was.
     """
     aside = aside_name(file, now)
-    with closing(open_file(file)) as raw:
+    with explained(f"“{file}”", str), closing(open_file(file)) as raw:
         with closing(sqlite3.connect(aside)) as copy:
             raw.backup(copy)
         raw.isolation_level = None
