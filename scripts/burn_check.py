@@ -21,6 +21,7 @@ from models.care.thresholds import thresholds_of
 from models.entries import PhotoEntry
 from models.garden_file import read_garden
 from models.journal import Journal, open_journal
+from models.numerals import counted
 from scripts.gardens import known_plant
 from scripts.pictures import jpg_bytes
 from scripts.tables import marker_of, write_whole
@@ -195,8 +196,8 @@ def report(checked: Checked) -> str:
     if "new_points" in figures:
         hours, others = figures["since_spray_h"], int(figures["unsprayed_plants"])
         lines += [
-            f"  {len(verdict.before)} photos before and {len(verdict.after)} after, the last "
-            f"{hours:.0f} hours after spray {verdict.spray}; {others} unsprayed plants beside",
+            f"  {counted(len(verdict.before), 'photo')} before and {len(verdict.after)} after, the "
+            f"last {hours:.0f} hours after spray {verdict.spray}; {others} unsprayed plants beside",
             "  of the worst leaf    before    after",
             _row("bleached", figures, "bleached"),
             _row("pale, unsure", figures, "unsure"),

@@ -18,6 +18,7 @@ from models.garden import Garden
 from models.garden_file import read_garden
 from models.journal import Journal, JournalError, PatternCorrection, open_journal
 from models.mix import RECIPES
+from models.numerals import plain_number
 from models.weather import WeatherFileError
 from scripts.care_text import sentence, wrapped
 from scripts.log_words import Said
@@ -275,7 +276,7 @@ def entry_line(entry: LogEntry, units: str) -> str:
     parts = [_VERBS[entry.kind], entry.product]
     if entry.amount is not None:
         rain = entry.kind == "rain"
-        parts.append(rain_words(entry.amount, units) if rain else f"{entry.amount:g}")
+        parts.append(rain_words(entry.amount, units) if rain else plain_number(entry.amount, 6))
     parts.append(verdict_of(entry).verdict if entry.kind == "burn_check" else entry.text)
     words = printable(" ".join(part for part in parts if part))
     where = f": {joined(entry.plants)}" if entry.plants else ""

@@ -6,6 +6,7 @@ The whole story is ``check_labels``.
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from math import isnan
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +22,7 @@ from models.agreement import (
     concordance,
 )
 from models.csv_tables import Digits, csv_bytes
+from models.numerals import counted
 from models.pattern import CLASSES
 from scripts.batch import score_paths
 from scripts.labelled import LabelsError, read_rows
@@ -292,12 +294,18 @@ def _patterns(check: Check, calls: Calls) -> list[str]:
     return lines
 
 
+def _parts(found: Concordance) -> str:
+    """Return a concordance's two factors, which are none where all of one side are equal."""
+    if isnan(found.correlation):
+        return " (all of your scores, or all that was measured, are equal: no correlation)"
+    return f" = r {found.correlation:.3f} × Cb {found.accuracy:.3f}"
+
+
 def _severity_lines(check: Check, found: Concordance) -> list[str]:
     scored, _ = _severities(check.compared)
     lines = [
-        f"Severity of {len(scored)} photos: measured against your score",
-        f"  Lin's concordance  {found.coefficient:.3f}"
-        f" = r {found.correlation:.3f} × Cb {found.accuracy:.3f}",
+        f"Severity of {counted(len(scored), 'photo')}: measured against your score",
+        f"  Lin's concordance  {found.coefficient:.3f}{_parts(found)}",
     ]
     if check.differences:
         low, high = check.differences.limits

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from models.entries import PhotoEntry
 from models.journal import Journal
+from models.numerals import counted
 from scripts.workers import spread_over_processes, use_one_thread
 from vision.find import PhotoFile, find_photos
 from vision.photo import UnreadablePhoto, content_hash, read_photo
@@ -74,7 +75,8 @@ def coco_masks(
         "categories": _CATEGORIES,
         "annotations": annotations,
     }
-    words = f"masks.json: {len(annotations)} outlines on {len(images)} photos."
+    outlines, photos = counted(len(annotations), "outline"), counted(len(images), "photo")
+    words = f"masks.json: {outlines} on {photos}."
     if changed:
         words += f" {changed} left out, measured otherwise by now: score them again first."
     return json.dumps(document, separators=(",", ":")).encode(), words

@@ -31,8 +31,9 @@ def howmany(
 ) -> None:
     """Say how many leaves of each plant to photograph on the next walk.
 
-    The walk's rule, as the plan has it; the plants of which more leaves would settle whether they
-    are sick; and how close that comes, by how much plants and leaves differed at the last visits.
+    Reads the garden's settings and journal. Says the walk's rule, as the plan has it; the plants of
+    which more leaves would settle whether they are sick; and how close that comes, by how much
+    plants and leaves differed at the last visits.
     With --precision or --points also what a wanted precision takes. Plants and leaves must be
     chosen by a fixed rule or by lot, not by their looks.
 

@@ -1,15 +1,27 @@
 """``spotlamp log``: what people did and saw in the garden."""
 
-from typing import Annotated
+import re
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 from scripts.terminal import GardenFolder, app, one_sentence_errors, say
 
 __all__ = ["log"]
 
+_MINUS = "\N{MINUS SIGN}"
 
-@app.command()
+
+class _Words(TyperCommand):
+    """Takes a word such as ``-5mm`` for a word, to which the reader of words has a sentence."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401  Typer does not show what it takes
+        """Hide the sign that would make it an option."""
+        return super().parse_args(ctx, [re.sub(r"^-(?=[.,]?\d)", _MINUS, word) for word in args])
+
+
+@app.command(cls=_Words)
 def log(
     words: Annotated[
         list[str] | None,
@@ -55,6 +67,7 @@ def log(
 
     Ends with 0 when done, 1 when the journal cannot be used, 2 for wrong usage.
     """  # noqa: D301  the sign that keeps these lines as they are
+    words = [re.sub(f"^{_MINUS}", "-", word) for word in words or []]
     with one_sentence_errors():
         from scripts.logging_in import log_lines, log_words
 
@@ -64,6 +77,6 @@ def log(
 
             say(take_back(chosen_garden(garden), withdraw))
         elif words or correct is not None:
-            say(log_words(garden, words or [], at, correct, other=other))
+            say(log_words(garden, words, at, correct, other=other))
         else:
             say(log_lines(garden))

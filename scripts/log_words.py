@@ -9,7 +9,7 @@ import typer
 
 from models.care.habits import HABITS
 from models.care.signs import SIGNS
-from models.care.words import MM_PER_INCH
+from models.care.words import MM_PER_INCH, rain_words
 from models.entries import LogKind
 from models.garden import Garden
 from models.mix import ADDITIONS
@@ -149,19 +149,36 @@ def check_product(product: str, logged: Collection[str] = ()) -> None:
             )
 
 
+_MOST_RAIN_MM = 2000.0
+"""The most known in 24 hours is 1825 mm: WMO world weather and climate extremes archive."""
+
+_MOST_COUNTED = 9999
+
+
+def _is_count(word: str) -> bool:
+    return word.isdecimal() and int(word) <= _MOST_COUNTED
+
+
 def _rain(words: Sequence[str], garden: Garden) -> Said:
     text = " ".join(words).replace(",", ".")
     match = re.fullmatch(r'(\d+(?:\.\d+)?)\s*(mm|in|inch|inches|")?', text.strip().lower())
     if not match:
         raise _wrong("how much rain? Write: spotlamp log rain 12mm, or 0.5in.")
     unit = match[2] or ("in" if garden.units == "US" else "mm")
-    return Said("rain", amount=float(match[1]) * (1 if unit == "mm" else MM_PER_INCH))
+    amount = float(match[1]) * (1 if unit == "mm" else MM_PER_INCH)
+    if amount > _MOST_RAIN_MM:
+        most = rain_words(_MOST_RAIN_MM, garden.units)
+        raise _wrong(f"so much rain never fell in a day: at most {most}, as in rain 12mm or 0.5in.")
+    return Said("rain", amount=amount)
 
 
 def _counted(kind: LogKind, form: str) -> Callable[[Sequence[str], Garden], Said]:
     def read(words: Sequence[str], garden: Garden) -> Said:
-        if not words or not words[0].isdigit():
-            raise _wrong(f"how many? Write: spotlamp log {form}, as in {form.split()[0]} 3 A1.")
+        if not words or not _is_count(words[0]):
+            raise _wrong(
+                f"how many (at most {_MOST_COUNTED})? Write: spotlamp log {form}, as in "
+                f"{form.split()[0]} 3 A1."
+            )
         return Said(kind, _plants(words[1:], garden, form), amount=float(words[0]))
 
     return read
@@ -188,7 +205,7 @@ def _seen(words: Sequence[str], garden: Garden) -> Said:
     if sign not in SIGNS:
         raise _wrong(f"“{sign}” is no sign; there are {', '.join(SIGNS)}.")
     rest = list(words[1:])
-    amount = float(rest.pop(0)) if rest and rest[0].isdigit() else None
+    amount = float(rest.pop(0)) if rest and _is_count(rest[0]) else None
     return Said("seen", _plants(rest, garden, "seen SIGN PLANTS"), amount=amount, text=sign)
 
 

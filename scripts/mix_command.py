@@ -5,12 +5,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from models.numerals import plain_number
 from scripts.terminal import LINE, app, one_sentence_errors, say
 
 if TYPE_CHECKING:
     from models.mix import Aspirin, Mixture
 
 __all__ = ["mix"]
+
+_LEAST_WEIGHED_G = 1.0
+_NO_SCALE = ": less than a kitchen scale shows, so mix a larger tank"
 
 
 @app.command()
@@ -44,6 +48,10 @@ def mix(
 
     Ends with 0 when done, 1 when it is not mixed, with the reason, 2 for wrong usage.
     """
+    if bottle is not None and recipe == "soda":
+        raise typer.BadParameter(
+            "it is the strength of peroxide; soda has none.", param_hint="--bottle"
+        )
     with one_sentence_errors():
         from models.mix import (
             aspirin_for,
@@ -82,9 +90,10 @@ def _soda_lines(tank: "Mixture") -> list[str]:
     grams, least, most = tank.grams or 0.0, tank.least_grams or 0.0, tank.most_grams or 0.0
     litres = tank.water_l
     return [
-        f"  weigh      {grams:.1f} g of baking soda ({grams / G_PER_OZ:.2f} oz)",
-        f"  by spoon   {_spoons(tank.amount_ml)}, which may weigh {least:.0f} to {most:.0f} g, by "
-        "how it is packed",
+        f"  weigh      {_amount(grams, 1)} g of baking soda ({_amount(grams / G_PER_OZ, 2)} oz)"
+        + (_NO_SCALE if grams < _LEAST_WEIGHED_G else ""),
+        f"  by spoon   {_spoons(tank.amount_ml)}, which may weigh {_amount(least, 0)} to "
+        f"{_amount(most, 0)} g, by how it is packed",
         f"  makes      {tank.g_per_l:.2f} g/L = {tank.percent:.3f} % "
         f"(by spoon {least / litres / 10:.2f} to {most / litres / 10:.2f} %)",
     ]
@@ -96,17 +105,24 @@ def _peroxide_lines(tank: "Mixture") -> list[str]:
     millimolar = 1000 * tank.g_per_l / PEROXIDE_G_PER_MOL
     added = "added to the water" if tank.convention == "added to" else "then water up to the mark"
     return [
-        f"  measure    {tank.amount_ml:.1f} mL of 3 % hydrogen peroxide "
-        f"({tank.amount_ml / US_FL_OZ_ML:.2f} US fl oz), {added}",
+        f"  measure    {_amount(tank.amount_ml, 1)} mL of 3 % hydrogen peroxide "
+        f"({_amount(tank.amount_ml / US_FL_OZ_ML, 2)} US fl oz), {added}",
         f"  by spoon   {_spoons(tank.amount_ml)}",
         f"  makes      {tank.percent:.3f} % ({millimolar:.0f} mM)",
     ]
 
 
+def _amount(value: float, decimals: int) -> str:
+    """Return an amount with fixed decimals; one too small for them with two digits, never as 0."""
+    fixed = f"{value:.{decimals}f}"
+    return fixed if float(fixed) >= 10 ** (1 - decimals) / 2 else plain_number(value, 2)
+
+
 def _volume(litres: float) -> str:
     from models.mix import IMP_GAL_L, US_GAL_L
 
-    return f"{litres:.3g} L ({litres / US_GAL_L:.3g} US gal, {litres / IMP_GAL_L:.3g} imperial gal)"
+    gallons = plain_number(litres / US_GAL_L), plain_number(litres / IMP_GAL_L)
+    return f"{plain_number(litres)} L ({gallons[0]} US gal, {gallons[1]} imperial gal)"
 
 
 def _spoons(millilitres: float) -> str:
@@ -114,6 +130,8 @@ def _spoons(millilitres: float) -> str:
     from models.mix import US_TSP_ML
 
     quarters = round(4 * millilitres / US_TSP_ML)
+    if not quarters:
+        return "less than a quarter of a US teaspoon"
     large, small = divmod(quarters, 12)
     parts = [f"{large} US tablespoon{'s' * (large != 1)}"] if large else []
     if small or not large:
@@ -123,9 +141,9 @@ def _spoons(millilitres: float) -> str:
 
 def _with_aspirin(aspirin: "Aspirin") -> str:
     head = (
-        f"Aspirin: {aspirin.tablets:.1f} tablets by the rule of thumb, or "
-        f"{aspirin.least_mg:.0f} to {aspirin.most_mg:.0f} mg by published garden advice, "
-        "crushed and dissolved."
+        f"Aspirin: {_amount(aspirin.tablets, 1)} tablets by the rule of thumb, or "
+        f"{_amount(aspirin.least_mg, 0)} to {_amount(aspirin.most_mg, 0)} mg by published garden "
+        "advice, crushed and dissolved."
     )
     return "\n".join([*textwrap.wrap(f"{head} {aspirin.note}", LINE), ""])
 

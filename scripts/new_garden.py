@@ -16,6 +16,7 @@ from models.garden_file import (
     with_beds,
 )
 from models.journal import open_journal
+from models.numerals import counted
 from scripts.tables import write_whole
 
 __all__ = ["Made", "make_garden", "report"]
@@ -110,7 +111,7 @@ def report(made: Made) -> str:
     garden = made.garden
     beds = dict.fromkeys(plant.bed for plant in garden.plants)
     what = "New garden" if made.new else "Garden"
-    size = f"{len(garden.plants)} plants in {len(beds)} beds"
+    size = f"{counted(len(garden.plants), 'plant')} in {counted(len(beds), 'bed')}"
     lines = [
         f"{what} “{garden.name}” in {made.folder}: {size}, time zone {garden.time_zone}, "
         f"units {garden.units}."

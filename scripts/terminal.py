@@ -15,6 +15,7 @@ from vision.errors import NOTHING_DONE, SpotlampError
 from vision.find import OUTPUT_MARKER, holds_photos, printable
 
 __all__ = [
+    "COMMAND_ORDER",
     "LINE",
     "ClassifierFile",
     "GardenFolder",
@@ -51,8 +52,29 @@ def _printable_refusals() -> Iterator[None]:
         raise
 
 
+_WHOLE = 10_000  # signs: longer than any first sentence
+COMMAND_ORDER = (
+    *("new", "score", "night", "assign", "fix", "tags", "today", "flag", "plan", "log", "mix"),
+    *("burn", "weather", "trend", "howmany", "relabel", "season", "serve", "report", "check"),
+    *("train", "export", "import", "restore", "demo", "guide", "columns"),
+)
+
+
 class _Commands(TyperGroup):
-    """The group of all commands."""
+    """The group of all commands, listed in the order in which a season's work needs them."""
+
+    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ANN401  Typer does not show what it takes
+        """Return the names of the commands; one without a place in the order comes last."""
+        names = super().list_commands(ctx)
+        places = {name: place for place, name in enumerate(COMMAND_ORDER)}
+        return sorted(names, key=lambda name: places.get(name, len(places)))
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ANN401  likewise
+        """Write each command with its whole first sentence."""
+        commands = [(name, self.commands[name]) for name in self.list_commands(ctx)]
+        rows = [(name, one.get_short_help_str(_WHOLE)) for name, one in commands if not one.hidden]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
 
     def invoke(self, ctx: Any) -> Any:  # noqa: ANN401  Typer does not show what it takes
         """Run the command that was named."""

@@ -65,7 +65,7 @@ def trend(
         datetime | None,
         typer.Option(
             "--since",
-            formats=["%Y-%m-%d"],
+            formats=["%Y-%m-%d", "%d.%m.%Y"],
             metavar="DAY",
             help="First day to tell of, as 2026-06-01; the last season by default.",
         ),

@@ -21,7 +21,7 @@ from scripts.cli import app
 from scripts.columns import EXTRA_TABLES, TABLES
 from scripts.new_garden import make_garden
 from scripts.readme_picture import PICTURE, readme_picture
-from scripts.terminal import sample_garden
+from scripts.terminal import COMMAND_ORDER, sample_garden
 from scripts.trend_tables import TREND_TABLES
 from vision.flags import FLAGS
 from vision.leaf import MOST_LEAVES
@@ -256,3 +256,20 @@ def test_developers_names_no_module_that_is_gone():
     known = {path.name for folder in ("vision", "models", "scripts", "tests") for path in
              (ROOT / folder).rglob("*.py")}  # fmt: skip
     assert set(re.findall(r"`(\w+\.py)`", DEVELOPERS)) <= known
+
+
+def test_the_help_lists_commands_in_the_order_of_the_work_with_whole_sentences():
+    shown = CliRunner().invoke(app, ["--help"]).output
+    listed = re.findall(r"^  ([a-z]+)  ", shown.split("Commands:")[1], re.MULTILINE)
+    assert sorted(listed) == sorted(COMMANDS)
+    for earlier, later in (("new", "score"), ("score", "plan"), ("plan", "log"), ("log", "train")):
+        assert listed.index(earlier) < listed.index(later)
+    assert "..." not in shown.split("Commands:")[1]
+    flat = " ".join(shown.split())
+    for name, command in COMMANDS.items():
+        first = " ".join(command.help.split("\n\n")[0].split()).split(". ")[0].rstrip(".")
+        assert f"{name} {first}." in flat
+
+
+def test_each_command_has_its_place_in_the_order():
+    assert set(COMMANDS) <= set(COMMAND_ORDER)

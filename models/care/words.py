@@ -1,9 +1,11 @@
 """Dates, numbers and names as people read them."""
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 
 from models.care.visits import Visit
+from models.numerals import plain_number
 
 __all__ = [
     "INTERVAL_WORDS",
@@ -18,6 +20,9 @@ __all__ = [
 ]
 
 MM_PER_INCH = 25.4  # exact by definition
+
+_MANY = 10  # names that are still read one by one
+_NUMBER = re.compile(r"[1-9][0-9]{0,8}$")
 
 INTERVAL_WORDS = (
     "In brackets: the 95 % interval of the plant's mean, from how much its leaves differ."
@@ -48,7 +53,9 @@ def rain_words(rain_mm: float, units: str) -> str:
     >>> rain_words(12.7, "metric"), rain_words(12.7, "US")
     ('12.7 mm', '0.5 in')
     """
-    return f"{rain_mm / MM_PER_INCH:.2g} in" if units == "US" else f"{rain_mm:.3g} mm"
+    if units == "US":
+        return f"{plain_number(rain_mm / MM_PER_INCH, 2)} in"
+    return f"{plain_number(rain_mm)} mm"
 
 
 def heat_words(temperature_c: float, units: str) -> str:
@@ -61,13 +68,36 @@ def heat_words(temperature_c: float, units: str) -> str:
 
 
 def joined(names: Iterable[str], last: str = "and") -> str:
-    """Return names as a list for people.
+    """Return names as a list for people; of many, those that follow by number are drawn together.
 
     >>> joined(["A1", "A2", "B1"])
     'A1, A2 and B1'
+    >>> joined([*(f"A{n}" for n in range(1, 12)), "B1"])
+    'A1 to A11 and B1'
     """
-    *first, end = list(names) or [""]
+    listed = list(names) or [""]
+    *first, end = _runs(listed) if len(listed) > _MANY else listed
     return f"{', '.join(first)} {last} {end}" if first else end
+
+
+def _runs(names: Sequence[str]) -> list[str]:
+    """Return the names with each run of three or more, as A1, A2, A3, in one."""
+    runs: list[list[str]] = []
+    for name in names:
+        if runs and _follows(runs[-1][-1], name):
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    shown = [[f"{run[0]} to {run[-1]}"] if len(run) > 2 else run for run in runs]
+    return [name for part in shown for name in part]
+
+
+def _follows(before: str, after: str) -> bool:
+    """Whether a name has the number after that of the other, and is the same otherwise."""
+    number = _NUMBER.search(before)
+    if number is None:
+        return False
+    return after == f"{before[: number.start()]}{int(number[0]) + 1}"
 
 
 def pattern_words(visit: Visit) -> str:

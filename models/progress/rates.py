@@ -162,12 +162,17 @@ def _slope_error(left: float, spread: float, count: int) -> tuple[float | None, 
     return error, error * t_quantile(count - 2, 0.975)
 
 
+_LONGEST_DAYS = 3650
+
+
 def doubling_days(rate_per_day: float) -> float | None:
     """Return the days in which severity doubles while little is sick; None where it does not grow.
+
+    What would take more than ten years is no growth: a season does not tell it from none.
 
     Examples
     --------
     >>> round(doubling_days(0.05), 1), round(doubling_days(0.18), 1)
     (13.9, 3.9)
     """
-    return log(2) / rate_per_day if rate_per_day > 0 else None
+    return log(2) / rate_per_day if rate_per_day > log(2) / _LONGEST_DAYS else None

@@ -112,6 +112,13 @@ def test_doubling_at_the_field_rates_of_leaf_spot():
     assert doubling_days(-0.1) is None
 
 
+def test_what_grows_slower_than_any_season_tells_does_not_double():
+    """Rounding alone makes rates such as 2e-16."""
+    assert doubling_days(2e-16) is None
+    assert doubling_days(np.log(2) / 3651) is None
+    assert doubling_days(np.log(2) / 3649) == pytest.approx(3649)
+
+
 @pytest.mark.parametrize("model", MODELS)
 def test_rate_error_and_interval_agree_with_scipy_and_statsmodels(model):
     rng = np.random.default_rng(5)

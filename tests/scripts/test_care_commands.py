@@ -9,6 +9,7 @@ import pint
 import pytest
 
 from models.care import BurnVerdict, Thresholds, entry_of
+from models.care.words import rain_words
 from models.entries import PhotoEntry
 from models.garden_file import GARDEN_FILE, read_garden
 from models.journal import open_journal
@@ -406,3 +407,41 @@ def test_another_weather_file_needs_the_columns_in_the_settings(beds, spotlamp):
     station(beds, "station.csv", 0, 0)
     said = spotlamp("plan", "--weather", "station.csv", code=1).output
     assert "[weather]" in said
+
+
+@pytest.mark.parametrize(
+    "words", ["rain -5mm", "rain -.5in", "rain 5000mm", "pick -3 A1", "pick 1e11 A1", "leaves ² A1"]
+)
+def test_an_amount_that_cannot_be_is_refused_with_the_form(beds, spotlamp, words):
+    said = " ".join(spotlamp("log", *words.split(), code=2).output.split())
+    assert "as in" in said or "Write: spotlamp log" in said
+    assert entries(beds) == ()
+    spotlamp("log", "pick", "9" * 12, "A1", code=2)
+
+
+def test_a_note_may_begin_with_a_minus_and_an_unknown_option_is_still_none(beds, spotlamp):
+    spotlamp("log", "note", "-5 degrees tonight", "A1")
+    assert entries(beds)[0].text == "-5 degrees tonight"
+    spotlamp("log", "note", "frost", "--att", "07:30", code=2)
+    assert len(entries(beds)) == 1
+
+
+def test_a_great_amount_is_shown_without_an_exponent(beds, spotlamp):
+    spotlamp("log", "rain", "1825mm")
+    spotlamp("log", "pick", 9999, "A1")
+    shown = spotlamp("log").output
+    assert "rain 1820 mm" in shown
+    assert "picked 9999" in shown
+    assert rain_words(250_000, "metric") == "250000 mm"
+    assert rain_words(25_400, "US") == "1000 in"
+
+
+def test_a_day_may_be_written_with_dots():
+    assert moment("05.06.2026", ZONE) == moment("2026-06-05", ZONE)
+    assert moment("5.6.2026 07:30", ZONE) == moment("2026-06-05T07:30", ZONE)
+    assert moment("Yesterday 19:00", ZONE) == moment("yesterday 19:00", ZONE)
+
+
+@pytest.mark.parametrize("text", ["", " ", "05/06/2026", "5.6.26", "0001-01-01", "9999-12-31"])
+def test_a_time_that_leaves_a_doubt_is_refused(beds, spotlamp, text):
+    assert "2026-06-01 07:30" in spotlamp("flag", "--at", text, code=2).output

@@ -8,6 +8,7 @@ import cv2
 import pytest
 
 from models.agreement import bland_altman, cohen_kappa, compare_calls, concordance
+from scripts.check import Check, Compared, report
 from scripts.terminal import sample_garden
 
 PATTERNS = {"plant-A1": "spot", "plant-A2": "none", "plant-A3": "blight"}
@@ -206,3 +207,15 @@ def test_a_photo_that_cannot_be_there_is_missing_and_nothing_more(labels, spotla
         "is not there.",
         "is not there.",
     ]
+
+
+def test_equal_scores_have_no_correlation_and_the_report_says_so():
+    compared = tuple(Compared(f"{n}.jpg", "", "spot", 10.0, 8.0 + n) for n in range(2))
+    measured, scored = [8.0, 9.0], [10.0, 10.0]
+    found = Check(
+        compared, None, None, concordance(measured, scored), bland_altman(measured, scored)
+    )
+    said = report(found)
+    assert "nan" not in said
+    assert "no correlation" in said
+    assert "Severity of 2 photos" in said

@@ -323,6 +323,7 @@ def test_a_new_garden_is_made_once_and_beds_are_added(tmp_path, spotlamp):
     folder = tmp_path / "plot"
     said = spotlamp("new", folder, "--name", "My plot", "--units", "US", "--bed", "N=A1,,A3/A4")
     assert "New garden “My plot”" in said.output
+    assert "3 plants in 1 bed," in said.output
     assert "garden already" in spotlamp("new", folder, code=2).output
     text = (folder / "garden.toml").read_text("utf-8")
     (folder / "garden.toml").write_text(f"# mine\n{text}", "utf-8")

@@ -1,5 +1,7 @@
 """``spotlamp mix`` as a grower sees it."""
 
+import re
+
 from typer.testing import CliRunner
 
 from scripts.cli import app
@@ -48,3 +50,22 @@ def test_refusals_end_with_one_sentence_and_no_amounts():
         assert result.exit_code == 1
         assert result.stdout == ""
         assert len(result.stderr.splitlines()) == 1
+
+
+def test_a_small_tank_never_asks_for_nothing():
+    shown = run("soda", "--water", "5ml", "--with", "aspirin").output
+    assert "0.036 g" in shown
+    assert "less than a kitchen scale shows" in shown
+    assert "less than a quarter of a US teaspoon" in shown
+    assert not re.search(r" 0(\.0+)? (g|to|mg|tablets|oz)", shown)
+    assert "0.012 mL" in run("peroxide", "--water", "0,3ml", "--bottle", "3%").output
+
+
+def test_a_large_tank_is_shown_without_an_exponent():
+    assert "water      20000 L" in run("soda", "--water", "20000l").output
+
+
+def test_soda_has_no_strength_on_a_bottle():
+    refused = run("soda", "--water", "1l", "--bottle", "3%")
+    assert refused.exit_code == 2
+    assert "soda has none" in refused.output
