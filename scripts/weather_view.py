@@ -131,7 +131,9 @@ def _from_journal(
         sprays = tuple(e for e in journal.log_entries(kind="spray") if e.at <= now)
         gone = gone_plants(e for e in journal.log_entries(kind="seen") if e.at <= now)
         photos = journal.photos(mode="day")
-    looks = (p for p in photos if p.taken_at <= now and p.severity_pct is not None)
+    # A file's date does not tell when somebody looked.
+    dated = (p for p in photos if p.taken_at <= now and p.taken_from != "file")
+    looks = (p for p in dated if p.severity_pct is not None)
     return sprays, tuple(sorted(looks, key=lambda photo: photo.taken_at)), gone
 
 

@@ -144,6 +144,12 @@ def test_photos_of_the_last_days_before_and_of_the_last_day_after_are_compared()
     assert [p.photo for p in test.after] == ["A3+49"]
 
 
+def test_a_photo_with_no_date_but_its_files_is_no_witness():
+    undated = [replace(p, taken_from="file") if p.photo == "A3+25" else p for p in PHOTOS]
+    with pytest.raises(BurnCheckError, match="photograph the sprayed leaves"):
+        gathered(25, undated)
+
+
 def test_only_plants_that_were_not_sprayed_stand_beside():
     soda = LogEntry(5, "spray", SPRAYED + timedelta(hours=1), ("B1",), product="soda")
     test = gathered(30, log=(SPRAY, soda))

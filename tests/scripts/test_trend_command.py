@@ -3,7 +3,10 @@
 import csv
 import io
 import json
-from datetime import UTC, datetime, timedelta
+import time
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import cv2
 import numpy as np
@@ -283,3 +286,24 @@ def test_day_and_plant_of_a_photo_are_read_in_the_gardens_time(tmp_path):
     with open_journal(tmp_path) as journal:
         journal.file_reading(photo("A1", 0, (14 * 60) + 30, 5.0))
     assert "3 Jun" in run("trend", "--garden", tmp_path)
+
+
+def test_the_season_reaches_to_the_gardens_day_not_the_computers(tmp_path, monkeypatch):
+    """Kiritimati is a calendar day and more ahead of Pago Pago at any moment."""
+    monkeypatch.setenv("TZ", "Pacific/Pago_Pago")
+    time.tzset()
+    try:
+        zone = ZoneInfo("Pacific/Kiritimati")
+        text = garden_text("Far garden", str(zone), beds={"North": [["A1"]]})
+        (tmp_path / GARDEN_FILE).write_text(text, "utf-8")
+        taken_at = datetime.now(zone) - timedelta(minutes=1)
+        with open_journal(tmp_path) as journal:
+            entry = replace(photo("A1", 0, 0, 3.0, 4.0), taken_at=taken_at, severity_pct=3.5)
+            journal.file_reading(entry)
+        told = run("trend", "--garden", tmp_path)
+        computers = date.today()
+    finally:
+        monkeypatch.delenv("TZ")
+        time.tzset()
+    assert f"A1         {taken_at.day:2} " in told
+    assert computers < taken_at.date()

@@ -179,6 +179,19 @@ def test_a_time_right_after_the_date_in_a_name_is_read(name, time):
 
 
 @pytest.mark.parametrize(
+    ("path", "expected"),
+    [
+        ("2026-06-01/IMG_1.jpg", Taken(datetime(2026, 6, 1, 12), "name")),
+        ("12.06.2026.jpg", Taken(datetime(2026, 6, 12, 12), "name")),
+        ("2030-06-22.jpg", Taken(datetime(2026, 7, 12, 9), "file", future_date=True)),
+        ("12-06-2026.jpg", Taken(datetime(2026, 7, 12, 9), "file")),
+    ],
+)
+def test_days_are_taken_from_names_only_where_they_leave_no_doubt(path, expected):
+    assert capture_time({}, path, datetime(2026, 7, 12, 9), datetime(2026, 7, 12, 10)) == expected
+
+
+@pytest.mark.parametrize(
     "path",
     [
         "2025-06-14/IMG_1.jpg",
