@@ -16,9 +16,10 @@ from vision.drawing import (
     WHITE,
     Colour,
     Pixels,
+    draw_around,
     draw_lines,
-    outlines_of,
     resized,
+    shown_scaled,
     text_size,
     viewing_scale,
     with_strip,
@@ -62,7 +63,7 @@ def draw_burn_check(
 def _view(title: str, pixels: Pixels, reading: BurnReading) -> Pixels:
     scale = min(_HEIGHT_PX / pixels.shape[0], 2 * viewing_scale(pixels))
     view = resized(pixels, scale)
-    outlined = partial(_outlined, view, reading.mask, scale)
+    outlined = partial(_outlined, view, reading.mask)
     outlined(GLARE, WHITE, 2)
     outlined(UNSURE, SKY_BLUE, 2)
     outlined(BLEACHED, VERMILLION, 3)
@@ -73,12 +74,9 @@ def _view(title: str, pixels: Pixels, reading: BurnReading) -> Pixels:
     return view[:_HEIGHT_PX]
 
 
-def _outlined(
-    view: Pixels, mask: Pixels, scale: float, kind: int, line: Colour, width: int
-) -> None:
-    # The line runs just outside, so that what it goes round stays visible.
-    around = cv2.dilate((mask == kind).astype(np.uint8), np.ones((5, 5), np.uint8))
-    draw_lines(view, outlines_of(np.asarray(around, np.uint8), scale), width, line, BLACK)
+def _outlined(view: Pixels, mask: Pixels, kind: int, line: Colour, width: int) -> None:
+    patches = shown_scaled((mask == kind).astype(np.uint8), view)
+    draw_around(view, patches, width, line, BLACK)
 
 
 def _draw_legend(strip: Pixels) -> None:

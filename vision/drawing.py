@@ -26,6 +26,7 @@ __all__ = [
     "Colour",
     "Pixels",
     "brightened",
+    "draw_around",
     "draw_lines",
     "free_place",
     "lay_banner",
@@ -133,6 +134,15 @@ def draw_lines(
     """Draw closed lines, or open ones of two points, with an edge on both sides."""
     for colour, thickness in ((edge, width + 2), (line, width)):
         cv2.polylines(view, outlines, True, colour, thickness, cv2.LINE_AA, SHIFT)
+
+
+def draw_around(view: Pixels, patches: Pixels, width: int, line: Colour, edge: Colour) -> None:
+    """Draw a line just outside each patch of a mask of the view's size; no patch is drawn on."""
+    inside = view[patches > 0]
+    side = 2 * (width // 2 + 2) + 1  # as wide as half the line with its edge
+    around = cv2.dilate(patches, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
+    draw_lines(view, outlines_of(np.asarray(around, np.uint8), 1.0), width, line, edge)
+    view[patches > 0] = inside
 
 
 def text_size(text: str, size: float, thickness: int = 1) -> tuple[int, int]:

@@ -24,6 +24,7 @@ from vision.drawing import (
     Box,
     Pixels,
     brightened,
+    draw_around,
     draw_lines,
     free_place,
     lay_banner,
@@ -79,8 +80,8 @@ def draw_overlay(photo: Photo, measurement: DayMeasurement, patterns: Sequence[s
     line = 1 if scale > _ENLARGED else max(2, round(1.3 * unit))
     _draw_leaves(view, measurement.leaf_numbers, boxes, scale, line)
     _draw_halos(view, measurement.classes, scale, unit)
-    _draw_lesions(view, lesions, line)
     view[lesions > 0] = inside
+    draw_around(view, lesions, line, VERMILLION, BLACK)
     _draw_pellets(view, measurement.reading.pellets, scale / photo.reduction, unit)
     _label_leaves(view, measurement.reading.leaves, patterns, boxes, lesions, (scale, unit))
     if measurement.reading.severity_pct is None:
@@ -106,14 +107,6 @@ def _draw_leaves(
         window = leaf_numbers[top : top + down, left : left + across]
         outlines = outlines_of((window == number).astype(np.uint8), scale, (left, top))
         draw_lines(view, outlines, width, BLUE, WHITE)
-
-
-def _draw_lesions(view: Pixels, lesions: Pixels, width: int) -> None:
-    """Draw a line just outside each lesion of a mask of the view's size."""
-    side = 2 * (width // 2 + 2) + 1  # as wide as half the line with its edge
-    around = cv2.dilate(lesions, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
-    outlines = outlines_of(np.asarray(around, np.uint8), 1.0)
-    draw_lines(view, outlines, width, VERMILLION, BLACK)
 
 
 def _draw_halos(view: Pixels, classes: Pixels, scale: float, unit: float) -> None:
