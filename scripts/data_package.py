@@ -26,6 +26,7 @@ from models.csv_tables import (
     unescape_formula,
 )
 from models.journal import Journal
+from models.journal.limits import ANY, Limits, limits_of
 from models.journal.packing import LESION_FIELDS, pack_lesions, unpack_lesions
 from models.journal.sums import own_columns
 from models.journal.tables import LESIONS
@@ -33,6 +34,7 @@ from models.journal.versions import FIRST_VERSION, newest_version
 from models.journal.whole import TABLES
 from models.plain_json import read_json
 from scripts.columns import TABLES as SCORE_TABLES
+from scripts.row_checks import row_check
 from vision.content import file_bytes
 from vision.errors import SpotlampError
 from vision.records import Lesion
@@ -62,6 +64,8 @@ class _Field:
         As in the description; `kind` is a type of the data package standard.
     needed : bool
         Whether each row has a value.
+    limits : Limits
+        What the values may be.
     """
 
     name: str
@@ -69,6 +73,7 @@ class _Field:
     meaning: str
     unit: str = ""
     needed: bool = True
+    limits: Limits = ANY
 
     def described(self) -> dict[str, Any]:
         described: dict[str, Any] = {"name": self.name, "type": self.kind}
@@ -77,9 +82,17 @@ class _Field:
         described["description"] = self.meaning
         if self.unit:
             described["unit"] = self.unit
-        if self.needed and self.kind != "string":  # an empty text is a text
-            described["constraints"] = {"required": True}
+        if constraints := self._constraints():
+            described["constraints"] = constraints
         return described
+
+    def _constraints(self) -> dict[str, Any]:
+        constraints: dict[str, Any] = {}
+        if self.needed and self.kind != "string":  # an empty text is a text
+            constraints["required"] = True
+        if self.limits.words:
+            constraints["enum"] = list(filter(None, self.limits.words))
+        return constraints
 
     def cell(self, value: Any) -> Cell:  # noqa: ANN401  whatever the journal holds
         if value is None or self.kind == "string":
@@ -136,24 +149,23 @@ def _field(column: Column[Any]) -> _Field:
     kinds = ((Boolean, "boolean"), (Integer, "integer"), (Float, "number"), (DateTime, "datetime"))
     kind = next((name for sort, name in kinds if isinstance(column.type, sort)), "string")
     unit = column.info.get("unit", "")
-    return _Field(column.name, kind, column.comment or "", unit, not column.nullable)
+    limits = limits_of(column.table.name, column.name, kind, unit)
+    return _Field(column.name, kind, column.comment or "", unit, not column.nullable, limits)
 
 
 def _lesion_fields() -> list[_Field]:
-    keys = [
-        _Field("reading_id", "integer", "Its reading."),
-        _Field("leaf", "integer", "Number of its leaf."),
-        _Field("lesion", "integer", "Number on its leaf, from 1, largest first."),
-    ]
-    return keys + [
-        _Field(
-            name,
-            "boolean" if name == "at_margin" else "number",
-            _LESION_TEXTS[name],
-            _unit(name),
-        )
-        for name in LESION_FIELDS
-    ]
+    keys = {
+        "reading_id": "Its reading.",
+        "leaf": "Number of its leaf.",
+        "lesion": "Number on its leaf, from 1, largest first.",
+    }
+    kinds = {**dict.fromkeys(keys, "integer"), "at_margin": "boolean"}
+    fields = []
+    for name, meaning in (keys | {name: _LESION_TEXTS[name] for name in LESION_FIELDS}).items():
+        kind, unit = kinds.get(name, "number"), _unit(name)
+        limits = limits_of(LESIONS.name, name, kind, unit)
+        fields.append(_Field(name, kind, meaning, unit, limits=limits))
+    return fields
 
 
 def _unit(name: str) -> str:
@@ -278,7 +290,7 @@ def journal_tables(folder: Path, *, edited: bool = False) -> Callable[[Table], I
                 f"“{path}” is not as it was exported; if you changed it on purpose, import with "
                 "--edited."
             )
-        rows = _rows(path, data, _fields(table))
+        rows = _fitting(path, table, _rows(path, data, _fields(table)))
         yield from _packed(rows) if table is LESIONS else rows
 
     return rows_of
@@ -301,16 +313,26 @@ def _read_description(folder: Path) -> dict[str, Any]:
     raise PackageError(f"“{folder / DESCRIPTION}” does not describe an exported journal.")
 
 
-def _rows(path: Path, data: bytes, fields: Sequence[_Field]) -> Iterator[Row]:
+def _rows(path: Path, data: bytes, fields: Sequence[_Field]) -> Iterator[tuple[int, Row]]:
     try:
         table = read_table(path, data, delimiters=COMMA, strict=True)
         known = {field.name: field for field in fields}
         if set(table.names) != set(known) or len(table.names) != len(fields):
             raise PackageError(f"“{path}” does not have the columns of an exported journal.")
         for line, cells in table.rows:
-            yield _row(path, line, [known[name] for name in table.names], cells)
+            yield line, _row(path, line, [known[name] for name in table.names], cells)
     except TableError as error:
         raise PackageError(str(error)) from error
+
+
+def _fitting(path: Path, table: Table, rows: Iterable[tuple[int, Row]]) -> Iterator[Row]:
+    """Yield rows whose values also fit each other and the rows before."""
+    find = row_check(table.name)
+    for line, row in rows:
+        if found := find(row):
+            name, problem = found
+            raise _unfit(path, line, name, str(row[name]), problem)
+        yield row
 
 
 def _row(path: Path, line: int, fields: Sequence[_Field], cells: Sequence[str]) -> Row:
@@ -319,9 +341,15 @@ def _row(path: Path, line: int, fields: Sequence[_Field], cells: Sequence[str]) 
     row = {}
     for field, cell in zip(fields, cells, strict=True):
         try:
-            row[field.name] = field.value(cell)
+            value = field.value(cell)
         except (ValueError, KeyError) as error:
-            raise PackageError(
-                f"“{path}”, line {line}: {field.name} cannot be “{cell[:40]}”."
-            ) from error
+            raise _unfit(path, line, field.name, cell) from error
+        if problem := field.limits.problem(value):
+            raise _unfit(path, line, field.name, cell, problem)
+        row[field.name] = value
     return row
+
+
+def _unfit(path: Path, line: int, name: str, cell: str, problem: str = "") -> PackageError:
+    why = f": {problem}" if problem else ""
+    return PackageError(f"“{path}”, line {line}: {name} cannot be “{cell[:40]}”{why}.")

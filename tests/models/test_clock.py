@@ -97,3 +97,22 @@ def test_the_order_of_filing_on_a_day_does_not_matter():
 
 def test_nothing_filed_is_nothing_doubted():
     assert doubtful_dates([]) == frozenset()
+
+
+@pytest.mark.parametrize(("days", "doubted"), [(100, False), (183, False), (184, True)])
+def test_half_a_year_is_as_far_as_photos_may_lie_apart(days, doubted):
+    evening = datetime(2025, 8, 30, 20)
+    old = Filed(1, evening - timedelta(days=days), evening)
+    # Beside another day's photo, so that it does not stand alone: filed late, it is too old.
+    before = Filed(2, evening - timedelta(days=1), evening - timedelta(days=1))
+    newest = Filed(3, evening, evening - timedelta(hours=30))
+    beside = Filed(4, old.taken_at - timedelta(days=1), old.taken_at - timedelta(days=1))
+    found = doubtful_dates([old, before, newest, beside])
+    assert (1 in found) is doubted
+
+
+@pytest.mark.parametrize(("days", "doubted"), [(100, False), (183, False), (184, True)])
+def test_a_day_stands_alone_half_a_year_from_any_other(days, doubted):
+    filed = datetime(2026, 1, 1)
+    photos = [Filed(n, filed - timedelta(days=n * days), filed) for n in range(3)]
+    assert doubtful_dates(photos) == ({1, 2} if doubted else set())

@@ -45,7 +45,16 @@ def test_the_offset_is_kept_where_the_photo_has_one(date_tag, offset_tag):
     assert when.replace(tzinfo=None) == JUNE_14
 
 
-@pytest.mark.parametrize("offset", ["", "  :  ", "+99:00", "Z", "summer", b"\xff\xff", 7, None])
+@pytest.mark.parametrize(("offset", "hours"), [("+14:00", 14), ("-14:00", -14), ("+05:45", 5.75)])
+def test_the_offset_of_any_clock_on_earth_is_kept(offset, hours):
+    when = taken({EXIF_TAKEN_AT: "2025:06:14 07:30:12", EXIF_TAKEN_OFFSET: offset}).taken_at
+    assert when.utcoffset() == timedelta(hours=hours)
+
+
+@pytest.mark.parametrize(
+    "offset",
+    ["+14:01", "-14:30", "+15:00", "", "  :  ", "+99:00", "Z", "summer", b"\xff\xff", 7, None],
+)
 def test_an_offset_that_makes_no_sense_is_left_out(offset):
     when = taken({EXIF_TAKEN_AT: "2025:06:14 07:30:12", EXIF_TAKEN_OFFSET: offset})
     assert when == Taken(JUNE_14, "exif")

@@ -3,11 +3,14 @@
 Days count from Monday 1 June; garden rules without a source, as in the rule table.
 """
 
-from datetime import timedelta
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from models.care import CareSettingsError, Thresholds, thresholds_of
+from models.care.visits import night_looks
+from models.entries import PhotoEntry
 from models.garden import Garden
 
 
@@ -248,3 +251,15 @@ def test_the_days_of_a_test_fit_each_other():
     limits = Thresholds()
     assert limits.test_open_days == limits.test_valid_days
     assert timedelta(days=limits.quiet_days) > timedelta(days=limits.photo_days)
+
+
+@pytest.mark.parametrize(
+    ("hour", "minute", "night"), [(12, 0, 1), (23, 59, 1), (24, 0, 1), (35, 59, 1), (36, 0, 2)]
+)
+def test_a_night_lasts_from_noon_to_noon(hour, minute, night):
+    """Photos after midnight are of the night that began the evening before."""
+    taken_at = datetime(2025, 7, 1, tzinfo=UTC) + timedelta(hours=hour, minutes=minute)
+    photo = PhotoEntry("n.jpg", "5e" * 32, taken_at, plant="A1", mode="night", caterpillar_count=2)
+    evening = replace(photo, photo="e.jpg", taken_at=datetime(2025, 7, 1, 21, tzinfo=UTC))
+    looks = night_looks([photo, evening], "A1")
+    assert [look.night.day for look in looks] == sorted({1, night})
