@@ -1,6 +1,6 @@
 """A garden's season: every plant's visits, and how sure each of them is."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,9 +42,17 @@ class Season:
     freedom: Floats
     spread: LeafSpread
     scatter: VisitScatter
+    _points: dict[str, tuple[SeverityPoint, ...]] = field(
+        default_factory=dict, init=False, repr=False
+    )
 
     def points(self, plant: str) -> tuple[SeverityPoint, ...]:
         """Return a plant's visits by day; none for a plant without a measured leaf."""
+        if plant not in self._points:
+            self._points[plant] = self._points_of(plant)
+        return self._points[plant]
+
+    def _points_of(self, plant: str) -> tuple[SeverityPoint, ...]:
         if plant not in self.plants:
             return ()
         places = np.flatnonzero(self.visits.plant == self.plants.index(plant))
