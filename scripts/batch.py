@@ -112,8 +112,6 @@ class Run:
         One a photo, in the order of the finding.
     overlays : tuple of Path
         Each photo's overlay, in the same order; empty when overlays were not asked for.
-    least_probability : float
-        Below it a pattern is ``unsure``; the classifier's.
     torch_off_count : int
         Torch-off photos, which belong to others and are no results of their own.
     """
@@ -122,7 +120,6 @@ class Run:
     finding: Finding
     results: tuple[PhotoResult, ...]
     overlays: tuple[Path, ...] = ()
-    least_probability: float = 0.5
     torch_off_count: int = 0
 
 
@@ -203,7 +200,7 @@ def score_paths(
     _write_tables(out, finding, results, explain=explain)
     drawn = tuple(out / j.overlay.relative_to(out.absolute()) for j in photo_jobs if j.overlay)
     paired = len(finding.photos) - len(photo_jobs)
-    return Run(out, finding, results, drawn, classifier.least_probability, paired)
+    return Run(out, finding, results, drawn, paired)
 
 
 def score_photo(job: PhotoJob) -> PhotoResult:

@@ -32,6 +32,7 @@ from vision.find import OUTPUT_MARKER
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from models.care.season import Season
     from scripts.batch import Run
     from scripts.results import PhotoResult
     from scripts.store import Settings
@@ -72,7 +73,7 @@ def score(
     """
     refuse_photos_as_out(paths, out)
     with one_sentence_errors():
-        run, filed = _score_and_file(
+        run, filed, season = _score_and_file(
             paths,
             out,
             garden,
@@ -82,7 +83,7 @@ def score(
             jobs=jobs,
             classifier=classifier,
         )
-        _close(run, filed)
+        _close(run, filed, season)
 
 
 @app.command()
@@ -141,7 +142,8 @@ def _demo_season(folder: Path, jobs: int | None) -> None:
     if not is_the_season(source, folder):
         refuse_filled(folder, "spotlamp-season")
     photos = plant_season(source, folder)
-    _, filed = _score_and_file([photos], folder / "results", folder, "", jobs=jobs, classifier=None)
+    results = folder / "results"
+    _, filed, _ = _score_and_file([photos], results, folder, "", jobs=jobs, classifier=None)
     log_season(source, folder)
     say(f"{filed}\n\n{season_told(folder)}")
 
@@ -314,14 +316,14 @@ def _score_and_file(
     garden: Path | None,
     plant: str,
     **options: Any,  # noqa: ANN401  handed on as they are
-) -> tuple["Run", str]:
-    """Score, and file into the garden's journal; return also what to say about the filing."""
+) -> tuple["Run", str, "Season | None"]:
+    """Score, and file into the garden's journal; return also what to say, and its season."""
     require_opencv()
     from scripts.filing import filing
 
     with filing(paths, _settings(options["classifier"]), garden, plant) as filer:
         run = _score(paths, out, **options, on_result=filer.file if filer else None)
-        return run, filer.report() if filer else ""
+        return (run, filer.report(), filer.season()) if filer else (run, "", None)
 
 
 def _settings(classifier: Path | None) -> "Settings":
@@ -330,11 +332,11 @@ def _settings(classifier: Path | None) -> "Settings":
     return Settings(classifier=classifier)
 
 
-def _close(run: "Run", filed: str = "") -> None:
+def _close(run: "Run", filed: str = "", season: "Season | None" = None) -> None:
     """Print the summary; end with 1 if no photo at all could be measured."""
     from scripts.summary import measured, summary
 
-    say(summary(run))
+    say(summary(run, season=season))
     if filed:
         say(f"\n{filed}")
     if not measured(run.results):

@@ -17,13 +17,15 @@ from scripts.columns import TABLES
 from scripts.gardens import known_plant, standing_garden
 from scripts.results import PhotoResult
 from scripts.store import Settings, measuring_fingerprint
+from vision.errors import SpotlampError
 from vision.find import find_photos, printable
 from vision.measure import MEASURING_VERSION
 
 if TYPE_CHECKING:
+    from models.care.season import Season
     from models.journal import Journal
 
-__all__ = ["Filer", "entry_of", "filing", "reading_version"]
+__all__ = ["Filer", "entry_of", "filing", "loose_entry", "reading_version"]
 
 _MOST_NAMED = 5
 _DIGITS = 12  # of a hash, enough to tell versions apart
@@ -84,6 +86,22 @@ def entry_of(
         mode=result.mode,
         version=version,
         flags=_flags(result, garden),
+        leaves=tuple(_leaves(result)),
+        **_cells("photos", result, _PHOTO_FIELDS),
+    )
+
+
+def loose_entry(result: PhotoResult, plant: str) -> PhotoEntry:
+    """Return a day photo as one of a record without a garden, under the plant's name given."""
+    if result.taken_at is None or result.taken_from is None:
+        raise ValueError(f"{result.name} has no reading")
+    return PhotoEntry(
+        photo=result.name,
+        sha256=result.name,
+        taken_at=in_garden_time(result.taken_at, result.taken_from, ZoneInfo("UTC")),
+        taken_from=result.taken_from,
+        plant=plant,
+        flags=result.flags,
         leaves=tuple(_leaves(result)),
         **_cells("photos", result, _PHOTO_FIELDS),
     )
@@ -192,6 +210,16 @@ class Filer:
             taken_at=known.taken_at,
             taken_from=known.taken_from,
         )
+
+    def season(self) -> "Season | None":
+        """Return the garden's season as it now stands; None where its record cannot be judged."""
+        from scripts.caring import last_season
+        from scripts.moments import now_in
+
+        try:
+            return last_season(self._folder, self._garden, now_in(self._garden.time_zone))
+        except SpotlampError:  # such as settings that are wrong: what was measured is told anyway
+            return None
 
     def report(self) -> str:
         """Return what was filed, ready to be printed."""

@@ -3,10 +3,16 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from pathlib import Path
 
-from models.pattern import BRING_IT, NO_DIAGNOSIS, PatternCall, combine, in_words
+from models.care.season import Season, season_of
+from models.care.words import DIRECTION_SIGNS, INTERVAL_WORDS, day_words, pattern_words
+from models.garden import Garden, Plant
+from models.pattern import BRING_IT, NO_DIAGNOSIS, in_words
+from models.progress import progress_curve
 from scripts.batch import PROBLEMS, Run
+from scripts.filing import loose_entry
 from scripts.night_summary import counted, night_lines
 from scripts.results import PhotoResult
 from vision.find import printable
@@ -17,26 +23,33 @@ __all__ = ["Standing", "measured", "standings", "summary", "worst_overlay"]
 SEARCH_HERE = "Search these plants for hornworms. One with white cocoons on its back: leave it."
 """What droppings ask for."""
 
+GONE = "× taken out"
 _MOST_LINES = 10
 
 
 @dataclass(frozen=True)
 class Standing:
-    """How sick one plant (or one photo, in a folder without plants) was found to be.
+    """How sick one plant (or one photo, in a folder without plants) is.
 
     Attributes
     ----------
     name : str
         Name of the plant or photo.
     severity_pct : float
-        Mean over the photos, percent of the leaf area looked at.
+        At the plant's last visit, percent of the leaf area looked at.
     low_pct, high_pct : float
-        Means of the photos' interval ends: as wide as if all photos erred the same way, for
-        what errs is mostly the light and the variety, which the photos of a plant share.
+        Of a plant the 95 % interval of its mean, as `flag` and `trend` have it; of a photo that of
+        measuring it.
     photos, leaves, lesions : int
         What it rests on.
-    pattern : PatternCall or None
-        What all its leaves together look like; None where none was called.
+    pattern : str
+        What its leaves look like, in words; empty where none was called.
+    late : bool
+        Whether a leaf looks like late blight.
+    day : date or None
+        Of the last visit; None where its photos have no date of their own, or for a photo.
+    going : str
+        Where the plant is going, by its last visits; empty for a photo.
     """
 
     name: str
@@ -46,32 +59,32 @@ class Standing:
     photos: int
     leaves: int
     lesions: int
-    pattern: PatternCall | None = None
+    pattern: str = ""
+    late: bool = False
+    day: date | None = None
+    going: str = ""
 
 
-def standings(results: Sequence[PhotoResult], least_probability: float = 0.5) -> list[Standing]:
-    """Return plants, worst first; photos where no photo lies in a plant's folder.
+def standings(results: Sequence[PhotoResult], season: Season | None = None) -> list[Standing]:
+    """Return plants by their last visit, worst first; photos where none lies in a plant's folder.
+
+    Plants that were taken out stand last.
 
     Parameters
     ----------
     results : sequence of PhotoResult
         Those without a severity are passed over.
-    least_probability : float
-        Below it a plant's pattern is ``unsure``.
+    season : Season, optional
+        That of the garden into which the results were filed: what is said of a plant is then said
+        by its whole record. Otherwise the results are all that is known.
     """
-    by_plant = any(result.plant for result in results)
-    groups: dict[str, list[PhotoResult]] = {}
-    for result in results:
-        if _severity(result) is None:
-            continue
-        key = _group(result) if by_plant else result.name
-        groups.setdefault(key, []).append(result)
-    names = _plant_names(groups) if by_plant else {key: key for key in groups}
-    found = [
-        _standing(printable(names[key]), members, least_probability)
-        for key, members in groups.items()
-    ]
-    return sorted(found, key=lambda standing: -standing.severity_pct)
+    seen = [result for result in results if _severity(result) is not None]
+    if not any(result.plant for result in results):
+        found = [_photo_standing(result) for result in seen]
+    else:
+        own = _season_of(seen)
+        found = [_plant_standing(name, season, own) for name in own.visits]
+    return sorted(found, key=lambda one: (one.going == GONE, -one.severity_pct))
 
 
 def _group(result: PhotoResult) -> str:
@@ -87,24 +100,64 @@ def _plant_names(folders: Iterable[str]) -> dict[str, str]:
     return {folder: name if counts[name] == 1 else folder for folder, name in short.items()}
 
 
-def _standing(name: str, members: Sequence[PhotoResult], least_probability: float) -> Standing:
-    readings = [result.reading for result in members if result.reading is not None]
-    leaves = [leaf for reading in readings for leaf in reading.leaves]
+def _season_of(results: Sequence[PhotoResult]) -> Season:
+    """Return the results as a season of a garden of which nothing else is known."""
+    names = _plant_names({_group(result) for result in results})
+    entries = [loose_entry(result, names[_group(result)]) for result in results]
+    times = [entry.taken_at for entry in entries] or [datetime.now(UTC)]
+    garden = Garden("", "UTC", plants=tuple(Plant(name, "") for name in names.values()))
+    return season_of(garden, entries, (), max(times), since=min(times))
+
+
+def _plant_standing(name: str, season: Season | None, own: Season) -> Standing:
+    """Return how a plant stands by the garden's record, else by the photos alone."""
+    known = season if season and season.visits.get(name) else own
+    visit, day = known.visits[name][-1], known.measured_days[name][-1]
+    dated = any(photo.taken_from != "file" for photo in day.used)
     return Standing(
-        name,
-        _mean(reading.severity_pct for reading in readings),
-        _mean(reading.severity_low_pct for reading in readings),
-        _mean(reading.severity_high_pct for reading in readings),
-        len(members),
-        len(leaves),
-        sum(len(leaf.lesions) for leaf in leaves),
-        combine([call for result in members for call in result.leaf_patterns], least_probability),
+        printable(name),
+        visit.severity_pct,
+        visit.low_pct,
+        visit.high_pct,
+        len(day.used),
+        visit.leaf_count,
+        sum(leaf.lesion_count for photo in day.used for leaf in photo.leaves),
+        pattern_words(visit) if visit.pattern else "",
+        visit.late,
+        visit.day if dated else None,
+        _going(name, known),
     )
 
 
-def _mean(values: Iterable[float | None]) -> float:
-    known = [value for value in values if value is not None]
-    return sum(known) / len(known) if known else float("nan")
+def _going(name: str, season: Season) -> str:
+    """Return where a plant is going, with its sign."""
+    if name not in season.plants:
+        return GONE
+    curve = progress_curve(season.courses, name, since=season.first_day)
+    if curve is None or curve.course.line is None:
+        return _count(len(season.visits[name]), "visit")
+    direction = curve.course.direction
+    return f"{DIRECTION_SIGNS[direction]} {direction}"
+
+
+def _photo_standing(result: PhotoResult) -> Standing:
+    leaves = result.reading.leaves if result.reading else ()
+    pattern = result.pattern
+    return Standing(
+        printable(result.name),
+        _known(result.reading.severity_pct if result.reading else None),
+        _known(result.reading.severity_low_pct if result.reading else None),
+        _known(result.reading.severity_high_pct if result.reading else None),
+        1,
+        len(leaves),
+        sum(len(leaf.lesions) for leaf in leaves),
+        in_words(pattern) if pattern else "",
+        pattern is not None and pattern.blight_kind == "late",
+    )
+
+
+def _known(value: float | None) -> float:
+    return float("nan") if value is None else value
 
 
 def measured(results: Iterable[PhotoResult]) -> list[PhotoResult]:
@@ -128,12 +181,19 @@ def worst_overlay(run: Run) -> Path | None:
     return max(known)[1] if known else None
 
 
-def summary(run: Run, torch_nm: float | None = None) -> str:
+def summary(run: Run, torch_nm: float | None = None, season: Season | None = None) -> str:
     """Return the closing words of a run, ready to be printed.
 
-    ``torch_nm`` is the wavelength of the UV torch, where it is known.
+    Parameters
+    ----------
+    run : Run
+        What was done.
+    torch_nm : float, optional
+        The wavelength of the UV torch, where it is known.
+    season : Season, optional
+        That of the garden, as in `standings`.
     """
-    found = standings(run.results, run.least_probability)
+    found = standings(run.results, season)
     parts = (
         _counts(run),
         _worst(run, found),
@@ -197,22 +257,24 @@ def _passed_over(run: Run) -> str:
 def _worst(run: Run, found: Sequence[Standing]) -> list[str]:
     if not found:
         return []
-    what = "plants" if any(result.plant for result in run.results) else "photos"
+    plants = any(result.plant for result in run.results)
     shown = found[:_MOST_LINES]
     width = max(len(standing.name) for standing in shown)
-    lines = [f"Worst {what} first: spotted or yellowed part of the leaf area looked at"]
+    what = "plants first, by the last visit" if plants else "photos first"
+    lines = [f"Worst {what}: spotted or yellowed part of the leaf area looked at"]
     lines += [_standing_line(standing, width) for standing in shown]
     if len(found) > len(shown):
         lines.append(f"  and {len(found) - len(shown)} more in photos.csv")
     called = any(standing.pattern for standing in found)
     note = NO_DIAGNOSIS if called else "It is not a diagnosis."
-    lines.append(f"In brackets: the 95 % interval of the measurement. {note}")
+    of_photo = "In brackets: the 95 % interval of the measurement."
+    lines.append(f"{INTERVAL_WORDS if plants else of_photo} {note}")
     return lines
 
 
 def _urgent(found: Sequence[Standing]) -> list[str]:
     """Name every plant that looks like late blight, and what to do at once."""
-    late = [one.name for one in found if one.pattern and one.pattern.blight_kind == "late"]
+    late = [one.name for one in found if one.late and one.going != GONE]
     return [f"Late-blight-like: {', '.join(late)}.", f"  {BRING_IT}."] if late else []
 
 
@@ -236,8 +298,14 @@ def _standing_line(standing: Standing, width: int) -> str:
     interval = f"({standing.low_pct:.1f} to {standing.high_pct:.1f})"
     rests_on = f"{_count(standing.leaves, 'leaf', 'leaves')}, {_count(standing.lesions, 'lesion')}"
     photos = f"{_photos(standing.photos)}, " if standing.photos > 1 else ""
-    pattern = f"; {in_words(standing.pattern)}" if standing.pattern else ""
-    return f"  {name}  {standing.severity_pct:5.1f} % {interval:15}  {photos}{rests_on}{pattern}"
+    pattern = f"; {standing.pattern}" if standing.pattern else ""
+    when = ""
+    if standing.going:
+        day = day_words(standing.day) if standing.day else "no date"
+        when = f"{day:>10}  "
+    going = f"{standing.going:13}  " if standing.going else ""
+    share = f"{standing.severity_pct:5.1f} % {interval:15}"
+    return f"  {name}  {when}{share}  {going}{photos}{rests_on}{pattern}"
 
 
 def _unused(run: Run) -> list[str]:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
-from itertools import groupby, pairwise
+from itertools import groupby
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -17,7 +17,6 @@ from models.journal import open_journal
 from models.progress import Effect, ProgressCurve, Season, judge_spray, progress_curve
 from models.progress.course import RECENT_DAYS
 from models.progress.growth import AFTER_DAYS
-from models.progress.leaves import SEASON_GAP_DAYS
 from scripts.caring import last_season
 from scripts.gardens import known_plant
 from scripts.moments import now_in
@@ -124,7 +123,7 @@ def read_trend(
         log = journal.log_entries()
     courses = season.courses
     threshold = season.limits.sick_pct if threshold_pct is None else threshold_pct
-    first = since or _first_day(season)
+    first = since or season.first_day
     found = [
         progress_curve(courses, name, threshold_pct=threshold, recent_days=recent_days, since=first)
         for name in _chosen(garden, courses, plants)
@@ -158,16 +157,6 @@ def told_season(
             "file them with “spotlamp score”."
         )
     return season
-
-
-def _first_day(season: Gathered) -> date:
-    """Return the first measured day after the last gap of ``SEASON_GAP_DAYS``."""
-    days = sorted({day.day for found in season.measured_days.values() for day in found})
-    first = days[0]
-    for earlier, later in pairwise(days):
-        if (later - earlier).days > SEASON_GAP_DAYS:
-            first = later
-    return first
 
 
 def _notes(season: Gathered, first: date) -> dict[str, tuple[str, ...]]:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from math import exp
 
+from models.care.words import DIRECTION_SIGNS
 from models.progress import Course, DaysTo, ProgressCurve
 from models.progress.course import HARDLY_SICK_PCT
 from models.progress.curve import Change, Doubling
@@ -21,7 +22,6 @@ __all__ = [
     "table_lines",
 ]
 
-_MARKS = {"rising": "▲", "level": "=", "falling": "▼", "cannot tell": "?"}
 
 GONE = "taken out"
 """What stands where a direction would, of a plant that is gone."""
@@ -35,7 +35,7 @@ def mark(curve: ProgressCurve) -> str:
     if curve.gone:
         return f"× {GONE}"
     direction = curve.course.direction
-    return f"{_MARKS[direction]} {direction}"
+    return f"{DIRECTION_SIGNS[direction]} {direction}"
 
 
 def day_words(day: date) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -158,6 +159,15 @@ class Season:
         """Each plant's measured days with the photos that count, also of those that are gone."""
         days = {name: days_of(photos, name) for name, photos in self.photos_of.items()}
         return {name: found for name, found in days.items() if found}
+
+    @property
+    def first_day(self) -> date:
+        """The first measured day after the last gap that ends a season; today without any."""
+        from models.progress.leaves import SEASON_GAP_DAYS
+
+        days = sorted({day.day for found in self.measured_days.values() for day in found})
+        gaps = (b for a, b in pairwise(days) if (b - a).days > SEASON_GAP_DAYS)
+        return max([*days[:1], *gaps], default=self.today)
 
     @cached_property
     def courses(self) -> "Courses":

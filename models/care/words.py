@@ -8,6 +8,7 @@ from models.care.visits import Visit
 from models.numerals import plain_number
 
 __all__ = [
+    "DIRECTION_SIGNS",
     "INTERVAL_WORDS",
     "MM_PER_INCH",
     "day_words",
@@ -23,6 +24,8 @@ MM_PER_INCH = 25.4  # exact by definition
 
 _MANY = 10  # names that are still read one by one
 _NUMBER = re.compile(r"[1-9][0-9]{0,8}$")
+DIRECTION_SIGNS = {"rising": "▲", "level": "=", "falling": "▼", "cannot tell": "?"}
+"""The second cue beside the word for where a plant is going."""
 
 INTERVAL_WORDS = (
     "In brackets: the 95 % interval of the plant's mean, from how much its leaves differ."

@@ -1,11 +1,13 @@
 """The closing words: worst first, what could not be used and why, where the files are."""
 
-from datetime import datetime
+import re
+from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
 
-from models.pattern import PatternCall
+from models.pattern import PatternCall, combine
 from scripts.batch import Run
 from scripts.results import PhotoResult
 from scripts.summary import standings, summary, worst_overlay
@@ -16,14 +18,17 @@ from vision.records import DayReading, LeafReading, Lesion
 LESION = Lesion(1, 1.0, 1.0, 9.0, 3.4, 1.0, 1.0, 1.0, 1.0, 20.0, 0.0, 5.0, False)
 
 
-def photo(name, severity, spread=1.0, flags=(), lesions=1, **more):
+def photo(name, severity, spread=1.0, flags=(), lesions=1, day=1, taken_from="exif", **more):
     low, high = severity - spread, severity + spread
     leaf = LeafReading(
         1, 1.0, 1.0, 900.0, (LESION,) * lesions, severity, 0.0, severity, low, high, (50, -20, 30)
     )
-    reading = DayReading((leaf,), flags, 900.0, severity, 0.0, severity, low, high)
-    when = datetime(2024, 7, 1)
-    return PhotoResult(name, "ab", when, "file", 40, 30, flags, reading, **more)
+    leaves = tuple(replace(leaf, leaf=n + 1) for n in range(len(more.get("leaf_patterns", "1"))))
+    reading = DayReading(leaves, flags, 900.0, severity, 0.0, severity, low, high)
+    when = datetime(2024, 7, day)
+    if "leaf_patterns" in more:
+        more["pattern"] = combine(list(more["leaf_patterns"]), 0.5)
+    return PhotoResult(name, "ab", when, taken_from, 40, 30, flags, reading, **more)
 
 
 def without_leaf(name):
@@ -38,14 +43,42 @@ def run_of(*results, finding=None, overlays=()):
     return Run(Path("out"), finding or Finding(()), results, overlays)
 
 
-def test_plants_come_worst_first_with_the_mean_of_their_photos():
-    found = standings([photo("a/1", 4.0), photo("b/1", 10.0), photo("b/2", 20.0, spread=3.0)])
-    assert [standing.name for standing in found] == ["b", "a"]
-    worst = found[0]
-    # (10 + 20) / 2 = 15; lows 9 and 17 give 13, highs 11 and 23 give 17.
-    assert worst.severity_pct == pytest.approx(15.0)
-    assert (worst.low_pct, worst.high_pct) == (pytest.approx(13.0), pytest.approx(17.0))
-    assert (worst.photos, worst.leaves, worst.lesions) == (2, 2, 2)
+def test_plants_come_worst_first_by_their_last_visit_with_its_day_and_direction():
+    """What a plant was like weeks ago does not make it look better, or worse, today."""
+    results = [
+        photo(f"{plant}/{day}", severity, day=day)
+        for plant, course in (("a", (30, 20, 12, 6, 3)), ("b", (1, 2, 5, 12, 25)))
+        for day, severity in zip((1, 8, 15, 22, 29), course, strict=True)
+    ]
+    worst, other = standings(results)
+    assert (worst.name, worst.severity_pct, worst.day) == ("b", 25.0, date(2024, 7, 29))
+    assert (worst.going, other.going) == ("▲ rising", "▼ falling")
+    assert (worst.photos, worst.leaves, worst.lesions) == (1, 1, 1)
+    shown = summary(run_of(*results))
+    assert "Worst plants first, by the last visit" in shown
+    assert re.search(r"b +Mon 29 Jul +25\.0 % .* ▲ rising", shown)
+
+
+def test_the_photos_of_a_day_are_one_visit_with_the_interval_of_the_plants_mean():
+    (found,) = standings([photo("b/1", 10.0), photo("b/2", 20.0)])
+    assert found.severity_pct == pytest.approx(15.0)
+    # Leaves so unlike each other leave more open than the measuring of each does.
+    assert found.low_pct < 9
+    assert found.high_pct > 21
+    assert (found.photos, found.leaves, found.lesions) == (2, 2, 2)
+
+
+def test_flagged_photos_of_a_day_count_only_where_there_are_no_others():
+    (found,) = standings([photo("b/1", 10.0), photo("b/2", 20.0, flags=("blurred",))])
+    assert found.severity_pct == 10.0
+    (found,) = standings([photo("b/2", 20.0, flags=("blurred",))])
+    assert found.severity_pct == 20.0
+
+
+def test_a_plant_whose_photos_have_no_date_of_their_own_is_given_none():
+    (found,) = standings([photo("b/1", 10.0, taken_from="file")])
+    assert found.day is None
+    assert "no date" in summary(run_of(photo("b/1", 10.0, taken_from="file")))
 
 
 def test_without_folders_the_photos_themselves_come_worst_first():
@@ -122,17 +155,20 @@ SPOT, HEALTHY = call("spot", spot=0.8), call("none", none=0.9)
 LATE = call("blight", "late", blight=0.8)
 
 
-def test_a_plants_pattern_is_that_of_all_its_leaves_together():
+def test_a_plants_pattern_is_that_of_its_last_visit_in_the_words_of_flag():
     results = [
         photo("a/1", 4.0, leaf_patterns=(HEALTHY, SPOT)),
         photo("a/2", 0.0, leaf_patterns=(HEALTHY,)),
         photo("b/1", 1.0, leaf_patterns=(SPOT, LATE)),
         photo("c/1", 0.5),
+        photo("d/1", 9.0, leaf_patterns=(SPOT,)),
+        photo("d/2", 0.0, day=8, leaf_patterns=(HEALTHY,)),
     ]
-    found = {standing.name: standing.pattern for standing in standings(results)}
-    assert found["a"].pattern == "spot"
-    assert found["b"].pattern == "unsure"  # (0.8 + 0) / 2 for each
-    assert found["c"] is None
+    found = {standing.name: standing for standing in standings(results)}
+    assert found["a"].pattern == "spot-like"
+    assert found["b"].pattern == "late-blight-like"  # one leaf is enough to be named
+    assert found["c"].pattern == ""
+    assert found["d"].pattern == "no pattern"
     shown = summary(run_of(*results))
     assert "lesion; spot-like" in shown or "lesions; spot-like" in shown
     assert "A pattern says what lesions look like. It is not a diagnosis." in shown
