@@ -116,7 +116,8 @@ def test_flags_of_measured_photos_are_explained_and_counted():
     shown = summary(run_of(photo("a", 1.0, flags=("blurred",)), photo("b", 1, flags=("blurred",))))
     assert f"2 × {explain('blurred')}" in shown
     assert "could not be used" not in shown
-    assert "problems.txt" not in shown
+    assert "+ 0 named in problems.txt" in shown
+    assert "one sentence each" not in shown
 
 
 def test_a_long_list_ends_after_ten_and_says_how_many_more_there_are():
