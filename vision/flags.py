@@ -47,7 +47,7 @@ _ALL = (
     Flag("touching", "Leaves touch or overlap and were measured as one."),
     Flag(
         "outline_unknown",
-        "The leaf has several parts: how much was eaten cannot be told from its outline.",
+        "The leaf has several parts, or gaps that may be natural: what was eaten cannot be told.",
     ),
     Flag("all_sick", "So little green is left that the healthy colour had to be assumed."),
     Flag("busy_background", "The leaf lies among other plants or soil: its outline is less sure."),

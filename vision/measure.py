@@ -33,7 +33,7 @@ from vision.tissue import Healthy, healthy_colour, leaf_lab
 
 __all__ = ["MEASURING_VERSION", "measure_day_photo"]
 
-MEASURING_VERSION = 11
+MEASURING_VERSION = 12
 """Raised whenever the same photo would be measured differently."""
 
 _LEAST_HEALTHY_SHARE = 0.05

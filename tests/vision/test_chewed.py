@@ -75,9 +75,28 @@ def test_turning_and_mirroring_the_leaf_keeps_what_was_eaten(turn):
 
 
 def test_a_larger_bite_reads_more():
-    values = [read(bite(blade(), 215, 210, radius)).pct for radius in (20, 32, 44)]
+    values = [read(bite(blade(), 215, 210, radius)).pct for radius in (42, 48, 54)]
     assert values == sorted(values)
     assert values[0] < values[2]
+
+
+def test_a_lone_nibble_that_may_be_natural_is_not_told():
+    assert read(bite(blade(), 215, 210, 30)) is None
+
+
+def test_a_bay_with_a_dead_rim_was_left_by_disease_and_is_not_told():
+    whole = blade()
+    rest = bite(whole, 215, 210, 42)
+    rows, cols = np.indices(whole.shape)
+    rim = rest & (np.hypot(rows - 215, cols - 210) < 60)
+    assert read(rest).pct > 5
+    assert read(rest, np.where(rim, LESION, np.where(rest, LEAF, 0))) is None
+
+
+def test_specks_of_glare_are_no_eaten_holes():
+    found = read(bite(bite(blade(), 130, 150, 5), 130, 250, 5))
+    assert (found.pct, found.low_pct) == (0, 0)
+    assert not found.missing.any()
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -110,7 +129,7 @@ def test_a_leaf_with_large_eaten_holes_is_one_leaf_and_is_read():
 
 def test_the_more_is_gone_the_less_surely_it_is_said():
     whole = blade()
-    few, many = bite(whole, 215, 210, 30), whole
+    few, many = bite(whole, 215, 210, 42), whole
     for col in (100, 170, 240, 310):
         many = bite(bite(many, 215, col, 45), 45, col, 40)
     widths = [one.high_pct - one.low_pct for one in map(read, (whole, few, many))]
