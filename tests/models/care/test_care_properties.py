@@ -279,9 +279,9 @@ def test_what_comes_later_does_not_change_the_plan_of_today(season, events, mome
 def stories(draw):
     """Return walks round sick plants, peroxide on some, what happens then, and a moment in it."""
     day = draw(st.integers(0, 8))
-    patterns = st.sampled_from(["spot"] * 8 + ["blight", "none"])
+    patterns = st.sampled_from(["spot"] * 12 + ["blight", "none"])
     kinds = st.sampled_from(["early", "late", "unsure"])
-    walks = [day, *draw(st.lists(st.integers(day + 1, day + 10), max_size=4, unique=True))]
+    walks = [day, *draw(st.lists(st.integers(day + 1, day + 9), max_size=4, unique=True))]
     photos = [
         ("photo", walk, plant, draw(st.floats(4, 39)), draw(patterns), draw(kinds))
         for walk in walks
@@ -301,13 +301,41 @@ def stories(draw):
     rain = [("rain", on, draw(st.sampled_from([0.2, 0.4, 0.6, 9.0])))
             for on in draw(st.lists(st.integers(0, 15), max_size=3))]  # fmt: skip
     events = [*photos, *soda, *sprays, *rain, *draw(anything)[:2]]
-    now = day + draw(st.integers(1, 12)), draw(st.sampled_from([6.0, 8.5, 12.0, 22.0]))
+    # The days on which something happened, and those after, are the ones that tell.
+    then = draw(st.sampled_from([e[1] for e in [*sprays, *rain]] or walks))
+    now = then + draw(st.integers(0, 2)), draw(st.sampled_from([6.0, 8.5, 12.0, 22.0]))
     return events, now
 
 
-lived = st.one_of(st.tuples(anything, moments), stories(), stories(), stories())
+@st.composite
+def spot_tests(draw):
+    """Return a garden of leaf spot, walked every second day, one plant tested, looks, a moment."""
+    photos = [
+        ("photo", walk, plant, draw(st.floats(8, 39)), "spot", "early")
+        for walk in range(0, 16, 2)
+        for plant in PLANTS
+    ]
+    on = draw(st.integers(1, 3))
+    verdicts = st.sampled_from(["no-burn", "no-burn", "no-burn", "burned"])
+    looks = [("seen", day, draw(verdicts), "A1")
+             for day in sorted(draw(st.sets(st.integers(on + 1, on + 6), max_size=2)))]  # fmt: skip
+    spray = ("spray", on, "peroxide", ["A1"], draw(st.sampled_from([6.5, 6.5, 19.0])))
+    then = draw(st.sampled_from([e[1] for e in looks] or [on]))
+    now = then + draw(st.sampled_from([0, 0, 1, 3])), draw(st.sampled_from([6.0, 8.5, 12.0]))
+    return [("spray", 0, "soda", [], 6.5), *photos, spray, *looks], now
 
-very_often = settings(often, max_examples=80)
+
+STORIES = {
+    "anything": st.tuples(anything, moments),
+    "stories": stories(),
+    "spot-tests": spot_tests(),
+}
+
+
+def in_every_story(test):
+    """Hold a test to random seasons of each kind, a moment in each."""
+    told = often(given(data=st.data())(test))
+    return pytest.mark.parametrize("kind", STORIES)(told)
 
 
 def own(invented, entries, plant):
@@ -352,10 +380,9 @@ def last_peroxide(invented, log, plant):
     return (sprays[-1], looks_for_burn(mine, plant, sprays[-1])) if sprays else None
 
 
-@given(told=lived)
-@very_often
-def test_nothing_is_ever_sprayed_on_a_plant_under_isolation(season, told):
-    events, moment = told
+@in_every_story
+def test_nothing_is_ever_sprayed_on_a_plant_under_isolation(season, data, kind):
+    events, moment = data.draw(STORIES[kind])
     invented = built(season, events)
     now = invented.at(*moment)
     log = holding(invented, now)
@@ -375,10 +402,9 @@ def test_nothing_is_ever_sprayed_on_a_plant_under_isolation(season, told):
                 assert "all plants" not in task.what
 
 
-@given(told=lived)
-@very_often
-def test_no_peroxide_comes_before_a_day_a_look_and_one_more_day(season, told):
-    events, moment = told
+@in_every_story
+def test_no_peroxide_comes_before_a_day_a_look_and_one_more_day(season, data, kind):
+    events, moment = data.draw(STORIES[kind])
     invented = built(season, events)
     now = invented.at(*moment)
     log = holding(invented, now)
@@ -397,10 +423,9 @@ def test_no_peroxide_comes_before_a_day_a_look_and_one_more_day(season, told):
             assert starts(invented, task) >= first + timedelta(hours=24)
 
 
-@given(told=lived)
-@very_often
-def test_a_burn_stops_peroxide_everywhere_and_everything_on_its_plant(season, told):
-    events, moment = told
+@in_every_story
+def test_a_burn_stops_peroxide_everywhere_and_everything_on_its_plant(season, data, kind):
+    events, moment = data.draw(STORIES[kind])
     invented = built(season, events)
     now = invented.at(*moment)
     log = holding(invented, now)
@@ -416,12 +441,11 @@ def test_a_burn_stops_peroxide_everywhere_and_everything_on_its_plant(season, to
             assert {task.kind for task in tasks} <= {"prevent"}
 
 
-@given(told=lived)
-@very_often
+@in_every_story
 def test_each_plant_sprayed_with_peroxide_awaits_its_look_and_nothing_is_sprayed_today(
-    season, told
+    season, data, kind
 ):
-    events, moment = told
+    events, moment = data.draw(STORIES[kind])
     invented = built(season, events)
     now = invented.at(*moment)
     log = holding(invented, now)
@@ -441,10 +465,9 @@ def test_each_plant_sprayed_with_peroxide_awaits_its_look_and_nothing_is_sprayed
             assert not [t for t in tasks if t.kind in SPRAYS and t.day <= now.date()]
 
 
-@given(told=lived)
-@very_often
-def test_no_spray_is_advised_more_often_than_the_rule_says(season, told):
-    events, moment = told
+@in_every_story
+def test_no_spray_is_advised_more_often_than_the_rule_says(season, data, kind):
+    events, moment = data.draw(STORIES[kind])
     invented = built(season, events)
     now = invented.at(*moment)
     log = holding(invented, now)
@@ -460,10 +483,9 @@ def test_no_spray_is_advised_more_often_than_the_rule_says(season, told):
                 assert (after - before).days >= least or (product == "soda" and rained)
 
 
-@given(told=lived)
-@very_often
-def test_no_spray_follows_from_a_look_older_than_the_rule_says(season, told):
-    events, moment = told
+@in_every_story
+def test_no_spray_follows_from_a_look_older_than_the_rule_says(season, data, kind):
+    events, moment = data.draw(STORIES[kind])
     invented = built(season, events)
     now = invented.at(*moment)
     for task in invented.plan(*moment).tasks:
@@ -473,11 +495,11 @@ def test_no_spray_follows_from_a_look_older_than_the_rule_says(season, told):
                 assert looked_at(invented, plant, now, oldest)
 
 
-@given(told=lived, later=st.integers(1, 9))
-@very_often
-def test_a_plan_never_moves_because_time_passes_except_to_ask_for_a_look(season, told, later):
+@in_every_story
+def test_a_plan_never_moves_because_time_passes_except_to_ask_for_a_look(season, data, kind):
     """Nothing is logged nor photographed in between: no spray is new, and none comes earlier."""
-    events, (day, _) = told
+    events, (day, _) = data.draw(STORIES[kind])
+    later = data.draw(st.integers(1, 9))
     invented = built(season, [e for e in events if e[0] != "withdraw"])
     now = invented.at(day, 6)
     invented.entries = [e for e in invented.entries if e.at <= now]
