@@ -316,19 +316,36 @@ def spot_tests(draw):
         for plant in PLANTS
     ]
     on = draw(st.integers(1, 3))
-    verdicts = st.sampled_from(["no-burn", "no-burn", "no-burn", "burned"])
-    looks = [("seen", day, draw(verdicts), "A1")
-             for day in sorted(draw(st.sets(st.integers(on + 1, on + 6), max_size=2)))]  # fmt: skip
+    verdicts = st.sampled_from(["no-burn", "no-burn", "burned"])
+    looked = sorted(draw(st.sets(st.integers(on + 1, on + 6), max_size=3)))
+    looks = [("seen", day, draw(verdicts), "A1") for day in looked]
     spray = ("spray", on, "peroxide", ["A1"], draw(st.sampled_from([6.5, 6.5, 19.0])))
-    then = draw(st.sampled_from([e[1] for e in looks] or [on]))
-    now = then + draw(st.sampled_from([0, 0, 1, 3])), draw(st.sampled_from([6.0, 8.5, 12.0]))
-    return [("spray", 0, "soda", [], 6.5), *photos, spray, *looks], now
+    soda = ("spray", draw(st.sampled_from([0, -14])), "soda", [], 6.5)
+    wet = draw(st.lists(st.integers(0, 8), max_size=2))
+    rain = [("rain", day, draw(st.sampled_from([0.2, 0.4, 9.0]))) for day in wet]
+    then = draw(st.sampled_from(looked or [on]))
+    now = then + draw(st.sampled_from([0, 0, 1, 2, 3])), draw(st.sampled_from([6.0, 8.5, 12.0]))
+    return [soda, *photos, spray, *looks, *rain], now
+
+
+@st.composite
+def isolations(draw):
+    """Return a garden in which B1 looks like late blight, and then is seen again and again."""
+    photos = [("photo", walk, plant, 0.2, "none", "") for walk in range(0, 29, 4)
+              for plant in PLANTS[:-1]]  # fmt: skip
+    late = ("photo", 4, "B1", draw(st.floats(10, 30)), "blight", "late")
+    seen = st.sampled_from([("spot", ""), ("blight", "unsure"), ("none", ""), ("blight", "early")])
+    later = [("photo", walk, "B1", draw(st.floats(0, 45)), *draw(seen)) for walk in range(8, 29, 4)]
+    words = [("seen", draw(st.integers(0, 26)), "cleared", "B1")] if draw(st.booleans()) else []
+    now = draw(st.integers(4, 28)), draw(st.sampled_from([6.0, 8.5, 22.0]))
+    return [*photos, late, *later, *words], now
 
 
 STORIES = {
     "anything": st.tuples(anything, moments),
     "stories": stories(),
     "spot-tests": spot_tests(),
+    "isolations": isolations(),
 }
 
 
