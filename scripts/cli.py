@@ -63,7 +63,8 @@ def score(
     lesions look like spot or like blight; that is a pattern, not a diagnosis.
 
     Writes photos.csv, leaves.csv, lesions.csv, frass.csv and caterpillars.csv into DIR (see
-    "spotlamp columns"), problems.txt when files could not be read, and the pictures asked for.
+    "spotlamp columns"), problems.txt when photos could not be measured, and the pictures
+    asked for.
     In a garden (see "spotlamp new") it also files each photo to its plant in the journal.
 
     Costs less than a second for a photo of 12 megapixels on one core, and 0.1 s more for the

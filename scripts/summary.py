@@ -214,8 +214,8 @@ def _counts(run: Run) -> list[str]:
     named, paired = len(run.results) - used, run.torch_off_count
     lines = [
         line,
-        f"Photos found: {len(run.finding.photos)} = {used} measured + {named} named in {PROBLEMS}"
-        f" + {paired} passed over.",
+        f"Photos found: {len(run.finding.photos)} = {used} measured + {named} named"
+        f"{f' in {PROBLEMS}' if named else ''} + {paired} passed over.",
     ]
     if kept:
         lines.append(f"{_photos(kept)} unchanged since an earlier run: not measured again.")
@@ -246,8 +246,8 @@ def _passed_over(run: Run) -> str:
         (run.finding.output_count, "folder of results", "folders of results"),
         (
             len(run.finding.unlisted),
-            "folder that cannot be opened",
-            "folders that cannot be opened",
+            "folder not looked into",
+            "folders not looked into",
         ),
     )
     parts = [_count(*count) for count in counts if count[0]]

@@ -75,7 +75,7 @@ def test_a_folder_that_is_nested_too_deep_is_named(garden, tmp_path, spotlamp):
     (named,) = (tmp_path / "out" / "problems.txt").read_text(encoding="utf-8").splitlines()
     assert named.endswith("ddd” cannot be looked into: it is nested too deep.")
     assert len(named) < 250
-    assert "Passed over: 1 folder that cannot be opened." in result.output
+    assert "Passed over: 1 folder not looked into." in result.output
 
 
 def test_a_one_pixel_photo_is_no_reason_to_stop(garden, tmp_path, spotlamp, read_table):
