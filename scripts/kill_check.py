@@ -26,7 +26,7 @@ from models.journal import open_journal
 from models.journal.examining import is_sound
 from scripts.terminal import sample_garden
 
-__all__ = ["Outcome", "kill_and_compare"]
+__all__ = ["Outcome", "copy_photos", "kill_and_compare", "make_garden"]
 
 _ENDINGS = (".jpg", ".jpeg")
 _LONGEST_DELAY_SECONDS = 0.1
@@ -65,9 +65,9 @@ def kill_and_compare(folder: Path, photos: int, kills: int, seed: int, jobs: int
     jobs : int
         Processes of a run.
     """
-    _copy_photos(folder / "photos", photos)
+    copy_photos(folder / "photos", photos)
     for name in ("calm", "killed"):
-        _make_garden(folder / name)
+        make_garden(folder / name)
     _score(folder, "calm", jobs).wait(_LONGEST_RUN_SECONDS)
     expected = _snapshot(folder / "calm")
     chance = random.Random(seed)
@@ -83,7 +83,7 @@ def kill_and_compare(folder: Path, photos: int, kills: int, seed: int, jobs: int
     return Outcome(tuple(struck), tuple(problems))
 
 
-def _copy_photos(target: Path, count: int) -> None:
+def copy_photos(target: Path, count: int) -> None:
     """Copy sample photos, each with other bytes behind its picture, so that none is known."""
     garden = sample_garden()
     if garden is None:
@@ -97,7 +97,8 @@ def _copy_photos(target: Path, count: int) -> None:
             stream.write(number.to_bytes(4, "big"))
 
 
-def _make_garden(folder: Path) -> None:
+def make_garden(folder: Path) -> None:
+    """Make a garden of four plants without a journal."""
     folder.mkdir()
     beds = {"North": [["A1", "A2"], ["A3", "A4"]]}
     (folder / GARDEN_FILE).write_text(garden_text("Test", "UTC", beds=beds), "utf-8")

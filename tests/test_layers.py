@@ -30,6 +30,7 @@ DECODING_MODULES = {"PIL", "pillow_heif", "imageio", "skimage.io", "matplotlib.i
 MAY_DECODE = {
     "vision/photo.py": "the module that decodes photos",
     "vision/colour_profile.py": "converts decoded pixels with Pillow's colour engine",
+    "scripts/attack_files.py": "writes broken photos with Pillow; reads none",
     "scripts/make_samples.py": "writes the sample photos with Pillow; reads none",
     "scripts/letters.py": "draws letters with Pillow; reads no picture",
     "scripts/outline_pictures.py": "training masks and backgrounds, which are not scored",
