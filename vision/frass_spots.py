@@ -130,7 +130,7 @@ def outline_of(seen: Seen, spots: Spots, number: int) -> Outline:
         away = np.hypot(down - spots.rows[other], right - spots.cols[other])
         mask &= own <= away / spots.diameter_px[other]
     if np.count_nonzero(mask) < _NEARLY_ALL * np.pi / 4 * size**2:
-        mask = own < 0.5
+        mask = own <= max(0.5, float(own.min()))  # of a tiny one at least a pixel
     return Outline(STEP_PX * top, STEP_PX * left, largest_part(mask))
 
 

@@ -72,6 +72,12 @@ def test_where_hardly_a_pixel_is_seen_a_disc_of_the_expected_size_serves():
     assert np.count_nonzero(outline.mask) == pytest.approx(314, rel=0.06)
 
 
+def test_a_thing_smaller_than_a_pixel_still_has_one():
+    seen = seen_with([(20, 30, 3.0, 5.0)])
+    tiny = Seen(seen.middle, np.full_like(seen.inside, -9), np.full_like(seen.diameter_px, 0.3))
+    assert np.count_nonzero(outline_of(tiny, find_spots(tiny), 0).mask) >= 1
+
+
 def test_a_thing_at_the_edge_of_the_picture_is_outlined_without_leaving_it():
     seen = seen_with([(1, 1, 3.0, 5.0)])
     outline = outline_of(seen, find_spots(seen), 0)
