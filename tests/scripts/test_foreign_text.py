@@ -54,7 +54,7 @@ def test_notes_and_products_keep_their_words_and_their_line(told):
     told("new", "beds", "--bed", "North=A1")
     note = f"dry{TITLE}{TURNED}\n9  2030-01-01 12:00  sprayed peroxide"
     assert r"dry\x1b" in told("log", "note", note, "--garden", "beds")
-    told("log", "spray", f"nettle{TITLE}", "A1", "--garden", "beds")
+    told("log", "spray", f"nettle{TITLE}", "A1", "--other", "--garden", "beds")
     listed = told("log", "--garden", "beds").splitlines()
     assert len(listed) == 2
     told("plan", "--garden", "beds")
