@@ -64,12 +64,20 @@ def flag_text(season: Season, plan: Plan, wanted: Sequence[str]) -> str:
     shown.sort(key=lambda status: order.index(status.status))
     head = f"{season.garden.name}, {time_words(plan.now)} {plan.now.year}"
     lines = [head, "", *(_status_lines(status, plan) for status in shown)]
+    lines += [_gone_line(season, plant) for plant in wanted if plant not in season.plants]
     if plan.choice.why_not:
         lines.append(wrapped(sentence(plan.choice.why_not), 0))
     lines += _without_plant(season)
     counts = {name: sum(1 for s in shown if s.status == name) for name in order}
     lines += ["", ", ".join(f"{count} {name}" for name, count in counts.items() if count)]
     return "\n".join([*lines, wrapped(f"{INTERVAL_WORDS} {NO_DIAGNOSIS}", 0)])
+
+
+def _gone_line(season: Season, plant: str) -> str:
+    """Return why a plant has no status."""
+    gone = season.seen("gone", plant)
+    when = f" on {day_words(gone[-1].at.date())} {gone[-1].at.year}" if gone else ""
+    return wrapped(f"{plant} was taken out{when}, and has no status any more.", 3)
 
 
 def _without_plant(season: Season) -> list[str]:

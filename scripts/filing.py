@@ -1,5 +1,6 @@
 """Results of a run go into the garden's journal as they come, each in one transaction."""
 
+import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -77,7 +78,7 @@ def entry_of(
     tag = result.tag.number if result.tag else None
     plant, plant_from = plant_of(garden.plants, parts, tag, option)
     return PhotoEntry(
-        photo="/".join(parts) if inside else result.name,
+        photo="/".join(parts) if inside else _from_garden(path, folder),
         sha256=result.sha256,
         taken_at=in_garden_time(result.taken_at, result.taken_from, ZoneInfo(garden.time_zone)),
         taken_from=result.taken_from,
@@ -122,6 +123,15 @@ def _parts(result: PhotoResult, path: Path, folder: Path) -> tuple[tuple[str, ..
     # The folder that was given may itself be named after a plant.
     depth = result.name.count("/") + 2
     return tuple(printable(part) for part in path.parts[-depth:]), False
+
+
+def _from_garden(path: Path, folder: Path) -> str:
+    """Return the way from the garden's folder to a photo that lies elsewhere."""
+    try:
+        way = os.path.relpath(path.absolute(), folder.absolute())
+    except ValueError:  # on another drive
+        way = str(path.absolute())
+    return printable(Path(way).as_posix())
 
 
 def _cells(table: str, described: Any, names: Sequence[str]) -> dict[str, Any]:  # noqa: ANN401  any table's row

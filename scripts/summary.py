@@ -1,7 +1,7 @@
 """What a grower reads at the end of a run: the worst first, what could not be used and why."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -25,6 +25,7 @@ SEARCH_HERE = "Search these plants for hornworms. One with white cocoons on its 
 
 GONE = "× taken out"
 _MOST_LINES = 10
+_MOST_COPIES = 3
 
 
 @dataclass(frozen=True)
@@ -80,9 +81,9 @@ def standings(results: Sequence[PhotoResult], season: Season | None = None) -> l
     """
     seen = [result for result in results if _severity(result) is not None]
     if not any(result.plant for result in results):
-        found = [_photo_standing(result) for result in seen]
+        found = [_photo_standing(result) for result in _first_of_each(seen)]
     else:
-        own = _season_of(seen)
+        own = _season_of(_first_of_each(seen, _group))
         found = [_plant_standing(name, season, own) for name in own.visits]
     return sorted(found, key=lambda one: (one.going == GONE, -one.severity_pct))
 
@@ -221,7 +222,34 @@ def _counts(run: Run) -> list[str]:
         lines.append(f"{_photos(kept)} unchanged since an earlier run: not measured again.")
     if passed_over := _passed_over(run):
         lines.append(passed_over)
-    return [*lines, *_undated(run)]
+    return [*lines, *_copies(run), *_undated(run)]
+
+
+def _first_of_each(
+    results: Iterable[PhotoResult], group: Callable[[PhotoResult], str] = lambda result: ""
+) -> list[PhotoResult]:
+    """Return the results without those of a content that another of the group had before."""
+    first: dict[tuple[str, str], PhotoResult] = {}
+    for result in results:
+        first.setdefault((group(result), result.sha256 or result.name), result)
+    return list(first.values())
+
+
+def _copies(run: Run) -> list[str]:
+    """Name the photos that are there under several names: a plant has each leaf but once."""
+    names: dict[str, list[str]] = {}
+    for result in measured(run.results):
+        names.setdefault(result.sha256, []).append(result.name)
+    copies = [(other, first) for first, *others in names.values() for other in others]
+    if not copies:
+        return []
+    shown = [f"“{printable(other)}” is “{printable(first)}”" for other, first in copies]
+    more = f", and {len(shown) - _MOST_COPIES} more" if len(shown) > _MOST_COPIES else ""
+    are = "is a copy" if len(copies) == 1 else "are copies"
+    return [
+        f"{_photos(len(copies))} {are} of another under a name of its own, and counted once for a "
+        f"plant: {', '.join(shown[:_MOST_COPIES])}{more}."
+    ]
 
 
 def _undated(run: Run) -> list[str]:

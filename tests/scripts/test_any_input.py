@@ -37,7 +37,7 @@ from vision.errors import SpotlampError
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 ODD = (
     *(b"", b"\0", b"\xff", "ä".encode("latin-1"), "ä".encode("utf-16"), b"\xef\xbb\xbf", b"\r"),
-    *(b"[" * 5000, b'{"a":' * 5000, b"a=[" * 3, b"9" * 5000, b"x" * 140_000, b"[a.b]\n", b"#"),
+    *(b"[" * 5000, b'{"a":' * 5000, b"a=[" * 3, b"9" * 5000, b"x" * 4000, b"[a.b]\n", b"#"),
     *(b"1e400", b"-1e400", b"NaN", b"inf", b"-1", b"0", str(2**63).encode(), b"1_0", b"1e-400"),
     *(b'"', b"'", b"\n", b",", b";", b"\t", b":", b"=1+1", "＝".encode(), b"\x1b[31m", b"''' "),
     *(b"0001-01-01", b"9999-12-31 23:59", b"2026-06-01T00:00+23:59", b"24:00", b"%", b"Europe"),
@@ -332,30 +332,29 @@ LARGE = b"\r\n%d," % 2**63
 
 
 @st.composite
-def other_package(draw) -> dict[str, bytes]:
+def other_file(draw) -> tuple[str, bytes]:
+    """Return the name of a file of the package, and other bytes for it."""
     name = draw(st.sampled_from(sorted(PACKAGE)))
     ways = [damaged(PACKAGE[name])]
     if name == DESCRIPTION:
         ways.append(other_values(PACKAGE[name]))
     elif PACKAGE[name].count(b"\r\n") > 1:
         ways += [other_cells(PACKAGE[name])] * 3
-    return {**PACKAGE, name: draw(st.one_of(ways))}
+    return name, draw(st.one_of(ways))
 
 
 @settings(usual, max_examples=25)
-@given(other_package(), st.booleans())
-@example({**PACKAGE, DESCRIPTION: b'{"resources": [1, [], {"path": []}]}'}, False)
-@example({**PACKAGE, DESCRIPTION: b"[" * 100_000}, False)
-@example(
-    {**PACKAGE, "photos.csv": PACKAGE["photos.csv"].replace(b"\r\n1,", b"\r\n9" * 20, 1)}, True
-)
-def test_a_data_package(tmp_path, files, edited):
+@given(other_file(), st.booleans())
+@example((DESCRIPTION, b'{"resources": [1, [], {"path": []}]}'), False)
+@example((DESCRIPTION, b"[" * 100_000), False)
+@example(("photos.csv", PACKAGE["photos.csv"].replace(b"\r\n1,", LARGE, 1)), True)
+def test_a_data_package(tmp_path, file, edited):
     """What was imported can also be shown."""
     source, folder = tmp_path / "package", tmp_path / "beds"
     for old in (source, folder):
         shutil.rmtree(old, ignore_errors=True)
     source.mkdir()
-    for name, data in files.items():
+    for name, data in [*PACKAGE.items(), file]:
         (source / name).write_bytes(data)
     always_ends("new", folder, "--bed", "North=A1,A2/A3")
     always_ends("import", source, "--garden", folder, *(["--edited"] if edited else []))

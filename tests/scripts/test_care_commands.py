@@ -445,3 +445,24 @@ def test_a_day_may_be_written_with_dots():
 @pytest.mark.parametrize("text", ["", " ", "05/06/2026", "5.6.26", "0001-01-01", "9999-12-31"])
 def test_a_time_that_leaves_a_doubt_is_refused(beds, spotlamp, text):
     assert "2026-06-01 07:30" in spotlamp("flag", "--at", text, code=2).output
+
+
+def test_flag_says_when_a_plant_was_taken_out(beds, spotlamp):
+    spotlamp("log", "seen", "gone", "A2", "--at", "2025-07-01 12:00")
+    said = spotlamp("flag", "A2", "--at", "2025-07-02 12:00").output
+    assert "A2 was taken out on Tue 1 Jul 2025, and has no status any more." in said
+    assert "A2" not in spotlamp("flag", "--at", "2025-07-02 12:00").output
+
+
+def test_the_way_to_a_photo_opens_from_the_gardens_folder(beds, spotlamp, paint_photo):
+    """Also of a photo that lies outside it."""
+    for place in (beds, beds.parent / "phone"):
+        photo = paint_photo(place / "A1" / "2025-07-02_12-00.jpg", seed=len(place.name))
+        spotlamp("score", photo.parent, "--out", beds.parent / "out", "--jobs", 1)
+        said = spotlamp("flag", "A1", "--at", "2025-07-02 20:00").output
+        (way,) = re.findall(r"Photo: (.*)", said)
+        assert (beds / way).is_file()
+        assert Path(way).is_file()  # we stand there
+    with open_journal(beds) as journal:
+        for filed in journal.photos():
+            assert (beds / filed.photo).is_file()

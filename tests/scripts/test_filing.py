@@ -160,13 +160,13 @@ def test_a_garden_is_found_where_we_stand(planted, paint_photo, score, tmp_path,
     assert score(tmp_path / "phone") == ""
     monkeypatch.chdir(planted)
     assert "1 photo, all new" in score(tmp_path / "phone")
-    assert filed(planted) == {"A1/x.jpg": ("A1", "folder")}
+    assert filed(planted) == {"../phone/A1/x.jpg": ("A1", "folder")}
 
 
 def test_the_folder_that_is_scored_may_be_a_plants(planted, paint_photo, score, tmp_path):
     paint_photo(tmp_path / "phone" / "A1" / "x.jpg")
     score(tmp_path / "phone" / "A1", "--garden", planted)
-    assert filed(planted) == {"x.jpg": ("A1", "folder")}
+    assert filed(planted) == {"../phone/A1/x.jpg": ("A1", "folder")}
 
 
 def test_a_photo_that_is_named_otherwise_now_stays_and_is_told(planted, paint_photo, score):
@@ -175,7 +175,7 @@ def test_a_photo_that_is_named_otherwise_now_stays_and_is_told(planted, paint_ph
     (planted / "A2").mkdir()
     photo.rename(planted / "A2" / "x.jpg")
     assert "1 photo filed earlier to another plant" in score(planted)
-    assert filed(planted) == {"A1/x.jpg": ("A1", "folder")}
+    assert filed(planted) == {"../phone/A1/x.jpg": ("A1", "folder")}
 
 
 def test_a_link_that_leads_nowhere_is_one_sentence_and_nothing_is_assigned(

@@ -18,7 +18,9 @@ from vision.records import DayReading, LeafReading, Lesion
 LESION = Lesion(1, 1.0, 1.0, 9.0, 3.4, 1.0, 1.0, 1.0, 1.0, 20.0, 0.0, 5.0, False)
 
 
-def photo(name, severity, spread=1.0, flags=(), lesions=1, day=1, taken_from="exif", **more):
+def photo(
+    name, severity, spread=1.0, flags=(), lesions=1, day=1, taken_from="exif", content="", **more
+):
     low, high = severity - spread, severity + spread
     leaf = LeafReading(
         1, 1.0, 1.0, 900.0, (LESION,) * lesions, severity, 0.0, severity, low, high, (50, -20, 30)
@@ -28,7 +30,8 @@ def photo(name, severity, spread=1.0, flags=(), lesions=1, day=1, taken_from="ex
     when = datetime(2024, 7, day)
     if "leaf_patterns" in more:
         more["pattern"] = combine(list(more["leaf_patterns"]), 0.5)
-    return PhotoResult(name, "ab", when, taken_from, 40, 30, flags, reading, **more)
+    content = content or name
+    return PhotoResult(name, content, when, taken_from, 40, 30, flags, reading, **more)
 
 
 def without_leaf(name):
@@ -197,3 +200,27 @@ def test_the_overlay_named_is_that_of_the_worst_photo_measured():
 
 def test_a_name_with_control_signs_cannot_paint_the_terminal():
     assert "\x1b" not in summary(run_of(photo("\x1b[2Jx/y", 1.0)))
+
+
+def test_a_copy_under_another_name_counts_once_for_its_plant_and_is_named():
+    first, other = photo("a/1.jpg", 4.0, content="x"), photo("a/2.jpg", 10.0)
+    copies = [photo(f"a/copy-{n}.jpg", 4.0, content="x") for n in range(2)]
+    (alone,) = standings([first, other])
+    (found,) = standings([first, *copies, other])
+    assert found == alone
+    said = summary(run_of(first, *copies, other))
+    assert "4 of 4 photos measured" in said
+    assert "2 photos are copies of another" in said
+    assert "“a/copy-0.jpg” is “a/1.jpg”, “a/copy-1.jpg” is “a/1.jpg”" in said
+    assert "copies" not in summary(run_of(first, other))
+
+
+def test_a_copy_in_another_plants_folder_is_named_and_counts_for_that_plant():
+    results = [photo("a/1.jpg", 4.0, content="x"), photo("b/1.jpg", 4.0, content="x")]
+    assert [one.name for one in standings(results)] == ["a", "b"]
+    assert "“b/1.jpg” is “a/1.jpg”" in summary(run_of(*results))
+
+
+def test_without_plants_a_copy_has_no_line_of_its_own():
+    results = [photo("1.jpg", 4.0, content="x"), photo("2.jpg", 4.0, content="x")]
+    assert [one.name for one in standings(results)] == ["1.jpg"]
