@@ -175,7 +175,7 @@ def test_a_photo_that_is_named_otherwise_now_stays_and_is_told(planted, paint_ph
     (planted / "A2").mkdir()
     photo.rename(planted / "A2" / "x.jpg")
     assert "1 photo filed earlier to another plant" in score(planted)
-    assert filed(planted) == {"../phone/A1/x.jpg": ("A1", "folder")}
+    assert filed(planted) == {"A1/x.jpg": ("A1", "folder")}
 
 
 def test_a_link_that_leads_nowhere_is_one_sentence_and_nothing_is_assigned(
