@@ -317,8 +317,14 @@ def make_season(folder: Path) -> int:
     _write_table(season / "log.csv", ("at", "log"), LOG)
     beds = {bed: [[p.name for p in PLANTS if p.bed == bed]] for bed in dict.fromkeys(
         plant.bed for plant in PLANTS)}  # fmt: skip
-    (season / GARDEN_FILE).write_text(garden_text("Sample season", "Europe/Berlin", beds=beds))
+    (season / GARDEN_FILE).write_text(_settings(beds), "utf-8")
     return len({row["photo"] for row in rows}) + len(_caterpillar_photos())
+
+
+def _settings(beds: dict[str, list[list[str]]]) -> str:
+    """Return the garden's file without a copy of the usual thresholds, which would grow old."""
+    whole = garden_text("Sample season", "Europe/Berlin", beds=beds)
+    return whole[: whole.index("# Thresholds of")] + whole[whole.index("# Your beds") :]
 
 
 def _write_photo(season: Path, name: str, pixels: Any, taken_at: datetime) -> None:  # noqa: ANN401  an array

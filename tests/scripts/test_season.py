@@ -213,10 +213,11 @@ def test_a_photo_of_the_season_painted_again_is_the_bundled_one(number):
     assert painted.severity_pct == pytest.approx(sample.severity_pct, abs=0.5)
 
 
-def test_the_seasons_settings_show_the_thresholds_of_today():
+def test_the_seasons_settings_hold_no_thresholds_that_could_grow_old():
     whole = (SEASON / "garden.toml").read_text("utf-8")
+    assert "care" not in whole
     now = garden_text("Sample season", "Europe/Berlin", beds={})
-    assert whole.startswith(now.partition("[beds]")[0])
+    assert whole.startswith(now.partition("# Thresholds of")[0])
 
 
 def test_the_season_is_small_and_twelve_plants_on_ten_days():
