@@ -103,10 +103,11 @@ def of_flag(text):
 
 
 def of_calendar(data, standing):
-    """Return (plant, action, day) of a calendar file."""
+    """Return (plant, action, day) of the events of a calendar file that are not cancelled."""
     return {
         (*act, day_words(event.decoded("dtstart").date()))
         for event in Calendar.from_ical(data).walk("VEVENT")
+        if event["status"] != "CANCELLED"
         for act in acts(str(event["description"]).split("\n")[0], standing)
     }
 
