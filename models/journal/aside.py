@@ -85,5 +85,7 @@ def _wholes(raw: sqlite3.Connection, part: Table, numbers: frozenset[int]) -> fr
     (key,) = part.foreign_keys
     query = f'SELECT "{key.parent.name}" FROM {part.name} WHERE rowid = ?'
     with as_stored(raw):
-        owners = [raw.execute(query, (number,)).fetchone()[0] for number in sorted(numbers)]
-    return frozenset(owner for owner in owners if isinstance(owner, int))
+        found = [raw.execute(query, (number,)).fetchone() for number in sorted(numbers)]
+    if None in found:  # rows that are met, but not found by their number: the pages are damaged
+        raise sqlite3.DatabaseError("database disk image is malformed")
+    return frozenset(owner for (owner,) in found if isinstance(owner, int))

@@ -76,8 +76,8 @@ _BY_CODE: Mapping[int, Trouble] = {
     sqlite3.SQLITE_READONLY: "readonly",
     sqlite3.SQLITE_FULL: "full",
 }
-# Said without a code: a format that no release of SQLite wrote, and a text that is none.
-_DAMAGED = ("unsupported file format", "Could not decode to UTF-8")
+# Said without a code: by us, of a format that no release of SQLite wrote, of a text that is none.
+_DAMAGED = ("malformed", "unsupported file format", "Could not decode to UTF-8")
 
 _SENTENCES: Mapping[Trouble, str] = {
     "locked": "The journal {} is in use by another program that does not let go; try again.",

@@ -429,3 +429,22 @@ def test_a_journal_that_keeps_nothing_is_refused(garden_folder, journal):
     path.write_text(path.read_text("utf-8").replace("journal.sqlite", journal), "utf-8")
     with pytest.raises(JournalError, match=r"would keep nothing|is no file"):
         open_journal(garden_folder)
+
+
+def test_damage_that_only_the_days_copy_meets_is_told_and_nothing_is_written(file, garden_folder):
+    file.write_bytes(file.read_bytes()[:-4096] + b"\x55" * 4096)
+    before = file.read_bytes()
+    with open_journal(garden_folder) as journal, pytest.raises(DamagedError, match="is damaged"):
+        journal.log(LogEntry(0, "note", NOON))
+    assert file.read_bytes() == before
+
+
+def test_on_the_first_day_too_a_damaged_row_takes_no_good_copys_place(garden_folder):
+    file = garden_folder / "journal.sqlite"
+    use(garden_folder)
+    (copy,) = backups(file)
+    good = copy.read_bytes()
+    execute(file, "UPDATE log SET text = 'x'")
+    use(garden_folder)
+    assert logged(file) == 2
+    assert copy.read_bytes() == good
