@@ -15,8 +15,9 @@ def restore(garden: GardenFolder = None) -> None:
 
     Writes the journal: takes damaged rows back from the backups, and leaves out by name what none
     of them holds; where the file as a whole is damaged, the newest backup takes its place. The
-    journal as it was is kept under another name. Costs a few seconds for a long season. Score your photos again
-    afterwards, to file what is newer; what was logged since the backup must be logged again.
+    journal as it was is kept under another name. Costs a few seconds for a long season. Score your
+    photos again afterwards, to file what is newer; what was logged since the backup must be logged
+    again.
 
     Ends with 0 when done or nothing had to be, 1 when there is no sound backup, or the journal
     cannot be read or is in use.
