@@ -26,7 +26,7 @@ _REAL = {
     "bean": 0.17, "blackgram": 0.17, "chilli": 0.10, "coffee": 0.07, "potato": 0.09,
     "tomato": 0.07, "pepper": 0.04,
 }  # fmt: skip
-_LAID, _PAINTED, _NOTHING, _CROWD = 0.25, 0.07, 0.09, 0.03
+_LAID, _PAINTED, _NOTHING, _THINGS, _CROWD = 0.26, 0.2, 0.09, 0.04, 0.03
 _GROUNDS = ("ground", "canopy", "texture")
 _CANOPY_CUTS = 40
 _DEAD = (
@@ -159,7 +159,7 @@ class Maker:
 
     def batch(self, count: int, rows: int, columns: int) -> Batch:
         """Make a batch of pictures of one size."""
-        shares = np.array([sum(self._real.values()), _LAID, self._painted, _NOTHING, _CROWD])
+        shares = np.array([sum(self._real.values()), _LAID, self._painted, _NOTHING, _THINGS, _CROWD])
         parts = self._draw.multinomial(count, shares / shares.sum())
         size = (rows, columns)
         made = [
@@ -167,7 +167,8 @@ class Maker:
             self._laid(int(parts[1]), size),
             self._as_they_are(self._pick(["painted"], int(parts[2])), size),
             self._as_they_are(self._pick(list(_GROUNDS), int(parts[3])), size),
-            self._crowd(int(parts[4]), size),
+            self._things(int(parts[4]), size),
+            self._crowd(int(parts[5]), size),
         ]
         pictures, numbers, known, single = (
             torch.cat([one[i] for one in made]) for i in range(4)
@@ -216,6 +217,8 @@ class Maker:
         most = (sizes / frame).amax(1)
         mixed = whole + (most - whole) * self._uniform(count, -0.1, 1.0)
         step = mixed * torch.exp(self._uniform(count, -0.4, 0.25))
+        close = self._uniform(count, 0.3, 0.7) * (self._uniform(count, 0, 1) < 0.12)
+        step = torch.where(close > 0, step * close, step)
         middle = sizes / 2 + self._normal(count, 2) * 0.08 * sizes
         turned = self._angles(count)
         pictures, numbers, inside = self._seen(at, middle, step, turned, size)
@@ -276,16 +279,68 @@ class Maker:
             far = self._uniform(count, 0.8, 4.0) * (self._uniform(count, 0, 1) < 0.5)
             pictures = _blurred(pictures, far)  # half of them as sharp as the leaf in front
         numbers = torch.zeros(count, 1, *size, device=self._device)
-        several = int(self._draw.integers(2, 6)) if self._draw.random() < 0.35 else 1
-        reach = (0.35, 1.05) if several == 1 else (0.25, 0.6)
+        if self._draw.random() < 0.3:
+            pictures, _ = self._thing(pictures)
+        several, reach, spread = self._how_many()
+        if several > 6:
+            pictures = self._flat(count, size)
         for number in range(1, several + 1):
-            spread = 0.1 if several == 1 else 0.22
             where = (0.5 + spread * self._normal(count, 2)).clamp(0.05, 0.95)
             pictures, cover = self._lay(pictures, size, reach, where)
             numbers = torch.where(cover > 0.5, float(number), numbers)
+        if self._draw.random() < 0.2:  # a finger, say, in front
+            pictures, cover = self._thing(pictures)
+            numbers = torch.where(cover > 0.5, 0.0, numbers)
         known = torch.ones_like(numbers)
         single = torch.zeros(count, 1, 1, 1, device=self._device)
         return pictures, numbers, known, single
+
+    def _how_many(self) -> tuple[int, tuple[float, float], float]:
+        """Draw how many leaves are laid, their size in frames, and how far they spread."""
+        chance = self._draw.random()
+        if chance < 0.6:
+            return 1, (0.35, 1.3), 0.1
+        if chance < 0.88:
+            return int(self._draw.integers(2, 6)), (0.25, 0.6), 0.22
+        return int(self._draw.integers(7, 18)), (0.12, 0.3), 0.3
+
+    def _things(self, count: int, size: tuple[int, int]) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+        """Things that are no leaves, on grounds without any."""
+        at = self._pick(list(_GROUNDS), count)
+        pictures, nothing, known, single = self._as_they_are(at, size)
+        flat = (self._uniform(count, 0, 1) < 0.6).view(-1, 1, 1, 1)
+        pictures = torch.where(flat, self._flat(count, size), pictures)
+        for _ in range(int(self._draw.integers(1, 4))):
+            pictures, _ = self._thing(pictures)
+        return pictures, nothing, torch.ones_like(known), single
+
+    def _thing(self, pictures: Tensor) -> tuple[Tensor, Tensor]:
+        """Lay something smooth and shaded on each picture: a ball, fruit, stick or finger."""
+        count, _, rows, columns = pictures.shape
+        y, x = torch.meshgrid(
+            torch.linspace(-1, 1, rows, device=self._device),
+            torch.linspace(-1, 1, columns, device=self._device),
+            indexing="ij",
+        )
+        middle = 0.6 * self._normal(count, 2)
+        turned = self._uniform(count, -math.pi, math.pi).view(-1, 1, 1)
+        dx, dy = x - middle[:, 0].view(-1, 1, 1), y - middle[:, 1].view(-1, 1, 1)
+        u = dx * torch.cos(turned) + dy * torch.sin(turned)
+        v = dy * torch.cos(turned) - dx * torch.sin(turned)
+        broad = torch.exp(self._uniform(count, math.log(0.08), math.log(0.7)))
+        long = torch.where(self._uniform(count, 0, 1) < 0.5, 1.0, self._uniform(count, 1.5, 8.0))
+        power = torch.where(long > 1, 4.0, 2.0).view(-1, 1, 1)
+        u, v = u / (broad * long).view(-1, 1, 1), v / broad.view(-1, 1, 1)
+        away = (u.abs() ** power + v.abs() ** power + 1e-6) ** (1 / power)
+        cover = torch.sigmoid((1 - away) * 40 * broad.view(-1, 1, 1))[:, None]
+        shade = (1.15 - 0.9 * ((u - 0.25) ** 2 + (v + 0.25) ** 2)).clamp(0.12, 1)[:, None]
+        skin = torch.tensor([0.75, 0.52, 0.4], device=self._device)
+        tone = torch.rand(count, 3, generator=self._chance, device=self._device)
+        dark = self._uniform(count, 0.35, 1.2)[:, None]
+        is_skin = (long > 1.2)[:, None] & (self._uniform(count, 0, 1) < 0.7)[:, None]
+        tone = torch.where(is_skin, skin * dark, tone).view(-1, 3, 1, 1)
+        laid = (tone * shade).clamp(0, 1)
+        return pictures + cover * (laid - pictures), cover
 
     def _crowd(self, count: int, size: tuple[int, int]) -> tuple[Tensor, Tensor, Tensor, Tensor]:
         """Leaves all over a bed of leaves: none of them is what the picture is of."""

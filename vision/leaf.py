@@ -1,8 +1,8 @@
 """Isolate leaves: one numbered outline for each leaf that lies apart.
 
 Leaves are looked for on a small overview (``vision.outline`` gives each of its pixels log-odds
-of being leaf; that part is learned), pieces are chosen and their holes filled there, and the
-outline is then drawn at the size of the photo along its own edges with a guided filter (He, Sun
+of being a leaf that the photo is of, and of being where two leaves meet; that part is learned),
+pieces are parted, chosen and their holes filled there, and the outline is then drawn at the size of the photo along its own edges with a guided filter (He, Sun
 & Tang 2013, IEEE TPAMI 35:1397–1409, with coefficients from the small picture: He & Sun 2015,
 arXiv:1505.00996). Nothing but the log-odds is learned.
 """
@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.colour import log_chromaticity
-from vision.outline import OVERVIEW_PX, leaf_score
+from vision.outline import OVERVIEW_PX, Seen, see_leaves
 from vision.raster import disc, filled, shrunk
 from vision.tag_hide import painted_over
 
@@ -39,7 +39,6 @@ _NECK = 0.85  # width of the neck between two leaves that touch, of the smaller 
 _BROAD = 0.6  # width of the smaller one, of the larger one's width
 _SMALLEST_PX = 16
 _GREEN_AROUND = 0.06  # of the photo: more green beside leaves is other plants, not stalks
-_LIVING_SHARE = 0.04  # of a leaf that is green or yellow, however sick the rest
 _LIVING_GREENNESS = 0.06  # log-chromaticity above which tissue is green or yellow, not grey or red
 _COARSE_SHARE = 0.03  # of the long side: texture finer than this makes a background coarse
 _PLAIN_COLOURS = 0.35  # spread of both log-chromaticities together, 20th to 80th percentile
@@ -121,8 +120,9 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     if card is not None:
         picture = painted_over(picture, card)
     overview = _reduce(picture, OVERVIEW_PX)
-    score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
-    found, left_out = _pieces(score, _living(overview), _lit(overview, score))
+    seen = see_leaves(overview)
+    score = seen.leaf
+    found, left_out = _pieces(seen, _living(overview), _lit(overview, score))
     numbers = _draw(picture, overview, score, found, pixels.shape[:2])
     numbers, found = _without_vanished(numbers, found)
     numbers.flags.writeable = False
@@ -155,27 +155,48 @@ def _lit(overview: NDArray[np.uint8], score: Floats) -> NDArray[np.bool_]:
     return np.asarray(lightness >= _LIT * np.median(lightness[around]), np.bool_)
 
 
-def _pieces(score: Floats, living: NDArray[np.bool_], lit: NDArray[np.bool_]) -> tuple[Mask, bool]:
+def _pieces(
+    seen: Seen, living: NDArray[np.bool_], lit: NDArray[np.bool_]
+) -> tuple[Mask, bool]:
     """Give the leaves of the overview their numbers; tell whether some were left out.
 
     Pieces are told apart before stalks are taken away, so that leaflets on one stalk stay
-    together.
+    together; but not where two leaves meet.
     """
+    score = seen.leaf
+    found = np.zeros(score.shape, np.uint8)
+    if seen.any_leaf < 0:
+        return found, False
     believed = (score > 0).astype(np.uint8)
-    _, joined = cv2.connectedComponents(_with_stalks(believed, living), connectivity=8)
-    blade = cv2.morphologyEx(believed, cv2.MORPH_OPEN, disc(1))
-    label = np.where(blade > 0, joined, 0)
+    label = np.where(_blade(believed) > 0, _parted(believed, seen.border, living), 0)
     area = np.bincount(label.ravel())
     sure = np.bincount(label.ravel(), np.clip(score, -4, 4).ravel()) / np.maximum(area, 1)
-    alive = np.bincount(label.ravel(), living.ravel()) / np.maximum(area, 1)
-    area[(sure < _SURE) | (alive < _LIVING_SHARE)] = 0
+    area[sure < _SURE] = 0
     area[0] = 0
     least = max(_LEAST_SHARE * score.size, _LEAST_OF_LARGEST * area.max())
     order = [int(n) for n in np.argsort(-area, kind="stable") if area[n] >= least]
-    found = np.zeros(score.shape, np.uint8)
     for number, own in enumerate(order[:MOST_LEAVES], start=1):
         found[_filled((label == own).astype(np.uint8), score, lit) > 0] = number
     return found, len(order) > MOST_LEAVES
+
+
+def _blade(believed: Mask) -> Mask:
+    return np.asarray(cv2.morphologyEx(believed, cv2.MORPH_OPEN, disc(1)), np.uint8)
+
+
+def _parted(believed: Mask, border: Floats, living: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """Label the pieces; what lies on a border goes to the nearest of them."""
+    apart = (border <= 0).astype(np.uint8)
+    joined = _with_stalks(believed, living) & apart
+    count, label = cv2.connectedComponents(joined, connectivity=8)
+    if count < 3 or apart.all():
+        return np.asarray(label, np.int32)
+    _, nearest = cv2.distanceTransformWithLabels(
+        (label == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    of_pixel = np.zeros(int(nearest.max()) + 1, np.int32)
+    of_pixel[nearest[label > 0]] = label[label > 0]
+    return np.asarray(np.where(believed > 0, of_pixel[nearest], label), np.int32)
 
 
 def _with_stalks(believed: Mask, living: NDArray[np.bool_]) -> Mask:

@@ -11,15 +11,17 @@ __all__ = [
     "DROPPING_NETWORK",
     "DROPPING_NETWORK_CLOSE",
     "LEARNED_FILES",
+    "LEAF_NETWORK",
     "NIGHT_JUDGE",
     "OUTLINE",
-    "SURFACE",
+    "SYMPTOMS",
 ]
 
 _HERE = Path(__file__).parent
 
 OUTLINE = _HERE / "outline.json"
-SURFACE = _HERE / "surface.json"
+LEAF_NETWORK = _HERE / "leaf_network.onnx"
+SYMPTOMS = _HERE / "symptoms.onnx"
 CHEWED = _HERE / "chewed.json"
 DROPPING_NETWORK = _HERE / "frass.onnx"
 DROPPING_NETWORK_CLOSE = _HERE / "frass_close.onnx"
@@ -28,7 +30,8 @@ NIGHT_JUDGE = _HERE / "night_judge.json"
 
 LEARNED_FILES = (
     OUTLINE,
-    SURFACE,
+    LEAF_NETWORK,
+    SYMPTOMS,
     CHEWED,
     DROPPING_NETWORK,
     DROPPING_NETWORK_CLOSE,

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from vision.raster import disc
 from vision.records import BACKGROUND, DROPPING, HALO, LEAF, LESION, Lesion
-from vision.surface import Surface
-from vision.tissue import Healthy, contrasts
+from vision.symptom_network import see_symptoms
+from vision.tissue import Healthy
 
 __all__ = ["LEAF_LENGTH_PX", "Symptoms", "classify", "lesions_of", "roundness", "without_droppings"]
 
@@ -28,6 +28,7 @@ _STRIP = 0.005  # half the width of a strip that is too thin for a lesion, of th
 _MARGIN_BAND = 0.02  # a patch that reaches deeper is no such strip, likewise
 _DROPPING_RIM_PX = 4  # a dropping's blurred edge and shadow reach this far
 _OF_DROPPING = 0.5  # share of a patch from which it is the dropping, its edge and its shadow
+_SICK = 0.0  # log-odds above which a pixel counts as symptom
 _HALO_REACH = 0.03  # a halo lies within this many leaf lengths of its lesion
 
 Mask = NDArray[np.uint8]
@@ -51,7 +52,7 @@ class Symptoms:
 
 
 def classify(
-    lab: NDArray[np.float32], leaf: Bools, healthy: Healthy, length: float, surface: Surface
+    lab: NDArray[np.float32], leaf: Bools, healthy: Healthy, length: float
 ) -> Symptoms:
     """Sort a leaf's pixels into healthy, halo and lesion.
 
@@ -65,22 +66,14 @@ def classify(
         The leaf's own healthy colour.
     length : float
         The leaf's length in pixels.
-    surface : Surface
-        The thresholds.
     """
-    described = contrasts(lab, leaf, healthy, length)
-    probability = surface.symptom_probability(described)
-    sick = np.zeros(leaf.shape, bool)
-    sick[leaf] = probability > surface.threshold
-    sick = _without_rim(sick, leaf)
-    sick = _without_specks(sick, length)
-    dead = np.zeros(leaf.shape, bool)
-    dead[sick] = surface.dead(described[sick[leaf]])
-    dead = _without_specks(dead, length)
+    seen = see_symptoms(lab, leaf, healthy)
+    sick = _without_specks(_without_rim((seen.sick > _SICK) & leaf, leaf), length)
+    dead = _without_specks(sick & (seen.dead > 0), length)
     classes = np.where(leaf, LEAF, BACKGROUND).astype(np.uint8)
     classes[sick] = HALO
     classes[dead] = LESION
-    doubt = np.minimum(probability, 1 - probability).mean() if len(probability) else 0.0
+    doubt = (1 / (1 + np.exp(np.abs(seen.sick[leaf])))).mean() if leaf.any() else 0.0
     return Symptoms(classes, 100 * float(doubt))
 
 

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from vision.chewed import Chewed, measure_chewed
 from vision.flags import FLAGS, in_order
 from vision.frass import Pellets, find_pellets, without_dead_tissue
-from vision.interval import severity_interval
 from vision.leaf import Leaves, find_leaves
 from vision.lesion import LEAF_LENGTH_PX, Symptoms, classify, lesions_of, without_droppings
 from vision.light import light_flags, read_light
@@ -27,7 +26,7 @@ from vision.records import (
     Photo,
     TagReading,
 )
-from vision.surface import load_surface
+from vision.symptom_network import severity_interval
 from vision.tag_hide import card_mask
 from vision.tissue import Healthy, healthy_colour, leaf_lab
 
@@ -82,9 +81,7 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
         return _with_pellets(unmeasured, photo, pellets)
     numbers = range(1, leaves.count + 1)
     crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in numbers])
-    sorted_ = [
-        classify(crop.lab, crop.leaf, crop.healthy, crop.length, load_surface()) for crop in crops
-    ]
+    sorted_ = [classify(crop.lab, crop.leaf, crop.healthy, crop.length) for crop in crops]
     classes = np.zeros(photo.pixels.shape[:2], np.uint8)
     for crop, symptoms in zip(crops, sorted_, strict=True):
         _paste(classes, leaves.numbers, crop, symptoms)
@@ -197,7 +194,7 @@ def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
     lesion_pct, halo_pct = (
         100 * np.count_nonzero(symptoms.classes == kind) / area for kind in (LESION, HALO)
     )
-    low, high = severity_interval(lesion_pct + halo_pct, symptoms.doubtful_pct, load_surface())
+    low, high = severity_interval(lesion_pct + halo_pct, symptoms.doubtful_pct)
     light = read_light(crop.pixels, crop.lab, crop.leaf, crop.healthy)
     moments = cv2.moments(crop.leaf.astype(np.uint8), binaryImage=True)
     lesions = lesions_of(symptoms.classes, crop.lab[..., 0], crop.healthy, crop.number)

@@ -169,7 +169,7 @@ class LeafReading:
     lesion_pct, halo_pct, severity_pct : float
         Percentages of the leaf's area; severity = lesion + halo.
     severity_low_pct, severity_high_pct : float
-        95 % interval of severity (see ``vision.interval``).
+        95 % interval of severity (see ``vision.symptom_network``).
     healthy_lab : tuple of float
         CIELAB L*, a*, b* of the leaf's own healthy tissue.
     outline_px : tuple of (float, float)

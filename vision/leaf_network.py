@@ -1,0 +1,69 @@
+"""Where the leaves are that a photo is of: a convolutional network, ``leaf_network.onnx``.
+
+For each output, two pixels of a small overview wide, it says whether a leaf that the photo is of
+is there, and whether two leaves meet there; and, for the whole photo, whether it shows a leaf that
+can be measured at all. ``python -m scripts.leaf_network`` learns it again.
+"""
+
+from dataclasses import dataclass, field
+from functools import cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.learned import LEAF_NETWORK
+from vision.onnx import load_onnx
+
+__all__ = ["Seen", "load_network", "see_leaves"]
+
+Floats = NDArray[np.float32]
+
+_SIDE_PX = 32  # sides are continued to multiples of it
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What the network sees in an overview; natural log-odds, above 0 where it is likelier.
+
+    Attributes
+    ----------
+    leaf : ndarray of float32, shape (rows, columns)
+        A leaf that the photo is of.
+    border : ndarray of float32, shape (rows, columns)
+        Two leaves meet.
+    any_leaf : float
+        The photo shows a leaf that can be measured.
+    """
+
+    leaf: Floats = field(repr=False)
+    border: Floats = field(repr=False)
+    any_leaf: float
+
+
+def see_leaves(overview: NDArray[np.uint8]) -> Seen:
+    """Let the network see an overview.
+
+    Parameters
+    ----------
+    overview : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first, long side at most about ``vision.outline.OVERVIEW_PX``.
+    """
+    rows, columns = overview.shape[:2]
+    wide = cv2.copyMakeBorder(
+        overview, 0, -rows % _SIDE_PX, 0, -columns % _SIDE_PX, cv2.BORDER_REPLICATE
+    )
+    network = load_network()
+    network.setInput(cv2.dnn.blobFromImage(wide, 1 / 255))
+    seen, whole = network.forward(["seen", "whole"])
+    size = (wide.shape[1], wide.shape[0])
+    leaf, border = (
+        np.asarray(cv2.resize(plane, size)[:rows, :columns], np.float32) for plane in seen[0]
+    )
+    return Seen(leaf, border, float(np.asarray(whole).ravel()[0]))
+
+
+@cache
+def load_network() -> cv2.dnn.Net:
+    """Load the network that ships with the product."""
+    return load_onnx(LEAF_NETWORK)
