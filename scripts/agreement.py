@@ -26,6 +26,7 @@ import cv2
 import numpy as np
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
+from vision.surface import load_surface
 
 from models.agreement import bland_altman, concordance, overlap
 from scripts.batch import score_paths
@@ -34,7 +35,6 @@ from scripts.results import PhotoResult
 from scripts.train_surface import HEALTHY_PHOTOS, coffee, healthy, judge_halves, read_mask, rendered
 from vision.records import HALO, LEAF, LESION, DayReading
 from vision.rendered import PLAIN_BACKGROUNDS, draw_scene, render
-from vision.surface import load_surface
 
 SICK = 9
 """A truth mask's value for "symptom, kind not said"."""

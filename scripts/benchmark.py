@@ -29,6 +29,7 @@ import skimage
 from numpy.typing import NDArray
 from scipy import ndimage
 from threadpoolctl import threadpool_limits
+from vision.surface import load_surface
 
 from scripts.batch import score_paths
 from scripts.readme_figures import as_table, fill
@@ -38,7 +39,6 @@ from vision.records import HALO, LEAF, LESION
 from vision.rendered import Scene, render
 from vision.rendered.night import NightScene, render_night
 from vision.stories import measure_day, measure_night
-from vision.surface import load_surface
 
 QUALITY = 92
 SCENE = Scene(

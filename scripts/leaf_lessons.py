@@ -126,7 +126,10 @@ def _painted(chance: np.random.Generator, count: int) -> Iterator[Lesson]:
     for number in range(count):
         width, height = chance.permutation([int(chance.integers(400, 701)), 400])
         scene = draw_scene(
-            chance, background=names[number % len(names)], width_px=int(width), height_px=int(height)
+            chance,
+            background=names[number % len(names)],
+            width_px=int(width),
+            height_px=int(height),
         )
         if chance.random() < 0.35:  # much dead tissue, which is the hardest to keep
             severity_pct = float(chance.uniform(15, 60))

@@ -80,9 +80,7 @@ def learn(maker: Maker, seconds: float, count: int, device: str, seed: int) -> L
         with torch.no_grad():
             batch = maker.batch(count, *_SIZES[int(sizes.integers(len(_SIZES)))])
         with torch.autocast(device.split(":")[0], torch.bfloat16):
-            seen, any_leaf = network(
-                batch.pictures.contiguous(memory_format=torch.channels_last)
-            )
+            seen, any_leaf = network(batch.pictures.contiguous(memory_format=torch.channels_last))
         loss = loss_of(seen.float(), any_leaf.float(), batch)
         optimiser.zero_grad()
         loss.backward()

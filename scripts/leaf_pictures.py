@@ -16,6 +16,7 @@ import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from numpy.typing import NDArray
 from PIL import Image
+from torch import Tensor
 
 __all__ = ["CANVAS_PX", "UNKNOWN", "Bank", "Batch", "Maker", "load_bank"]
 
@@ -33,8 +34,6 @@ _DEAD = (
     (0.47, 0.33, 0.20), (0.74, 0.65, 0.47), (0.51, 0.49, 0.45), (0.24, 0.18, 0.14),
     (0.78, 0.70, 0.24), (0.33, 0.37, 0.31), (0.62, 0.60, 0.56),
 )  # fmt: skip
-
-Tensor = torch.Tensor
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,7 +158,9 @@ class Maker:
 
     def batch(self, count: int, rows: int, columns: int) -> Batch:
         """Make a batch of pictures of one size."""
-        shares = np.array([sum(self._real.values()), _LAID, self._painted, _NOTHING, _THINGS, _CROWD])
+        shares = np.array(
+            [sum(self._real.values()), _LAID, self._painted, _NOTHING, _THINGS, _CROWD]
+        )
         parts = self._draw.multinomial(count, shares / shares.sum())
         size = (rows, columns)
         made = [
@@ -170,9 +171,7 @@ class Maker:
             self._things(int(parts[4]), size),
             self._crowd(int(parts[5]), size),
         ]
-        pictures, numbers, known, single = (
-            torch.cat([one[i] for one in made]) for i in range(4)
-        )
+        pictures, numbers, known, single = (torch.cat([one[i] for one in made]) for i in range(4))
         pictures, numbers = self._dying(pictures, numbers)
         pictures = self._camera(pictures)
         leaf = ((numbers > 0) & (numbers < UNKNOWN)).float()
@@ -234,7 +233,12 @@ class Maker:
         return torch.where(self._uniform(count, 0, 1) < 0.7, small, any_way)
 
     def _seen(
-        self, at: Tensor, middle: Tensor, step: Tensor, turned: Tensor, size: tuple[int, int],
+        self,
+        at: Tensor,
+        middle: Tensor,
+        step: Tensor,
+        turned: Tensor,
+        size: tuple[int, int],
         where: Tensor | None = None,
     ) -> tuple[Tensor, Tensor, Tensor]:
         """See lessons so that ``middle`` comes to ``where`` (of the frame, 0 to 1), turned."""
@@ -273,7 +277,9 @@ class Maker:
         if count and float(self._uniform(1, 0, 1)) < 0.5:  # other leaves behind
             for _ in range(int(self._draw.integers(1, 6))):
                 some = self._uniform(count, 0, 1) < 0.6
-                where = 0.5 + self._uniform(count, 0.35, 0.6)[:, None] * F.normalize(self._normal(count, 2))
+                where = 0.5 + self._uniform(count, 0.35, 0.6)[:, None] * F.normalize(
+                    self._normal(count, 2)
+                )
                 behind, _ = self._lay(pictures, size, (0.4, 1.0), where)
                 pictures = torch.where(some.view(-1, 1, 1, 1), behind, pictures)
             far = self._uniform(count, 0.8, 4.0) * (self._uniform(count, 0, 1) < 0.5)
@@ -424,7 +430,9 @@ class Maker:
         count, _, rows, columns = pictures.shape
         linear = pictures.clamp(0, 1) ** 2.2
         strong = torch.where(self._uniform(count, 0, 1) < 0.2, 0.3, 0.1).view(-1, 1, 1, 1)
-        gains = torch.exp(strong * self._normal(count, 3, 1, 1) + 0.3 * self._normal(count, 1, 1, 1))
+        gains = torch.exp(
+            strong * self._normal(count, 3, 1, 1) + 0.3 * self._normal(count, 1, 1, 1)
+        )
         linear = linear * gains
         field = F.interpolate(self._normal(count, 1, 6, 6), size=(rows, columns), mode="bicubic")
         hard = torch.sigmoid((field - 0.3) * self._uniform(count, 2, 40).view(-1, 1, 1, 1))

@@ -79,9 +79,8 @@ def _painted(chance: np.random.Generator, count: int) -> Iterator[Lesson]:
         scene = draw_scene(chance, width_px=700, height_px=560)
         scene = replace(scene, leaves=min(scene.leaves, 2))
         if number % 3 == 0:
-            pattern = "blight" if number % 2 else "spot"
             severity_pct = float(chance.uniform(5, 60))
-            scene = replace(scene, pattern=pattern, kind="", severity_pct=severity_pct)
+            scene = replace(scene, pattern="blight", kind="", severity_pct=severity_pct)
         photo = render(scene, int(chance.integers(1 << 31)))
         for leaf in range(1, int(photo.leaf_numbers.max()) + 1):
             own = np.where(photo.leaf_numbers == leaf, photo.mask, 0).astype(np.uint8)

@@ -112,8 +112,10 @@ def judge(network: TissueNetwork, bank: Bank, kind: str) -> dict[str, float]:
         true_pct.append(100 * float(sick.sum() / leaf.sum()))
         seen_pct.append(100 * float(found.sum() / leaf.sum()))
     t, s = np.array(true_pct), np.array(seen_pct)
-    agree = 2 * np.mean((t - t.mean()) * (s - s.mean())) / (
-        t.var() + s.var() + (t.mean() - s.mean()) ** 2 + 1e-9
+    agree = (
+        2
+        * np.mean((t - t.mean()) * (s - s.mean()))
+        / (t.var() + s.var() + (t.mean() - s.mean()) ** 2 + 1e-9)
     )
     clean = s[t == 0]
     return {

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
+from torch import Tensor
 
-from scripts.leaf_pictures import Bank, Maker, Tensor
+from scripts.leaf_pictures import Bank, Maker
 
 __all__ = ["TissueBatch", "TissueMaker", "lab_of", "seen_colours"]
 
@@ -76,7 +77,8 @@ def _pixels_of(lab: Tensor) -> Tensor:
     fy = (lab[:, 0] + 16) / 116
     fx, fz = fy + lab[:, 1] / 500, fy - lab[:, 2] / 200
     x, y, z = (
-        torch.where(f > 0.2069, f.clamp(min=1e-4) ** 3, (f - 16 / 116) / 7.787) for f in (fx, fy, fz)
+        torch.where(f > 0.2069, f.clamp(min=1e-4) ** 3, (f - 16 / 116) / 7.787)
+        for f in (fx, fy, fz)
     )
     x, z = 0.950456 * x, 1.088754 * z
     light = torch.stack(
@@ -174,9 +176,7 @@ class TissueMaker(Maker):
         which = torch.randint(len(_CORES), (count,), generator=self._chance, device=self._device)
         return cores[which] + spread[which, None] * self._normal(count, 3)
 
-    def _patches(
-        self, lab: Tensor, truth: Tensor, healthy: Tensor
-    ) -> tuple[Tensor, Tensor]:
+    def _patches(self, lab: Tensor, truth: Tensor, healthy: Tensor) -> tuple[Tensor, Tensor]:
         """Patches that die, often from the margin, with or without a yellow band around."""
         count, _, rows, columns = lab.shape
         leaf = (truth > 0).float()

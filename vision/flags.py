@@ -37,6 +37,11 @@ _ALL = (
     Flag("over_exposed", "Parts of the leaf are burnt out white: take it out of direct sun."),
     Flag("colour_cast", "The light is strongly coloured, so yellow and brown are hard to judge."),
     Flag("small", "The photo has few pixels: small spots cannot be seen. Send the original photo."),
+    Flag(
+        "no_single_leaf",
+        "No leaf stands out from the others: hold one leaf up, or pick it, and take it again.",
+        False,
+    ),
     Flag("no_leaf", "Nothing that looks like a leaf was found.", measurable=False),
     Flag(
         "red_blue_swapped",

@@ -31,6 +31,7 @@ __all__ = [
     "counts",
     "find_pellets",
     "known_of",
+    "without_chance_finds",
     "without_dead_tissue",
 ]
 
@@ -47,6 +48,7 @@ _SHARED = ((-3.0, 0.25), (0.0, 0.5), (3.0, 0.25))
 all are seeds, and how often."""
 _ALIKE = 0.7  # shape of the distribution of what is missed: below 1, grounds differ much
 _TAIL = 0.025  # probability left outside the interval on either side
+_SURE_ALONE = 0.9  # of a spot that is the only one on ground without a leaf
 _RIM_PX = 4  # a dropping's blurred edge and shadow reach this far
 _AROUND_LENGTHS = 1.0  # of a dropping, to each side of its middle: where its surroundings are seen
 _IN_LESION, _SUREST = 0.6, 0.97  # share of them that is dead tissue: there only the surest count
@@ -181,6 +183,42 @@ def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets
     leaf_px = elsewhere[[LEAF, HALO, LESION]].sum()
     sick_px = leaf_px if elsewhere[LESION] > _SICK_LEAF * leaf_px else 0
     kept = tuple(one for one in pellets.found if not _is_lesion(one, classes, near, sick_px))
+    return _only(pellets, kept)
+
+
+def without_chance_finds(pellets: Pellets, numbers: NDArray[np.uint8], plain: bool) -> Pellets:
+    """Leave out what lies beside a leaf in the field, and what lies alone and is not very sure.
+
+    Soil, litter and other plants behind a leaf hold crumbs and shadows of every form; what was
+    dropped there is counted from a photo of the ground. And a caterpillar drops many: one spot
+    alone on natural ground must be surer than one among others.
+
+    Parameters
+    ----------
+    pellets : Pellets
+        From `find_pellets`.
+    numbers : ndarray of uint8, shape (rows, columns)
+        Numbers of the leaves of the same picture, 0 beside them.
+    plain : bool
+        Whether the ground is plain, such as paper: then all are kept.
+
+    Returns
+    -------
+    Pellets
+        As from `without_dead_tissue`.
+    """
+    if plain or not pellets.found:
+        return pellets
+    kept = pellets.found
+    if numbers.any():
+        kept = tuple(one for one in kept if numbers[round(one.row_px), round(one.col_px)] > 0)
+    elif len(kept) == 1 and kept[0].confidence < _SURE_ALONE:
+        kept = ()
+    return _only(pellets, kept)
+
+
+def _only(pellets: Pellets, kept: tuple[Pellet, ...]) -> Pellets:
+    """Keep these, lower the lower end of the interval to them, and leave the upper one."""
     if len(kept) == len(pellets.found):
         return pellets
     _, labels = cv2.connectedComponents(pellets.mask.view(np.uint8))

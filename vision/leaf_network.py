@@ -7,15 +7,16 @@ can be measured at all. ``python -m scripts.leaf_network`` learns it again.
 
 from dataclasses import dataclass, field
 from functools import cache
+from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.learned import LEAF_NETWORK
+from vision.learned import LEAF_NETWORK, LEAF_NETWORK_SECOND
 from vision.onnx import load_onnx
 
-__all__ = ["Seen", "load_network", "see_leaves"]
+__all__ = ["LEAF_NETWORK_SECOND", "Seen", "load_network", "see_leaves"]
 
 Floats = NDArray[np.float32]
 
@@ -41,19 +42,21 @@ class Seen:
     any_leaf: float
 
 
-def see_leaves(overview: NDArray[np.uint8]) -> Seen:
-    """Let the network see an overview.
+def see_leaves(overview: NDArray[np.uint8], path: Path = LEAF_NETWORK) -> Seen:
+    """Let a network see an overview.
 
     Parameters
     ----------
     overview : ndarray of uint8, shape (rows, columns, 3)
         sRGB, red first, long side at most about ``vision.outline.OVERVIEW_PX``.
+    path : Path
+        Of the network; ``LEAF_NETWORK_SECOND`` is the other one.
     """
     rows, columns = overview.shape[:2]
     wide = cv2.copyMakeBorder(
         overview, 0, -rows % _SIDE_PX, 0, -columns % _SIDE_PX, cv2.BORDER_REPLICATE
     )
-    network = load_network()
+    network = load_network(path)
     network.setInput(cv2.dnn.blobFromImage(wide, 1 / 255))
     seen, whole = network.forward(["seen", "whole"])
     size = (wide.shape[1], wide.shape[0])
@@ -64,6 +67,6 @@ def see_leaves(overview: NDArray[np.uint8]) -> Seen:
 
 
 @cache
-def load_network() -> cv2.dnn.Net:
-    """Load the network that ships with the product."""
-    return load_onnx(LEAF_NETWORK)
+def load_network(path: Path = LEAF_NETWORK) -> cv2.dnn.Net:
+    """Load a network that ships with the product, once."""
+    return load_onnx(path)

@@ -10,8 +10,9 @@ __all__ = [
     "DROPPING_JUDGE",
     "DROPPING_NETWORK",
     "DROPPING_NETWORK_CLOSE",
-    "LEARNED_FILES",
     "LEAF_NETWORK",
+    "LEAF_NETWORK_SECOND",
+    "LEARNED_FILES",
     "NIGHT_JUDGE",
     "OUTLINE",
     "SYMPTOMS",
@@ -21,6 +22,7 @@ _HERE = Path(__file__).parent
 
 OUTLINE = _HERE / "outline.json"
 LEAF_NETWORK = _HERE / "leaf_network.onnx"
+LEAF_NETWORK_SECOND = _HERE / "leaf_network_second.onnx"
 SYMPTOMS = _HERE / "symptoms.onnx"
 CHEWED = _HERE / "chewed.json"
 DROPPING_NETWORK = _HERE / "frass.onnx"
@@ -31,6 +33,7 @@ NIGHT_JUDGE = _HERE / "night_judge.json"
 LEARNED_FILES = (
     OUTLINE,
     LEAF_NETWORK,
+    LEAF_NETWORK_SECOND,
     SYMPTOMS,
     CHEWED,
     DROPPING_NETWORK,

@@ -51,9 +51,7 @@ class Symptoms:
     doubtful_pct: float
 
 
-def classify(
-    lab: NDArray[np.float32], leaf: Bools, healthy: Healthy, length: float
-) -> Symptoms:
+def classify(lab: NDArray[np.float32], leaf: Bools, healthy: Healthy, length: float) -> Symptoms:
     """Sort a leaf's pixels into healthy, halo and lesion.
 
     Parameters

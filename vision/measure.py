@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from vision.chewed import Chewed, measure_chewed
 from vision.flags import FLAGS, in_order
-from vision.frass import Pellets, find_pellets, without_dead_tissue
+from vision.frass import Pellets, find_pellets, without_chance_finds, without_dead_tissue
 from vision.leaf import Leaves, find_leaves
 from vision.lesion import LEAF_LENGTH_PX, Symptoms, classify, lesions_of, without_droppings
 from vision.light import light_flags, read_light
@@ -76,6 +76,7 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
     card = card_mask(photo, tag) if tag else None
     pellets = find_pellets(photo.pixels, card)
     leaves = find_leaves(photo.pixels, card).without(pellets.mask, _MOSTLY_DROPPING)
+    pellets = without_chance_finds(pellets, leaves.numbers, leaves.plain)
     if leaves.count == 0:
         unmeasured = _unmeasured(photo, (*photo.flags, *leaves.flags))
         return _with_pellets(unmeasured, photo, pellets)

@@ -3,12 +3,12 @@
 import cv2
 import numpy as np
 import pytest
-
 from vision.interval import severity_interval
+from vision.surface import load_surface
+
 from vision.lesion import classify, lesions_of
 from vision.records import BACKGROUND, HALO, LEAF, LESION
 from vision.rendered import Scene, render
-from vision.surface import load_surface
 from vision.tissue import Healthy, contrasts, healthy_colour, leaf_lab
 
 GREEN = Healthy((45.0, -18.0, 28.0), 0.9)
