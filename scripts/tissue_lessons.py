@@ -93,7 +93,7 @@ def _cut(kind: str, pixels: Pixels, mask: Mask) -> Lesson:
     if mask.shape != pixels.shape[:2]:
         size = (pixels.shape[1], pixels.shape[0])
         mask = np.asarray(cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST), np.uint8)
-    window, longest = window_around(mask > 0, 4, 0.02)
+    window, _ = window_around(mask > 0, 4, 0.02)
     pixels, mask = pixels[window], mask[window]
     small = shrunk(pixels, min(1.0, LONG_PX / max(pixels.shape[:2])))
     size = (small.shape[1], small.shape[0])

@@ -238,7 +238,7 @@ class TissueMaker(Maker):
         return sick, _without_faint(_with(truth, amount, around), lab, sick, amount + around)
 
     def _outline(self, leaf: Tensor) -> Tensor:
-        """An outline drawn a little too wide or too narrow, as it will be."""
+        """Draw the outline a little too wide or too narrow, as it will be."""
         by = int(self._draw.integers(-2, 3))
         if by == 0:
             return leaf
@@ -247,7 +247,7 @@ class TissueMaker(Maker):
         return wide if by > 0 else 1 - wide
 
     def _estimated(self, healthy: Tensor) -> Tensor:
-        """The healthy colour as it will be estimated: a little off, sometimes far."""
+        """Estimate the healthy colour as it will be: a little off, sometimes far."""
         count = len(healthy)
         sizes = torch.tensor([3.0, 1.5, 2.5], device=self._device)
         far = torch.where(self._uniform(count, 0, 1) < 0.1, 3.0, 1.0)

@@ -1,8 +1,9 @@
 """Isolate leaves: one numbered outline for each leaf that lies apart.
 
-Leaves are looked for on a small overview (``vision.outline`` gives each of its pixels log-odds
-of being a leaf that the photo is of, and of being where two leaves meet; that part is learned),
-pieces are parted, chosen and their holes filled there, and the outline is then drawn at the size of the photo along its own edges with a guided filter (He, Sun
+Leaves are looked for on a small overview (``vision.leaf_network`` gives each of its pixels
+log-odds of being a leaf that the photo is of, and of being where two leaves meet, with a second
+opinion; that part is learned), pieces are parted, chosen and their holes filled there, and the
+outline is then drawn at the size of the photo along its own edges with a guided filter (He, Sun
 & Tang 2013, IEEE TPAMI 35:1397–1409, with coefficients from the small picture: He & Sun 2015,
 arXiv:1505.00996). Nothing but the log-odds is learned.
 """
@@ -30,11 +31,12 @@ MOST_LEAVES = 12
 _EDGE_PX = 1000  # long side at which outlines are drawn; half of a photo decoded for measuring
 _LEAST_SHARE = 0.004  # of the photo: smaller pieces are not measured as leaves
 _LEAST_OF_LARGEST = 0.12  # smaller pieces are scraps beside the leaf that was photographed
-_LEAFY = 0.25  # share of the photo that is green, where no leaf stands out, of a canopy
+_LEAFY = 0.2  # share of the photo that is leaf green, where no leaf stands out, of a canopy
+_LEAF_GREEN = 0.15  # log-chromaticity of leaf green; straw has less
 _CLOSE_UP = 0.75  # share of the photo that is leaf, from which there is hardly any ground
 _COLOUR_WEIGHT = 0.4  # of a pixel's own colour on plain ground
 _SURELY = 4.0  # log-odds beyond which neither way of seeing leaves is believed
-_SURE = 1.5  # mean log-odds of a piece that is a leaf
+_SURE = 2.0  # mean log-odds of a piece that is a leaf
 _HOLE_SHARE = 0.002  # of its leaf: smaller holes are gloss or dead tissue
 _HOLE_SURE = -2.5  # mean log-odds below which a larger hole shows the background
 _LIT_SHARE = 0.5  # of a hole that must be lit like the background
@@ -65,7 +67,8 @@ class Leaves:
     plain : bool
         Whether the background is plain, such as paper, a board, a bench or cloth.
     flags : tuple of str
-        ``no_leaf``, ``no_single_leaf``, ``touching``, ``cut_off``, ``busy_background``, ``many_small_leaves``.
+        ``no_leaf``, ``no_single_leaf``, ``touching``, ``cut_off``, ``busy_background``,
+        ``many_small_leaves``.
     """
 
     numbers: Mask = field(repr=False)
@@ -127,11 +130,12 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     overview = _reduce(picture, OVERVIEW_PX)
     seen = see_leaves(overview)
     plain = _is_plain(overview, (seen.leaf > 0).astype(np.uint8))
+    if plain:  # there, only the leaf itself says whether it is one: it may be out of focus
+        seen = replace(seen, any_leaf=1.0)
     if seen.any_leaf > 0:
         seen = _seen_twice(seen, overview, plain)
     score = seen.leaf
-    living = _living(overview)
-    found, left_out = _pieces(seen, living, _lit(overview, score))
+    found, left_out = _pieces(seen, _living(overview), _lit(overview, score))
     numbers = _draw(picture, overview, score, found, pixels.shape[:2])
     numbers, found = _without_vanished(numbers, found)
     numbers.flags.writeable = False
@@ -139,7 +143,7 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     touching = tuple(_may_be_several(found == n) for n in range(1, count + 1))
     cut_off = tuple(_reaches_frame(found == n) for n in range(1, count + 1))
     flags = _flags(touching, cut_off, plain, left_out)
-    if count == 0 and np.mean(living) > _LEAFY:
+    if count == 0 and np.mean(_greenness(overview) > _LEAF_GREEN) > _LEAFY:
         flags = ("no_single_leaf",)
     return Leaves(numbers, touching, cut_off, plain, flags)
 
@@ -150,8 +154,11 @@ def _reduce(pixels: NDArray[np.uint8], long_px: int) -> NDArray[np.uint8]:
 
 def _living(overview: NDArray[np.uint8]) -> NDArray[np.bool_]:
     """Where there is more green than red and blue together allow, so leaf green or yellow."""
-    _, greenness = log_chromaticity(np.asarray(cv2.GaussianBlur(overview, (0, 0), 1.0), np.uint8))
-    return np.asarray(greenness > _LIVING_GREENNESS, np.bool_)
+    return np.asarray(_greenness(overview) > _LIVING_GREENNESS, np.bool_)
+
+
+def _greenness(overview: NDArray[np.uint8]) -> Floats:
+    return log_chromaticity(np.asarray(cv2.GaussianBlur(overview, (0, 0), 1.0), np.uint8))[1]
 
 
 def _lit(overview: NDArray[np.uint8], score: Floats) -> NDArray[np.bool_]:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from vision.learned import LEAF_NETWORK, LEAF_NETWORK_SECOND
 from vision.onnx import load_onnx
+from vision.raster import usual_turn
 
 __all__ = ["LEAF_NETWORK_SECOND", "Seen", "load_network", "see_leaves"]
 
@@ -52,6 +53,8 @@ def see_leaves(overview: NDArray[np.uint8], path: Path = LEAF_NETWORK) -> Seen:
     path : Path
         Of the network; ``LEAF_NETWORK_SECOND`` is the other one.
     """
+    turn = usual_turn(overview[..., 1])
+    overview = turn.there(overview)
     rows, columns = overview.shape[:2]
     wide = cv2.copyMakeBorder(
         overview, 0, -rows % _SIDE_PX, 0, -columns % _SIDE_PX, cv2.BORDER_REPLICATE
@@ -61,7 +64,8 @@ def see_leaves(overview: NDArray[np.uint8], path: Path = LEAF_NETWORK) -> Seen:
     seen, whole = network.forward(["seen", "whole"])
     size = (wide.shape[1], wide.shape[0])
     leaf, border = (
-        np.asarray(cv2.resize(plane, size)[:rows, :columns], np.float32) for plane in seen[0]
+        np.asarray(turn.back(cv2.resize(plane, size)[:rows, :columns]), np.float32)
+        for plane in seen[0]
     )
     return Seen(leaf, border, float(np.asarray(whole).ravel()[0]))
 

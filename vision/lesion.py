@@ -16,7 +16,15 @@ from vision.records import BACKGROUND, DROPPING, HALO, LEAF, LESION, Lesion
 from vision.symptom_network import see_symptoms
 from vision.tissue import Healthy
 
-__all__ = ["LEAF_LENGTH_PX", "Symptoms", "classify", "lesions_of", "roundness", "without_droppings"]
+__all__ = [
+    "LEAF_LENGTH_PX",
+    "LEAST_HEALTHY_SHARE",
+    "Symptoms",
+    "classify",
+    "lesions_of",
+    "roundness",
+    "without_droppings",
+]
 
 LEAF_LENGTH_PX = 700
 """Length in pixels to which a longer leaf is reduced before its tissue is judged."""
@@ -28,6 +36,10 @@ _STRIP = 0.005  # half the width of a strip that is too thin for a lesion, of th
 _MARGIN_BAND = 0.02  # a patch that reaches deeper is no such strip, likewise
 _DROPPING_RIM_PX = 4  # a dropping's blurred edge and shadow reach this far
 _OF_DROPPING = 0.5  # share of a patch from which it is the dropping, its edge and its shadow
+LEAST_HEALTHY_SHARE = 0.05
+"""Share of a leaf with its healthy colour below which that colour is borrowed or assumed."""
+
+_REDDER = 12.0  # a* above the borrowed healthy colour from which tissue is yellow, brown or grey
 _SICK = 0.0  # log-odds above which a pixel counts as symptom
 _HALO_REACH = 0.03  # a halo lies within this many leaf lengths of its lesion
 
@@ -66,7 +78,10 @@ def classify(lab: NDArray[np.float32], leaf: Bools, healthy: Healthy, length: fl
         The leaf's length in pixels.
     """
     seen = see_symptoms(lab, leaf, healthy)
-    sick = _without_specks(_without_rim((seen.sick > _SICK) & leaf, leaf), length)
+    believed = (seen.sick > _SICK) & leaf
+    if healthy.share < LEAST_HEALTHY_SHARE:  # sick as a whole: nothing on it stands out
+        believed |= leaf & (lab[..., 1] - healthy.lab[1] > _REDDER)
+    sick = _without_specks(_without_rim(believed, leaf), length)
     dead = _without_specks(sick & (seen.dead > 0), length)
     classes = np.where(leaf, LEAF, BACKGROUND).astype(np.uint8)
     classes[sick] = HALO

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from vision.colour import DARK, LINEAR_LIGHT
 from vision.tissue import Healthy
 
-__all__ = ["LightReading", "light_flags", "read_light"]
+__all__ = ["LightReading", "is_blurred", "light_flags", "read_light"]
 
 _BLUR_LIMIT = 0.55  # painted leaves with a defocus of 0.7 % of their length lie above
 _DARK_LIGHTNESS = 16.0  # median L*; sensor noise then hides a difference of 5 L*
@@ -96,6 +96,18 @@ def _redness(colours: NDArray[np.uint8]) -> float:
     light = LINEAR_LIGHT[colours] + DARK
     low, middle, high = np.percentile(np.log(light[:, 0] / light[:, 2]), (10, 50, 90))
     return float(middle + 2 * (high + low - 2 * middle))
+
+
+def is_blurred(pixels: NDArray[np.uint8]) -> bool:
+    """Tell whether nothing in a photo is sharp, so that no leaf stands out.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first, at the size at which leaves are judged.
+    """
+    lightness = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.float32)
+    return _blur(lightness, np.ones(lightness.shape, bool)) > _BLUR_LIMIT
 
 
 def _blur(lightness: NDArray[np.float32], leaf: NDArray[np.bool_]) -> float:

@@ -10,8 +10,15 @@ from vision.chewed import Chewed, measure_chewed
 from vision.flags import FLAGS, in_order
 from vision.frass import Pellets, find_pellets, without_chance_finds, without_dead_tissue
 from vision.leaf import Leaves, find_leaves
-from vision.lesion import LEAF_LENGTH_PX, Symptoms, classify, lesions_of, without_droppings
-from vision.light import light_flags, read_light
+from vision.lesion import (
+    LEAF_LENGTH_PX,
+    LEAST_HEALTHY_SHARE,
+    Symptoms,
+    classify,
+    lesions_of,
+    without_droppings,
+)
+from vision.light import is_blurred, light_flags, read_light
 from vision.raster import shrunk, window_around
 from vision.records import (
     BACKGROUND,
@@ -35,7 +42,6 @@ __all__ = ["MEASURING_VERSION", "measure_day_photo"]
 MEASURING_VERSION = 12
 """Raised whenever the same photo would be measured differently."""
 
-_LEAST_HEALTHY_SHARE = 0.05
 _MOSTLY_DROPPING = 0.4  # share of a green thing that is a dropping: it is no leaf
 _OUTLINE_TOLERANCE = 0.003  # of the leaf's length
 
@@ -78,7 +84,9 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
     leaves = find_leaves(photo.pixels, card).without(pellets.mask, _MOSTLY_DROPPING)
     pellets = without_chance_finds(pellets, leaves.numbers, leaves.plain)
     if leaves.count == 0:
-        unmeasured = _unmeasured(photo, (*photo.flags, *leaves.flags))
+        small = shrunk(photo.pixels, LEAF_LENGTH_PX / max(photo.pixels.shape[:2]))
+        blurred = ("blurred",) if is_blurred(small) else ()
+        unmeasured = _unmeasured(photo, (*photo.flags, *leaves.flags, *blurred))
         return _with_pellets(unmeasured, photo, pellets)
     numbers = range(1, leaves.count + 1)
     crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in numbers])
@@ -168,11 +176,11 @@ def _mask_as_large(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[n
 def _with_borrowed_colour(crops: list[_Crop]) -> list[_Crop]:
     """Let a leaf without enough green borrow the healthy colour of the greenest leaf beside it."""
     best = max((crop.healthy for crop in crops), key=lambda healthy: healthy.share)
-    if best.share < _LEAST_HEALTHY_SHARE:
+    if best.share < LEAST_HEALTHY_SHARE:
         return crops
     return [
         crop
-        if crop.healthy.share >= _LEAST_HEALTHY_SHARE
+        if crop.healthy.share >= LEAST_HEALTHY_SHARE
         else replace(crop, healthy=Healthy(best.lab, 0.0))
         for crop in crops
     ]
@@ -239,7 +247,7 @@ def _leaf_flags(
         "cut_off": leaves.cut_off[crop.number - 1],
         "touching": leaves.touching[crop.number - 1],
         "outline_unknown": chewed is None and _outline_seen(crop, leaves),
-        "all_sick": crop.healthy.share < _LEAST_HEALTHY_SHARE,
+        "all_sick": crop.healthy.share < LEAST_HEALTHY_SHARE,
     }
     return in_order((*light, *(name for name, true in own.items() if true)))
 

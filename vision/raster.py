@@ -1,12 +1,14 @@
 """Small raster operations that several stages share."""
 
-from typing import TypeVar
+from dataclasses import dataclass
+from typing import Any, TypeVar
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
+    "Turn",
     "disc",
     "distance_inside",
     "filled",
@@ -14,6 +16,7 @@ __all__ = [
     "largest_part",
     "shrunk",
     "thinned",
+    "usual_turn",
     "window_around",
 ]
 
@@ -161,3 +164,47 @@ def window_around(
         slice(max(0, left - pad), min(columns, left + width + pad)),
     )
     return window, length
+
+
+@dataclass(frozen=True)
+class Turn:
+    """A turn by quarters, or a reflection: exchange rows and columns first, then reverse."""
+
+    exchanged: bool
+    rows_reversed: bool
+    columns_reversed: bool
+
+    def there(self, picture: NDArray[Any]) -> NDArray[Any]:
+        """Turn a picture, shape (rows, columns, ...)."""
+        turned = picture.swapaxes(0, 1) if self.exchanged else picture
+        turned = turned[::-1] if self.rows_reversed else turned
+        return np.ascontiguousarray(turned[:, ::-1] if self.columns_reversed else turned)
+
+    def back(self, picture: NDArray[Any]) -> NDArray[Any]:
+        """Turn a picture back that `there` has turned."""
+        turned = picture[:, ::-1] if self.columns_reversed else picture
+        turned = turned[::-1] if self.rows_reversed else turned
+        return np.ascontiguousarray(turned.swapaxes(0, 1) if self.exchanged else turned)
+
+
+def usual_turn(weight: NDArray[Any]) -> Turn:
+    """Return the turn that brings most of the weight to the left, and then to the top.
+
+    A network sees a leaf a little differently upside down. Turned so first, the same picture is
+    read alike however it was held.
+
+    Parameters
+    ----------
+    weight : ndarray, shape (rows, columns)
+        Not negative, such as a mask or a brightness.
+    """
+    rows, columns = weight.shape
+    along = weight.sum(axis=1, dtype=np.float64), weight.sum(axis=0, dtype=np.float64)
+    down, across = (
+        float((np.arange(size) - (size - 1) / 2) @ line) / size
+        for size, line in zip((rows, columns), along, strict=True)
+    )
+    exchanged = abs(down) > abs(across)
+    if exchanged:
+        down, across = across, down
+    return Turn(exchanged, down > 0, across > 0)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from vision.learned import SYMPTOMS
 from vision.onnx import load_onnx
+from vision.raster import usual_turn
 from vision.tissue import Healthy
 
 __all__ = ["LONG_PX", "SeenSymptoms", "load_network", "see_symptoms", "severity_interval"]
@@ -27,7 +28,7 @@ LONG_PX = 448
 _SIDE_PX = 32  # sides are continued to multiples of it
 _OFF, _OWN = 20.0, 40.0  # CIELAB units by which contrasts and own colours are divided
 
-_INTERVAL_SLOPE, _INTERVAL_BASE = 3.1, 0.3
+_INTERVAL_SLOPE, _INTERVAL_BASE = 3.6, 0.5
 """How the 95 % interval of severity widens with what is doubtful; see ``severity_interval``."""
 
 
@@ -59,6 +60,8 @@ def see_symptoms(lab: Floats, leaf: NDArray[np.bool_], healthy: Healthy) -> Seen
     healthy : Healthy
         The leaf's own healthy colour.
     """
+    turn = usual_turn(leaf)
+    lab, leaf = turn.there(lab), turn.there(leaf)
     rows, columns = leaf.shape
     factor = min(1.0, LONG_PX / max(rows, columns))
     size = (max(1, round(columns * factor)), max(1, round(rows * factor)))
@@ -67,7 +70,7 @@ def see_symptoms(lab: Floats, leaf: NDArray[np.bool_], healthy: Healthy) -> Seen
     inside = (cover > 0.5).astype(np.float32)
     planes = np.zeros((6, size[1] + -size[1] % _SIDE_PX, size[0] + -size[0] % _SIDE_PX), np.float32)
     shown = planes[:, : size[1], : size[0]]
-    off = (small - np.float32(healthy.lab)) / np.float32(_OFF)
+    off = (small - np.array(healthy.lab, np.float32)) / np.float32(_OFF)
     shown[:3] = off.transpose(2, 0, 1) * inside
     shown[3:5] = small[..., 1:].transpose(2, 0, 1) / np.float32(_OWN) * inside
     shown[5] = inside
@@ -75,7 +78,9 @@ def see_symptoms(lab: Floats, leaf: NDArray[np.bool_], healthy: Healthy) -> Seen
     network.setInput(planes[None])
     seen = network.forward("seen")[0]
     larger = [cv2.resize(plane, planes.shape[:0:-1])[: size[1], : size[0]] for plane in seen]
-    sick, dead = (np.asarray(cv2.resize(one, (columns, rows)), np.float32) for one in larger)
+    sick, dead = (
+        np.asarray(turn.back(cv2.resize(one, (columns, rows))), np.float32) for one in larger
+    )
     return SeenSymptoms(sick, dead)
 
 
