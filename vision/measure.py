@@ -43,6 +43,7 @@ MEASURING_VERSION = 12
 """Raised whenever the same photo would be measured differently."""
 
 _MOSTLY_DROPPING = 0.4  # share of a green thing that is a dropping: it is no leaf
+_AROUND_PX = 9  # side of the square around each pixel of a leaf that still belongs to its search
 _OUTLINE_TOLERANCE = 0.003  # of the leaf's length
 
 
@@ -80,8 +81,9 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
     if any(not FLAGS[name].measurable for name in photo.flags):
         return _unmeasured(photo, photo.flags)
     card = card_mask(photo, tag) if tag else None
-    pellets = find_pellets(photo.pixels, card)
-    leaves = find_leaves(photo.pixels, card).without(pellets.mask, _MOSTLY_DROPPING)
+    leaves = find_leaves(photo.pixels, card)
+    pellets = find_pellets(_searched(photo.pixels, leaves), card)
+    leaves = leaves.without(pellets.mask, _MOSTLY_DROPPING)
     pellets = without_chance_finds(pellets, leaves.numbers, leaves.plain)
     if leaves.count == 0:
         small = shrunk(photo.pixels, LEAF_LENGTH_PX / max(photo.pixels.shape[:2]))
@@ -106,6 +108,19 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
         return _with_pellets(_unmeasured(photo, (*flags, *readings[0].flags)), photo, seen)
     measurement = DayMeasurement(_sum_up(readings, flags), classes, leaves.numbers, card)
     return _with_pellets(measurement, photo, pellets)
+
+
+def _searched(pixels: NDArray[np.uint8], leaves: Leaves) -> NDArray[np.uint8]:
+    """Return what droppings are looked for in: in the field the leaf alone, else all of it.
+
+    Nothing beside a leaf in the field is counted (``vision.frass.without_chance_finds``), and
+    soil and litter, full of what might be one, would take most of the time.
+    """
+    if leaves.plain or leaves.count == 0:
+        return pixels
+    near = cv2.dilate(leaves.numbers, np.ones((_AROUND_PX, _AROUND_PX), np.uint8))
+    usual = np.median(pixels[leaves.numbers > 0][::97], axis=0).astype(np.uint8)
+    return np.where(near[..., None] > 0, pixels, usual)
 
 
 def _with_pellets(measurement: DayMeasurement, photo: Photo, pellets: Pellets) -> DayMeasurement:
