@@ -39,7 +39,7 @@ from vision.tissue import Healthy, healthy_colour, leaf_lab
 
 __all__ = ["MEASURING_VERSION", "measure_day_photo"]
 
-MEASURING_VERSION = 12
+MEASURING_VERSION = 13
 """Raised whenever the same photo would be measured differently."""
 
 _MOSTLY_DROPPING = 0.4  # share of a green thing that is a dropping: it is no leaf
