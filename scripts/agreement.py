@@ -1,19 +1,21 @@
 """Compare what the program measures with the truth, and print the tables of the README.
 
-    python -m scripts.agreement --photos ../shared/photos [--halves] [--write-readme]
+    python -m scripts.agreement --photos ../shared/photos [--write-readme]
 
-Real photos: every folder below PHOTOS with ``images`` and ``masks`` (0 background, 1 leaf, 2 halo,
-3 lesion, 9 symptom of any kind), and the healthy tomato leaves. Painted photos: 200 fresh ones over
-all conditions. All are scored as by ``spotlamp score``, masks included, into a folder that is
-thrown away. A leaf that was not found counts as overlap 0 and severity 0.
+Real photos: every set below PHOTOS with ``masks`` (0 background, 1 leaf, 2 halo, 3 lesion, 9
+symptom of any kind), its photos in ``images`` or beside them, and healthy leaves without masks.
+Painted photos: 200 fresh ones over all conditions. All are scored as by ``spotlamp score``, masks
+included, into a folder that is thrown away. A leaf that was not found counts as overlap 0 and
+severity 0.
 
-Each row says whether the numbers of ``vision/surface.json`` and ``vision/outline.json`` were fitted
-on these very photos; such figures flatter. ``--halves`` fits the surface twice, each time on half
-the photos, and judges the other half (several minutes). ``--tool`` runs an independent script on
+The networks are judged as they ship. Each row says whether they learned from these very photos;
+such figures flatter. How they do on a source that they have not seen is printed by the scripts
+that learn them, with the source left out (``--without``). ``--tool`` runs an independent script on
 the same masks and shows its figures beside ours.
 """
 
 import argparse
+import csv
 import json
 import subprocess
 import sys
@@ -26,21 +28,23 @@ import cv2
 import numpy as np
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
-from vision.surface import load_surface
 
 from models.agreement import bland_altman, concordance, overlap
 from scripts.batch import score_paths
 from scripts.readme_figures import as_table, fill
 from scripts.results import PhotoResult
-from scripts.train_surface import HEALTHY_PHOTOS, coffee, healthy, judge_halves, read_mask, rendered
+from vision.find import PHOTO_ENDINGS
 from vision.records import HALO, LEAF, LESION, DayReading
 from vision.rendered import PLAIN_BACKGROUNDS, draw_scene, render
 
 SICK = 9
 """A truth mask's value for "symptom, kind not said"."""
 
-FITTED_SET = "coffee"
-"""The masked set that surface and outline were fitted on: all photos, and every second one."""
+LEARNED_FROM = {"coffee", "potato", "bean", "blackgram", "chilli"}
+"""The masked sets that the networks of outline and symptoms learned from."""
+
+ZONES = {"potato"}
+"""Sets whose symptoms are drawn as whole zones: that says where they are, and not how much."""
 
 PAINTED = 200
 FIRST_SEED = 90_000  # far from the seeds of the training
@@ -105,9 +109,22 @@ def compare(result: PhotoResult, found: Mask, truth: Mask, *, plain: bool = True
     )
 
 
-def _scored(images: Path, out: Path) -> list[tuple[PhotoResult, Mask]]:
-    """Score a folder; return each photo's result and the mask that was written."""
-    results = sorted(score_paths([images], out, masks=True).results, key=lambda r: r.name)
+def read_mask(path: Path) -> Mask:
+    """Read a mask of a single channel."""
+    mask = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
+    if mask is None or mask.ndim != 2:
+        raise SystemExit(f"{path} is no mask with a single channel.")
+    return np.asarray(mask, np.uint8)
+
+
+def photos_in(folder: Path) -> list[Path]:
+    """Return the photos of a folder, without those of the folders in it, by their names."""
+    return sorted(p for p in folder.iterdir() if p.suffix.lower() in PHOTO_ENDINGS)
+
+
+def _scored(photos: Sequence[Path], out: Path) -> list[tuple[PhotoResult, Mask]]:
+    """Score photos; return each one's result and the mask that was written."""
+    results = sorted(score_paths(photos, out, masks=True).results, key=lambda r: r.name)
     unread = [result.name for result in results if result.reading is None]
     if unread:
         raise SystemExit(f"{', '.join(unread)} could not be read.")
@@ -115,19 +132,20 @@ def _scored(images: Path, out: Path) -> list[tuple[PhotoResult, Mask]]:
 
 
 def masked_set(folder: Path, out: Path) -> list[Compared]:
-    """Score the photos of ``folder/images`` and compare with ``folder/masks``."""
+    """Score the photos of ``folder/images``, or of ``folder``; compare with ``folder/masks``."""
+    images = folder / "images"
     pairs = []
-    for result, found in _scored(folder / "images", out):
-        truth = read_mask(folder / "masks" / Path(result.name).with_suffix(".png"))
+    for result, found in _scored(photos_in(images if images.is_dir() else folder), out):
+        truth = read_mask(folder / "masks" / f"{Path(result.name).stem}.png")
         pairs.append(compare(result, found, truth))
     return pairs
 
 
-def healthy_severities(folder: Path, out: Path) -> list[float]:
+def healthy_severities(photos: Sequence[Path], out: Path) -> list[float]:
     """Score healthy leaves; return their severities in percent, in the order of their names."""
     return [
         float(result.reading.severity_pct)
-        for result in sorted(score_paths([folder], out).results, key=lambda r: r.name)
+        for result in sorted(score_paths(photos, out).results, key=lambda r: r.name)
         if result.reading is not None and result.reading.severity_pct is not None
     ]
 
@@ -161,7 +179,7 @@ def painted_set(folder: Path) -> list[Compared]:
             read_mask(folder / "masks" / Path(result.name).with_suffix(".png")),
             plain=plain[int(Path(result.name).stem)],
         )
-        for result, found in _scored(folder / "images", folder / "out")
+        for result, found in _scored(photos_in(folder / "images"), folder / "out")
     ]
 
 
@@ -171,12 +189,8 @@ def row(name: str, photos: Sequence[Compared]) -> list[str]:
     agree, difference = concordance(read, true), bland_altman(read, true)
     low, high = difference.limits
     clean = [p.read_pct for p in photos if p.true_pct == 0]
-    shared = sum(p.both_px for p in photos) / max(1, sum(p.either_px for p in photos))
     return [
-        name,
-        str(len(photos)),
-        f"{np.mean([p.leaf_overlap for p in photos]):.3f}",
-        f"{shared:.3f}",
+        *outline_row(name, photos)[:4],
         f"{agree.coefficient:.3f} ({agree.correlation:.3f} × {agree.accuracy:.3f})",
         f"{difference.bias:+.2f} (limits {low:+.1f} to {high:+.1f})",
         f"{np.abs(np.subtract(read, true)).mean():.2f}",
@@ -185,51 +199,56 @@ def row(name: str, photos: Sequence[Compared]) -> list[str]:
     ]
 
 
+def outline_row(name: str, photos: Sequence[Compared]) -> list[str]:
+    """Lay out one line for photos whose truth does not say how much is sick."""
+    shared = sum(p.both_px for p in photos) / max(1, sum(p.either_px for p in photos))
+    drawn = any(p.true_pct for p in photos)
+    return [
+        name,
+        str(len(photos)),
+        f"{np.mean([p.leaf_overlap for p in photos]):.3f}",
+        f"{shared:.3f}" if drawn else "",
+        *[""] * 5,
+    ]
+
+
 def healthy_row(name: str, severities: Sequence[float]) -> list[str]:
     """Lay out one line for leaves whose truth is 0 everywhere."""
     return [name, str(len(severities)), *[""] * 5, f"{np.mean(severities):.2f} %", ""]
 
 
-def half_rows(photos: Path) -> list[list[str]]:
-    """Fit the surface on each half of the training photos and judge the other half.
-
-    Counted in leaves, inside the outline that was found or painted.
-    """
-    samples = [*coffee(photos), *healthy(photos), *rendered()]
-    rows = []
-    unseen = [j for half in judge_halves(samples, load_surface().threshold) for j in half]
-    for source in ("coffee", "healthy", "rendered"):
-        own = [
-            Compared(1, j.both_px, j.either_px, j.true_pct, j.read_pct, 0, 0)
-            for j in unseen
-            if j.source == source
-        ]
-        name = f"{source} leaves, not fitted on (halves)"
-        if any(pair.true_pct for pair in own):
-            line = row(name, own)
-            rows.append([*line[:2], "", *line[3:8], ""])
-        else:
-            rows.append(healthy_row(name, [pair.read_pct for pair in own]))
-    return rows
-
-
 def real_rows(photos: Path, out: Path, tool: Path | None) -> list[list[str]]:
     """Measure all real photos with a known truth."""
     rows = []
-    for folder in sorted(p.parent for p in photos.glob("*/masks")):
+    for masks in sorted([*photos.glob("*/masks"), *photos.glob("*/*/masks")]):
+        folder = masks.parent
         found = masked_set(folder, out / folder.name)
-        fitted = folder.name == FITTED_SET
-        rows.append(row(f"{folder.name}, {'fitted' if fitted else 'not fitted'} on these", found))
-        if fitted:
-            rows.append(row(f"{folder.name}, the half that the outline has not seen", found[1::2]))
+        name = f"{folder.name}, {'' if folder.name in LEARNED_FROM else 'not '}learned from"
+        if folder.name in ZONES or not any(pair.true_pct for pair in found):
+            rows.append(outline_row(name, found))
+            continue
+        rows.append(row(name, found))
         if tool:
             rows.append(_told_by(tool, folder, out / folder.name / "masks"))
-    read = healthy_severities(photos / "tomato" / "healthy", out / "healthy")
-    step = max(1, len(read) // HEALTHY_PHOTOS)  # photos from one that was fitted on to the next
-    unseen = [severity for number, severity in enumerate(read) if number % step]
-    rows.append(healthy_row("healthy tomato leaves, fitted on these", read[::step]))
-    rows.append(healthy_row("healthy tomato leaves, not fitted on", unseen))
+    for name, leaves in healthy_leaves(photos).items():
+        read = healthy_severities(leaves, out / name)
+        rows.append(healthy_row(f"healthy {name}, learned from in part", read))
     return rows
+
+
+def healthy_leaves(photos: Path) -> dict[str, list[Path]]:
+    """Return the photos of healthy leaves, on boards and in the field."""
+    leaves = {
+        "tomato": photos_in(photos / "tomato" / "healthy"),
+        "pepper": [p for p in photos_in(photos / "pepper") if "JR_HL" in p.name],
+    }
+    field = photos / "field"
+    with (field / "labels.csv").open(encoding="utf-8", newline="") as table:
+        for line in csv.DictReader(table):
+            if line["pattern"] == "none":
+                own = leaves.setdefault(f"{line['source']} in the field", [])
+                own.append(field / line["photo"])
+    return leaves
 
 
 def _told_by(tool: Path, folder: Path, masks: Path) -> list[str]:
@@ -254,7 +273,7 @@ def painted_rows(folder: Path) -> list[list[str]]:
     found = painted_set(folder)
     plain, natural = [p for p in found if p.plain], [p for p in found if not p.plain]
     return [
-        row("painted, all, not fitted on", found),
+        row("painted, all, not learned from", found),
         row("painted, plain background", plain),
         row("painted, natural background", natural),
     ]
@@ -272,13 +291,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
     parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
     parser.add_argument("--tool", type=Path, help="an independent script to compare with")
-    parser.add_argument("--halves", action="store_true", help="fit on halves; several minutes")
     parser.add_argument("--write-readme", action="store_true", help="fill the README's tables")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         painted = painted_rows(Path(name) / "painted")
         real = real_rows(args.photos, Path(name), args.tool) if args.photos.is_dir() else []
-    real += half_rows(args.photos) if args.halves else []
     tables = {"agreement": as_table(HEAD, real), "rendered": as_table(HEAD, painted)}
     for place, rows in (("agreement", real), ("rendered", painted)):
         print(f"{tables[place]}\n" if rows else f"There are no photos in {args.photos}.\n")

@@ -1,13 +1,22 @@
-"""Building blocks that the learned networks share. Needs PyTorch, which only learning needs."""
+"""What the learned networks share: building blocks, and how they learn. Needs PyTorch."""
 
-from collections.abc import Sequence
+import math
+import time
+from collections.abc import Callable, Sequence
 from itertools import pairwise
+from typing import TypeVar
 
 import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-__all__ = ["Pyramid", "Refine", "Step", "remember"]
+__all__ = ["Pyramid", "Refine", "Step", "learn_for", "remember"]
+
+_RATE, _LAST_RATE, _DECAY = 3e-3, 1e-5, 1e-3
+_WARM_UP, _MEMORY, _GREATEST_STEP = 300, 0.998, 2.0
+_LOOK = 10  # steps between looks at the loss
+
+AnyNetwork = TypeVar("AnyNetwork", bound=nn.Module)
 
 
 class Step(nn.Sequential):
@@ -85,3 +94,45 @@ def remember(kept: dict[str, torch.Tensor], network: nn.Module, memory: float) -
             kept[name].mul_(memory).add_(value, alpha=1 - memory)
         else:
             kept[name].copy_(value)
+
+
+def learn_for(
+    network: AnyNetwork, loss_of_next: Callable[[AnyNetwork], torch.Tensor], seconds: float
+) -> AnyNetwork:
+    """Let a network learn for so long, ever slower; what is kept is the running mean.
+
+    Parameters
+    ----------
+    network : nn.Module
+        On its device. Changed, and returned, ready to judge.
+    loss_of_next : callable
+        Shows the network the next batch and returns the loss.
+    seconds : float
+        Above 0; at least one batch is learned from.
+    """
+    kept = {name: value.clone() for name, value in network.state_dict().items()}
+    optimiser = torch.optim.AdamW(network.parameters(), lr=_RATE, weight_decay=_DECAY)
+    began, step, told, total, gone = time.monotonic(), 0, 0.0, 0.0, 0.0
+    while gone < 1:
+        for group in optimiser.param_groups:
+            group["lr"] = _rate(step, gone)
+        loss = loss_of_next(network)
+        optimiser.zero_grad()
+        loss.backward()
+        nn.utils.clip_grad_norm_(network.parameters(), _GREATEST_STEP)
+        optimiser.step()
+        remember(kept, network, min(_MEMORY, (1 + step) / (20 + step)))
+        total += float(loss.detach()) if step % _LOOK == 0 else 0  # a look makes the device wait
+        step += 1
+        gone = (time.monotonic() - began) / seconds
+        if gone - told > 0.1:
+            mean = total / -(-step // _LOOK)
+            print(f"{min(gone, 1):.0%}, step {step}: loss {mean:.4f}", flush=True)
+            told = gone
+    network.load_state_dict(kept)
+    network.eval()
+    return network
+
+
+def _rate(step: int, gone: float) -> float:
+    return _RATE * min(1, (step + 1) / _WARM_UP) * 0.5 * (1 + math.cos(math.pi * gone)) + _LAST_RATE

@@ -13,8 +13,8 @@ import torch.nn.functional as F  # noqa: N812  its usual name
 from numpy.typing import NDArray
 from torch import nn
 
+from scripts.convolutions import Refine, Step
 from scripts.frass_examples import Examples, joined
-from scripts.frass_network import Refine, Step
 from vision.frass_close import CLOSE_PX
 from vision.frass_net import CONTRAST, GREY
 

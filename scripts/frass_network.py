@@ -19,11 +19,12 @@ import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
+from scripts.convolutions import Refine, Step, remember
 from scripts.frass_crops import CROP_PX, cut_crop, targets_of
 from scripts.frass_lessons import Lesson
 from vision.frass_net import CONTRAST, GREY
 
-__all__ = ["Network", "Refine", "Step", "learn", "learn_more", "loss_of", "write_onnx"]
+__all__ = ["Network", "learn", "learn_more", "loss_of", "write_onnx"]
 
 _WIDTHS = (16, 32, 48, 64, 64)  # channels at half, a quarter ... of the photo's size
 _BATCH = 16
@@ -36,32 +37,6 @@ _SHARES = (0.42, 0.38, 0.2)  # of crops: of collages, of other droppings, of pho
 _INSIDE_WEIGHT, _SIZE_WEIGHT = 8.0, 0.3
 _READY = 6  # batches that wait
 _TELL = 100  # steps between lines that are printed
-
-
-class Step(nn.Sequential):
-    """Convolution, normalisation, rectification."""
-
-    def __init__(self, inputs: int, outputs: int, kernel: int = 3, step: int = 1) -> None:
-        super().__init__(
-            nn.Conv2d(inputs, outputs, kernel, step, kernel // 2, bias=False),
-            nn.BatchNorm2d(outputs),
-            nn.ReLU(inplace=True),
-        )
-
-
-class Refine(nn.Module):
-    """Two convolutions whose result is added to what comes in."""
-
-    def __init__(self, width: int) -> None:
-        super().__init__()
-        self.first = Step(width, width)
-        self.second = nn.Sequential(
-            nn.Conv2d(width, width, 3, 1, 1, bias=False), nn.BatchNorm2d(width)
-        )
-
-    def forward(self, seen: torch.Tensor) -> torch.Tensor:
-        """Return what comes in, refined."""
-        return F.relu(seen + self.second(self.first(seen)))
 
 
 class Network(nn.Module):
@@ -145,7 +120,7 @@ def learn_more(
         loss.backward()
         nn.utils.clip_grad_norm_(network.parameters(), _GREATEST_STEP)
         optimiser.step()
-        _remember(kept, network, min(_MEMORY, (1 + step) / (20 + step)))
+        remember(kept, network, min(_MEMORY, (1 + step) / (20 + step)))
         total += loss.item()
         if (step + 1) % _TELL == 0:
             print(f"step {step + 1} of {steps}: loss {total / _TELL:.3f}", flush=True)
@@ -157,16 +132,6 @@ def learn_more(
 def _share(step: int, steps: int) -> float:
     """Return how fast to learn: soon at full speed, then ever slower, 0 to 1."""
     return min(1.0, (step + 1) / _WARM_UP) * 0.5 * (1 + math.cos(math.pi * step / steps))
-
-
-@torch.no_grad()
-def _remember(kept: dict[str, torch.Tensor], network: Network, memory: float) -> None:
-    """Move the running means of all numbers towards the present ones."""
-    for name, value in network.state_dict().items():
-        if value.dtype.is_floating_point:
-            kept[name].mul_(memory).add_(value, alpha=1 - memory)
-        else:
-            kept[name].copy_(value)
 
 
 def _batches(lessons: Sequence[Lesson], seed: int) -> Iterator[tuple[torch.Tensor, torch.Tensor]]:

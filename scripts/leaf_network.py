@@ -10,8 +10,6 @@ end. Needs the packages of the ``train`` extra; an accelerator makes minutes of 
 
 import argparse
 import json
-import math
-import time
 from pathlib import Path
 
 import numpy as np
@@ -19,15 +17,14 @@ import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-from scripts.convolutions import Pyramid, remember
+from scripts.convolutions import Pyramid, learn_for
+from scripts.halve_onnx import halve
 from scripts.leaf_pictures import CANVAS_PX, UNKNOWN, Bank, Batch, Maker, load_bank
 
 __all__ = ["LeafNetwork", "judge", "learn", "loss_of", "write_onnx"]
 
 _WIDTHS, _REFINES = (16, 32, 64, 96, 128), (1, 2, 2, 2)
 _SIZES = ((320, 320), (320, 256), (256, 320), (352, 192), (192, 352), (288, 288), (352, 352))
-_RATE, _LAST_RATE, _DECAY = 3e-3, 1e-5, 1e-3
-_WARM_UP, _MEMORY, _GREATEST_STEP = 300, 0.998, 2.0
 _BORDER_WEIGHT, _ANY_WEIGHT = 0.3, 0.2
 _GREY, _CONTRAST = 0.5, 0.25
 
@@ -66,34 +63,20 @@ def loss_of(seen: torch.Tensor, any_leaf: torch.Tensor, batch: Batch) -> torch.T
 
 
 def learn(maker: Maker, seconds: float, count: int, device: str, seed: int) -> LeafNetwork:
-    """Return a network that has learned for so long, ever slower."""
+    """Return a network that has learned from batches of so many pictures, for so long."""
     torch.manual_seed(seed)
-    network = LeafNetwork().to(device, memory_format=torch.channels_last)
-    kept = {name: value.clone() for name, value in network.state_dict().items()}
-    optimiser = torch.optim.AdamW(network.parameters(), lr=_RATE, weight_decay=_DECAY)
     sizes = np.random.default_rng(seed)
-    began, step, told, total = time.monotonic(), 0, 0.0, 0.0
-    while (gone := (time.monotonic() - began) / seconds) < 1:
-        rate = _RATE * min(1, (step + 1) / _WARM_UP) * 0.5 * (1 + math.cos(math.pi * gone))
-        for group in optimiser.param_groups:
-            group["lr"] = rate + _LAST_RATE
+
+    def loss_of_next(network: LeafNetwork) -> torch.Tensor:
         with torch.no_grad():
             batch = maker.batch(count, *_SIZES[int(sizes.integers(len(_SIZES)))])
         with torch.autocast(device.split(":")[0], torch.bfloat16):
             seen, any_leaf = network(batch.pictures.contiguous(memory_format=torch.channels_last))
-        loss = loss_of(seen.float(), any_leaf.float(), batch)
-        optimiser.zero_grad()
-        loss.backward()
-        nn.utils.clip_grad_norm_(network.parameters(), _GREATEST_STEP)
-        optimiser.step()
-        remember(kept, network, min(_MEMORY, (1 + step) / (20 + step)))
-        step += 1
-        total += float(loss.detach()) if step % 10 == 0 else 0
-        if gone - told > 0.1:
-            print(f"{gone:.0%}, step {step}: loss {total / max(1, step // 10):.4f}", flush=True)
-            told = gone
-    network.load_state_dict(kept)
-    return network.eval()
+        return loss_of(seen.float(), any_leaf.float(), batch)
+
+    network = LeafNetwork()
+    network.to(device, memory_format=torch.channels_last)
+    return learn_for(network, loss_of_next, seconds)
 
 
 @torch.no_grad()
@@ -129,15 +112,25 @@ def judge(network: LeafNetwork, bank: Bank, kind: str, long_px: int) -> dict[str
 
 
 def write_onnx(
-    network: nn.Module, path: Path, planes: int = 3, outputs: tuple[str, ...] = ("seen", "whole")
+    network: nn.Module,
+    path: Path,
+    planes: int = 3,
+    outputs: tuple[str, ...] = ("seen", "whole"),
+    *,
+    half: bool = False,
 ) -> None:
-    """Write a network in the open format ONNX, for pictures of any size."""
+    """Write a network in the open format ONNX, for pictures of any size.
+
+    With ``half`` its numbers are stored in 16 bits, as in the files that ship.
+    """
     any_size = {2: "rows", 3: "columns"}
     torch.onnx.export(
         network.cpu(), (torch.zeros(1, planes, CANVAS_PX, CANVAS_PX),), str(path),
         opset_version=13, dynamo=False, input_names=["photo"], output_names=list(outputs),
         dynamic_axes={"photo": any_size, "seen": any_size},
     )  # fmt: skip
+    if half:
+        halve(path)
 
 
 def main() -> None:
@@ -150,6 +143,7 @@ def main() -> None:
     parser.add_argument("--batch", type=int, default=48)
     parser.add_argument("--device", default="cuda")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--half", action="store_true", help="store numbers in 16 bits")
     given = parser.parse_args()
     bank = load_bank(given.lessons, given.device, given.without)
     maker = Maker(bank, given.device, given.seed)
@@ -164,7 +158,7 @@ def main() -> None:
         )
     print(json.dumps(figures, indent=1))
     given.out.with_suffix(".json").write_text(json.dumps(figures, indent=1), encoding="utf-8")
-    write_onnx(network, given.out)
+    write_onnx(network, given.out, half=given.half)
 
 
 if __name__ == "__main__":

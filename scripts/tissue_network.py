@@ -9,8 +9,6 @@ seen is printed at the end. Needs the packages of the ``train`` extra.
 
 import argparse
 import json
-import math
-import time
 from pathlib import Path
 
 import numpy as np
@@ -18,18 +16,16 @@ import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-from scripts.convolutions import Pyramid, remember
+from scripts.convolutions import Pyramid, learn_for
 from scripts.leaf_network import write_onnx
 from scripts.leaf_pictures import Bank, load_bank
-from scripts.tissue_pictures import TissueBatch, TissueMaker, _healthy, lab_of, seen_colours
+from scripts.tissue_pictures import TissueBatch, TissueMaker, healthy_of, lab_of, seen_colours
 
 __all__ = ["TissueNetwork", "judge", "learn", "loss_of"]
 
 LONG_PX = 448
 _WIDTHS, _REFINES = (16, 24, 48, 64, 96), (1, 2, 2, 2)
 _SIZES = ((448, 320), (320, 448), (384, 384), (448, 224), (224, 448), (256, 192), (192, 256))
-_RATE, _LAST_RATE, _DECAY = 3e-3, 1e-5, 1e-3
-_WARM_UP, _MEMORY, _GREATEST_STEP = 300, 0.998, 2.0
 _DEAD_WEIGHT = 0.3
 
 
@@ -62,34 +58,20 @@ def loss_of(out: torch.Tensor, batch: TissueBatch) -> torch.Tensor:
 
 
 def learn(maker: TissueMaker, seconds: float, count: int, device: str, seed: int) -> TissueNetwork:
-    """Return a network that has learned for so long, ever slower."""
+    """Return a network that has learned from batches of so many leaves, for so long."""
     torch.manual_seed(seed)
-    network = TissueNetwork().to(device, memory_format=torch.channels_last)
-    kept = {name: value.clone() for name, value in network.state_dict().items()}
-    optimiser = torch.optim.AdamW(network.parameters(), lr=_RATE, weight_decay=_DECAY)
     sizes = np.random.default_rng(seed)
-    began, step, told, total = time.monotonic(), 0, 0.0, 0.0
-    while (gone := (time.monotonic() - began) / seconds) < 1:
-        rate = _RATE * min(1, (step + 1) / _WARM_UP) * 0.5 * (1 + math.cos(math.pi * gone))
-        for group in optimiser.param_groups:
-            group["lr"] = rate + _LAST_RATE
+
+    def loss_of_next(network: TissueNetwork) -> torch.Tensor:
         with torch.no_grad():
             batch = maker.leaves(count, *_SIZES[int(sizes.integers(len(_SIZES)))])
         with torch.autocast(device.split(":")[0], torch.bfloat16):
             out = network(batch.seen.contiguous(memory_format=torch.channels_last))
-        loss = loss_of(out.float(), batch)
-        optimiser.zero_grad()
-        loss.backward()
-        nn.utils.clip_grad_norm_(network.parameters(), _GREATEST_STEP)
-        optimiser.step()
-        remember(kept, network, min(_MEMORY, (1 + step) / (20 + step)))
-        step += 1
-        total += float(loss.detach()) if step % 10 == 0 else 0
-        if gone - told > 0.1:
-            print(f"{gone:.0%}, step {step}: loss {total / max(1, step // 10):.4f}", flush=True)
-            told = gone
-    network.load_state_dict(kept)
-    return network.eval()
+        return loss_of(out.float(), batch)
+
+    network = TissueNetwork()
+    network.to(device, memory_format=torch.channels_last)
+    return learn_for(network, loss_of_next, seconds)
 
 
 @torch.no_grad()
@@ -102,7 +84,7 @@ def judge(network: TissueNetwork, bank: Bank, kind: str) -> dict[str, float]:
         truth = bank.masks[at : at + 1, :, :high, :wide].float()
         lab = lab_of(bank.pixels[at : at + 1, :, :high, :wide].float() / 255)
         leaf = (truth > 0).float()
-        seen = seen_colours(lab, leaf, _healthy(lab, truth))
+        seen = seen_colours(lab, leaf, healthy_of(lab, truth))
         out = network(F.pad(seen, (0, -wide % 32, 0, -high % 32)))
         large = F.interpolate(out[:, :1], scale_factor=2.0, mode="bilinear", align_corners=False)
         found = (large[:, :, :high, :wide] > 0) & (leaf > 0)
@@ -120,7 +102,8 @@ def judge(network: TissueNetwork, bank: Bank, kind: str) -> dict[str, float]:
     clean = s[t == 0]
     return {
         "leaves": len(t), "overlap": both / max(either, 1), "concordance": float(agree),
-        "bias_points": float((s - t).mean()), "healthy_pct": float(clean.mean()) if len(clean) else -1,
+        "bias_points": float((s - t).mean()),
+        "healthy_pct": float(clean.mean()) if len(clean) else -1,
         "healthy over 2 %": float((clean > 2).mean()) if len(clean) else -1,
     }  # fmt: skip
 
@@ -135,6 +118,7 @@ def main() -> None:
     parser.add_argument("--batch", type=int, default=32)
     parser.add_argument("--device", default="cuda")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--half", action="store_true", help="store numbers in 16 bits")
     given = parser.parse_args()
     bank = load_bank(given.lessons, given.device, given.without, LONG_PX)
     maker = TissueMaker(bank, given.device, given.seed)
@@ -145,7 +129,7 @@ def main() -> None:
         for kind in whole.kinds
     }
     print(json.dumps(figures, indent=1))
-    write_onnx(network, given.out, 6, ("seen",))
+    write_onnx(network, given.out, 6, ("seen",), half=given.half)
 
 
 if __name__ == "__main__":

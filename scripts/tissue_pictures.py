@@ -16,7 +16,7 @@ from torch import Tensor
 
 from scripts.leaf_pictures import Bank, Maker
 
-__all__ = ["TissueBatch", "TissueMaker", "lab_of", "seen_colours"]
+__all__ = ["TissueBatch", "TissueMaker", "healthy_of", "lab_of", "seen_colours"]
 
 _SHARES = {
     "coffee": 0.27, "potato": 0.12, "bean": 0.14, "blackgram": 0.12, "tomato": 0.11,
@@ -122,13 +122,13 @@ class TissueMaker(Maker):
         leaf = (truth > 0).float()
         pictures = self._gloss_and_shade(pictures, leaf)
         lab = lab_of(pictures)
-        healthy = _healthy(lab, truth)
+        healthy = healthy_of(lab, truth)
         lab, truth = self._patches(lab, truth, healthy)
         lab, truth = self._spots(lab, truth, healthy)
         pictures = self._camera(_pixels_of(lab))
         lab = lab_of(pictures)
         leaf = self._outline(leaf)
-        seen = seen_colours(lab, leaf, self._estimated(_healthy(lab, truth)))
+        seen = seen_colours(lab, leaf, self._estimated(healthy_of(lab, truth)))
         return _batch(seen, truth, leaf, coarse)
 
     def _chosen(self, count: int) -> tuple[Tensor, Tensor]:
@@ -257,7 +257,7 @@ class TissueMaker(Maker):
         return torch.where(lost, typical, off)
 
 
-def _healthy(lab: Tensor, truth: Tensor) -> Tensor:
+def healthy_of(lab: Tensor, truth: Tensor) -> Tensor:
     """Mean CIELAB of healthy tissue; of a leaf without any, the typical one."""
     sound = (truth == _LEAF).float()
     total = sound.sum((2, 3))

@@ -35,7 +35,10 @@ MAY_DECODE = {
     "scripts/letters.py": "draws letters with Pillow; reads no picture",
     "scripts/outline_pictures.py": "training masks and backgrounds, which are not scored",
     "scripts/frass_lessons.py": "training photos kept compressed in memory, with their truth",
-    "scripts/train_surface.py": "masks of training and of truth, which are not photos",
+    "scripts/agreement.py": "masks of truth, which are not photos",
+    "scripts/leaf_lessons.py": "masks of training, which are not photos",
+    "scripts/tissue_lessons.py": "likewise",
+    "scripts/leaf_pictures.py": "lessons from their file, where only Pillow need be at hand",
     "scripts/benchmark.py": "times OpenCV's own decoding beside ours",
 }
 
@@ -54,7 +57,12 @@ MAY_WRITE_CSV = {
     "scripts/frass_lessons.py": "list of painted lessons, likewise",
 }
 
-NEEDS_TRAIN_EXTRA = {"scripts/frass_network.py", "scripts/frass_closer.py"}
+NEEDS_TRAIN_EXTRA = {
+    "scripts/convolutions.py", "scripts/halve_onnx.py",
+    "scripts/leaf_network.py", "scripts/leaf_pictures.py",
+    "scripts/tissue_network.py", "scripts/tissue_pictures.py",
+    "scripts/frass_network.py", "scripts/frass_closer.py",
+}  # fmt: skip
 
 DISTRIBUTION_OF = {
     "sklearn": "scikit-learn",

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from scripts.agreement import compare, masked_set, row
+from scripts.agreement import compare, masked_set, outline_row, row
 from scripts.benchmark import score, score_plainly
 from scripts.readme_figures import as_table, fill
 from scripts.results import PhotoResult
@@ -60,6 +60,20 @@ def test_a_masked_set_is_scored_and_compared(photos, tmp_path):
     line = row("painted", pairs)
     assert line[:2] == ["painted", "3"]
     assert float(line[2]) == pytest.approx(np.mean([p.leaf_overlap for p in pairs]), abs=0.001)
+
+
+def test_photos_may_lie_beside_their_masks_that_know_outlines_only(photos, tmp_path):
+    folder = tmp_path / "set"
+    (folder / "masks").mkdir(parents=True)
+    for path in (photos / "images").iterdir():
+        (folder / path.name).write_bytes(path.read_bytes())
+        mask = cv2.imread(str(photos / "masks" / f"{path.stem}.png"), cv2.IMREAD_UNCHANGED)
+        cv2.imwrite(str(folder / "masks" / f"{path.stem}.png"), (mask > 0).astype(np.uint8))
+    pairs = masked_set(folder, tmp_path / "out")
+    line = outline_row("outlines", pairs)
+    assert line[:2] == ["outlines", "3"]
+    assert float(line[2]) > 0.93
+    assert line[3:] == [""] * 6  # nothing is said of symptoms that the truth does not know
 
 
 def test_the_plain_version_of_the_benchmark_measures_much_the_same(photos):

@@ -11,6 +11,7 @@ from vision.frass import (
     Pellets,
     count_interval,
     find_pellets,
+    without_chance_finds,
     without_dead_tissue,
 )
 from vision.frass_judge import judge_of, load_judge
@@ -316,3 +317,45 @@ def test_within_dead_tissue_only_the_surest_count(confidence, counts):
     found = (Pellet(100, 100, 13.0, 13.0, 120.0, 20.0, confidence),)
     left = without_dead_tissue(Pellets(found, 1, 3, mask.view(np.bool_)), classes)
     assert len(left.found) == counts
+
+
+NO_LEAF = np.zeros((120, 200), np.uint8)
+
+
+def chance_finds(*places, confidence=0.8):
+    """Return droppings at these columns of row 60, on a picture of 120 by 200 pixels."""
+    mask = NO_LEAF.copy()
+    for column in places:
+        cv2.circle(mask, (column, 60), 6, 1, cv2.FILLED)
+    found = tuple(Pellet(60, one, 13.0, 13.0, 120.0, 20.0, confidence) for one in places)
+    return Pellets(found, len(found), len(found) + 2, mask.view(np.bool_))
+
+
+def test_beside_a_leaf_in_the_field_nothing_counts_and_on_it_everything_does():
+    """Columns 40 and 80 lie on the leaf, 160 beside it; each covers the same pixels."""
+    numbers = NO_LEAF.copy()
+    numbers[10:110, 10:110] = 1
+    pellets = chance_finds(40, 80, 160)
+    left = without_chance_finds(pellets, numbers, plain=False)
+    assert [one.col_px for one in left.found] == [40, 80]
+    assert (left.low, left.high) == (2, pellets.high)
+    np.testing.assert_array_equal(left.mask, pellets.mask & (numbers > 0))
+
+
+def test_on_plain_ground_what_lies_beside_a_leaf_counts():
+    numbers = NO_LEAF.copy()
+    numbers[10:110, 10:110] = 1
+    pellets = chance_finds(40, 160)
+    assert without_chance_finds(pellets, numbers, plain=True) is pellets
+
+
+@pytest.mark.parametrize(("places", "confidence", "left"), [
+    ((60,), 0.8, 0), ((60,), 0.95, 1), ((60, 140), 0.8, 2),
+])  # fmt: skip
+def test_one_alone_on_bare_natural_ground_must_be_sure(places, confidence, left):
+    pellets = chance_finds(*places, confidence=confidence)
+    kept = without_chance_finds(pellets, NO_LEAF, plain=False)
+    assert len(kept.found) == left
+    assert kept.low <= left <= kept.high
+    assert kept.mask.any() == (left > 0)
+    assert len(without_chance_finds(pellets, NO_LEAF, plain=True).found) == len(places)

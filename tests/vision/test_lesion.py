@@ -3,13 +3,12 @@
 import cv2
 import numpy as np
 import pytest
-from vision.interval import severity_interval
-from vision.surface import load_surface
 
 from vision.lesion import classify, lesions_of
 from vision.records import BACKGROUND, HALO, LEAF, LESION
 from vision.rendered import Scene, render
-from vision.tissue import Healthy, contrasts, healthy_colour, leaf_lab
+from vision.symptom_network import see_symptoms, severity_interval
+from vision.tissue import Healthy, healthy_colour, leaf_lab
 
 GREEN = Healthy((45.0, -18.0, 28.0), 0.9)
 
@@ -170,7 +169,7 @@ def sick_leaf():
 
 def test_tissue_is_sorted_inside_the_leaf_only(sick_leaf):
     *given, truth = sick_leaf
-    classes = classify(*given, load_surface()).classes
+    classes = classify(*given).classes
     np.testing.assert_array_equal(classes > BACKGROUND, truth > BACKGROUND)
     both = (classes >= HALO) & (truth >= HALO)
     assert both.sum() / ((classes >= HALO) | (truth >= HALO)).sum() > 0.7
@@ -178,35 +177,51 @@ def test_tissue_is_sorted_inside_the_leaf_only(sick_leaf):
 
 def test_dead_tissue_is_told_from_yellow(sick_leaf):
     *given, truth = sick_leaf
-    classes = classify(*given, load_surface()).classes
+    classes = classify(*given).classes
     agreed = (classes >= HALO) & (truth >= HALO)
     assert (classes == truth)[agreed].mean() > 0.75
 
 
-def test_contrasts_do_not_change_what_they_are_given(sick_leaf):
-    lab, inside, healthy, length, _ = sick_leaf
+def test_seeing_symptoms_changes_nothing_that_is_given(sick_leaf):
+    lab, inside, healthy, *_ = sick_leaf
     before = lab.copy(), inside.copy()
-    described = contrasts(lab, inside, healthy, length)
+    seen = see_symptoms(lab, inside, healthy)
     np.testing.assert_array_equal(lab, before[0])
     np.testing.assert_array_equal(inside, before[1])
-    assert described.shape == (np.count_nonzero(inside), 17)
-    assert np.isfinite(described).all()
+    assert seen.sick.shape == seen.dead.shape == inside.shape
 
 
-def test_healthy_tissue_of_one_colour_has_no_contrast():
-    lab = np.zeros((80, 120, 3), np.float32) + np.array((45, -18, 28), np.float32)
-    inside = np.zeros((80, 120), bool)
-    inside[10:70, 10:110] = True
-    described = contrasts(lab, inside, GREEN, 100.0)
-    assert np.abs(described[:, :16]).max() < 0.6  # the mean near the rim is held down by 0.001
-    assert described[:, 16].max() == pytest.approx(0.1)
+def test_a_dark_brown_spot_on_an_even_green_leaf_is_sick_and_dead():
+    lab = np.zeros((260, 400, 3), np.float32) + np.array(GREEN.lab, np.float32)
+    leaf, spot = np.zeros((2, 260, 400), np.uint8)
+    cv2.ellipse(leaf, (200, 130), (180, 110), 0, 0, 360, 1, -1)
+    cv2.circle(spot, (230, 120), 18, 1, -1)
+    lab[spot > 0] = (25, 8, 15)
+    lab = cv2.GaussianBlur(lab, (0, 0), 1.2)
+    sound = (leaf > 0) & (cv2.dilate(spot, np.ones((13, 13), np.uint8)) == 0)
+    seen = see_symptoms(lab, leaf > 0, GREEN)
+    assert (seen.sick[spot > 0] > 0).mean() > 0.8
+    assert (seen.dead[spot > 0] > 0).mean() > 0.8
+    assert (seen.sick[sound] > 0).mean() < 0.01
+
+
+@pytest.mark.parametrize("turns", range(4))
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_a_leaf_shows_the_same_symptoms_however_it_is_held(sick_leaf, turns, mirrored):
+    lab, inside, healthy, *_ = sick_leaf
+
+    def held(plane):
+        return np.ascontiguousarray(np.rot90(plane[:, ::-1] if mirrored else plane, turns))
+
+    seen, again = see_symptoms(lab, inside, healthy), see_symptoms(held(lab), held(inside), healthy)
+    np.testing.assert_allclose(again.sick, held(seen.sick), atol=1e-3)
+    np.testing.assert_allclose(again.dead, held(seen.dead), atol=1e-3)
 
 
 def test_the_interval_grows_with_doubt_and_stays_a_percentage():
-    surface = load_surface()
-    ends = [severity_interval(30.0, doubt, surface) for doubt in (0.0, 1.0, 5.0)]
+    ends = [severity_interval(30.0, doubt) for doubt in (0.0, 1.0, 5.0)]
     widths = [high - low for low, high in ends]
     assert widths == sorted(widths)
     assert widths[0] < widths[-1]
-    assert severity_interval(0.0, 2.0, surface)[0] == 0.0
-    assert severity_interval(100.0, 2.0, surface)[1] == 100.0
+    assert severity_interval(0.0, 2.0)[0] == 0.0
+    assert severity_interval(100.0, 2.0)[1] == 100.0

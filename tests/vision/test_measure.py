@@ -382,7 +382,7 @@ def test_a_leaf_without_any_green_borrows_the_colour_of_its_neighbour():
 @tomato_only
 def test_healthy_real_tomato_leaves_read_under_one_and_a_half_percent():
     paths = sorted((TOMATO / "healthy").iterdir())
-    sample = paths[1::2][::3][:60]  # from the half that nothing was fitted on
+    sample = paths[1::2][::3][:60]
     read = [measure_day_photo(read_photo(PhotoFile(p, p.name))).reading for p in sample]
     assert len(read) == 60
     assert all(reading.severity_pct is not None for reading in read)
@@ -393,8 +393,8 @@ def test_healthy_real_tomato_leaves_read_under_one_and_a_half_percent():
 def coffee_leaves():
     """Every fifth coffee photo: true and measured severity, and symptom pixels in common.
 
-    The surface was fitted on these photos, so the floors below only guard against a fault; the
-    figures on photos it was not fitted on come from ``python -m scripts.agreement --halves``.
+    The networks learned from these photos, so the floors below only guard against a fault; how
+    they do on a source left out is printed when they learn (``scripts.tissue_network``).
     """
     rows = []
     for path in sorted((COFFEE / "images").glob("*.jpg"))[1::5]:
