@@ -1,7 +1,9 @@
 """Small painted photos and the real command, for the tests of what people run."""
 
 import csv
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -78,3 +80,23 @@ def read_table() -> Callable[[Path], list[dict[str, str]]]:
             return list(csv.DictReader(stream, strict=True))
 
     return read
+
+
+@pytest.fixture
+def without_rights() -> Callable[[Path], AbstractContextManager[None]]:
+    """Take the rights to a file or folder; who may do everything is somebody else meanwhile."""
+
+    @contextmanager
+    def taken(path: Path) -> Iterator[None]:
+        nobody, mode = 65534, path.stat().st_mode
+        path.chmod(0)
+        before = os.geteuid()
+        if before == 0:
+            os.seteuid(nobody)
+        try:
+            yield
+        finally:
+            os.seteuid(before)
+            path.chmod(mode)
+
+    return taken
