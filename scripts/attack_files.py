@@ -39,7 +39,9 @@ _SIDE_PX = 14_100  # squared, just below the limit of 200 megapixels
 Picture = NDArray[np.uint8]
 
 
-def make_corpus(folder: Path, seed: int, of_each: int, *, bombs: bool) -> int:
+def make_corpus(
+    folder: Path, seed: int, of_each: int, *, bombs: bool, size_px: tuple[int, int] = (300, 400)
+) -> int:
     """Write the corpus and return how many photos a run should find in it.
 
     Parameters
@@ -52,10 +54,12 @@ def make_corpus(folder: Path, seed: int, of_each: int, *, bombs: bool) -> int:
         Files of each format and kind of damage.
     bombs : bool
         Whether those of nearly 200 megapixels are made too, which takes a while.
+    size_px : tuple of int
+        Rows and columns of the pictures that are damaged.
     """
     importlib.import_module("pillow_heif").register_heif_opener()
     rng = np.random.default_rng(seed)
-    parts = [_damaged(rng, of_each), _strips(rng), _lies()]
+    parts = [_damaged(rng, of_each, size_px), _strips(rng), _lies()]
     if bombs:
         parts.append(_bombs())
     count = 0
@@ -85,7 +89,9 @@ def _encoded(picture: Picture, way: str) -> bytes:
     return stream.getvalue()
 
 
-def _damaged(rng: np.random.Generator, of_each: int) -> Iterator[tuple[str, bytes]]:
+def _damaged(
+    rng: np.random.Generator, of_each: int, size_px: tuple[int, int]
+) -> Iterator[tuple[str, bytes]]:
     harms: dict[str, Callable[[np.random.Generator, bytes], bytes]] = {
         "cut": _cut,
         "zeros": _zeroed,
@@ -93,10 +99,10 @@ def _damaged(rng: np.random.Generator, of_each: int) -> Iterator[tuple[str, byte
         "mixed": _mixed,
     }
     for way in _WAYS:
-        yield f"whole-{way}", _encoded(_leaf(rng), way)
+        yield f"whole-{way}", _encoded(_leaf(rng, *size_px), way)
         for harm, do in harms.items():
             for number in range(of_each):
-                yield f"{harm}-{number}-{way}", do(rng, _encoded(_leaf(rng), way))
+                yield f"{harm}-{number}-{way}", do(rng, _encoded(_leaf(rng, *size_px), way))
 
 
 def _cut(rng: np.random.Generator, data: bytes) -> bytes:

@@ -186,6 +186,24 @@ def require_opencv() -> None:
     opencv.require_opencv()
 
 
+@contextmanager
+def one_sentence_errors() -> Iterator[None]:
+    """Turn foreseen errors into one sentence on standard error and an exit code."""
+    try:
+        with remarks_to(functools.cache(_warn)):  # each sentence once
+            yield
+    except KeyboardInterrupt:
+        fail("Stopped. Whole files stay; photos already measured are kept.", INTERRUPTED)
+    except SpotlampError as error:
+        fail(str(error), error.exit_code)
+    except BrokenPipeError:  # who reads our words has gone: no sentence would reach them
+        raise
+    except OSError as error:  # of a file or folder that nobody asked about more closely
+        what = f"“{error.filename}”" if error.filename else "A file or folder"
+        fail(f"{what} cannot be used: {error.strerror or error}.")
+
+
+@one_sentence_errors()
 def refuse_photos_as_out(paths: list[Path], out: Path) -> None:
     """Refuse results among photos: the next run would take the pictures for photos.
 
@@ -207,6 +225,7 @@ def refuse_photos_as_out(paths: list[Path], out: Path) -> None:
         )
 
 
+@one_sentence_errors()
 def refuse_filled(out: Path, name: str) -> None:
     """Refuse a folder in which something lies: what a demo makes is not mixed with one's own.
 
@@ -222,23 +241,6 @@ def refuse_filled(out: Path, name: str) -> None:
             f"{out} is not empty; name a new folder for the demo, as {out / name}.",
             param_hint="--out",
         )
-
-
-@contextmanager
-def one_sentence_errors() -> Iterator[None]:
-    """Turn foreseen errors into one sentence on standard error and an exit code."""
-    try:
-        with remarks_to(functools.cache(_warn)):  # each sentence once
-            yield
-    except KeyboardInterrupt:
-        fail("Stopped. Whole files stay; photos already measured are kept.", INTERRUPTED)
-    except SpotlampError as error:
-        fail(str(error), error.exit_code)
-    except BrokenPipeError:  # who reads our words has gone: no sentence would reach them
-        raise
-    except OSError as error:  # of a file or folder that nobody asked about more closely
-        what = f"“{error.filename}”" if error.filename else "A file or folder"
-        fail(f"{what} cannot be used: {error.strerror or error}.")
 
 
 def fail(sentence: str, code: int = NOTHING_DONE) -> NoReturn:

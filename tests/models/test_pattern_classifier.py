@@ -229,7 +229,7 @@ def test_a_file_that_is_no_classifier_is_refused(tmp_path, content):
 
 
 def test_a_file_that_is_not_there_is_refused(tmp_path):
-    with pytest.raises(UnfitClassifier, match=r"^no\.json is not a pattern classifier\.$"):
+    with pytest.raises(UnfitClassifier, match=r"^no\.json cannot be opened: No such file"):
         load_classifier(tmp_path / "no.json")
 
 

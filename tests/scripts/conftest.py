@@ -1,17 +1,30 @@
 """Small painted photos and the real command, for the tests of what people run."""
 
 import csv
-from collections.abc import Callable
+import functools
+import os
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
 import numpy as np
 import pytest
+import typer.testing
 from PIL import Image, ImageDraw
+from typer.main import get_command
 from typer.testing import CliRunner, Result
 
 from scripts.cli import app
 
 GREEN, BROWN, GREY = (60, 130, 50), (90, 55, 30), (200, 200, 205)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _commands_are_built_once() -> Iterator[None]:
+    """Build the commands from their functions once: each run of one would take 60 ms for it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(typer.testing, "_get_command", functools.cache(get_command))
+        yield
 
 
 @pytest.fixture
@@ -78,3 +91,23 @@ def read_table() -> Callable[[Path], list[dict[str, str]]]:
             return list(csv.DictReader(stream, strict=True))
 
     return read
+
+
+@pytest.fixture
+def without_rights() -> Callable[[Path], AbstractContextManager[None]]:
+    """Take the rights to a file or folder; who may do everything is somebody else meanwhile."""
+
+    @contextmanager
+    def taken(path: Path) -> Iterator[None]:
+        nobody, mode = 65534, path.stat().st_mode
+        path.chmod(0)
+        before = os.geteuid()
+        if before == 0:
+            os.seteuid(nobody)
+        try:
+            yield
+        finally:
+            os.seteuid(before)
+            path.chmod(mode)
+
+    return taken

@@ -343,12 +343,19 @@ def other_file(draw) -> tuple[str, bytes]:
     return name, draw(st.one_of(ways))
 
 
+@pytest.fixture(scope="module")
+def fresh_garden(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("fresh") / "beds"
+    always_ends("new", folder, "--bed", "North=A1,A2/A3")
+    return folder
+
+
 @settings(usual, max_examples=25)
 @given(other_file(), st.booleans())
 @example((DESCRIPTION, b'{"resources": [1, [], {"path": []}]}'), False)
 @example((DESCRIPTION, b"[" * 100_000), False)
 @example(("photos.csv", PACKAGE["photos.csv"].replace(b"\r\n1,", LARGE, 1)), True)
-def test_a_data_package(tmp_path, file, edited):
+def test_a_data_package(tmp_path, fresh_garden, file, edited):
     """What was imported can also be shown."""
     source, folder = tmp_path / "package", tmp_path / "beds"
     for old in (source, folder):
@@ -356,7 +363,7 @@ def test_a_data_package(tmp_path, file, edited):
     source.mkdir()
     for name, data in [*PACKAGE.items(), file]:
         (source / name).write_bytes(data)
-    always_ends("new", folder, "--bed", "North=A1,A2/A3")
+    shutil.copytree(fresh_garden, folder)
     always_ends("import", source, "--garden", folder, *(["--edited"] if edited else []))
     for words in (["log"], ["flag", "--at", "2026-06-02 12:00"], ["assign"]):
         always_ends(*words, "--garden", folder)

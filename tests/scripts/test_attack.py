@@ -56,7 +56,7 @@ def test_the_corpus_comes_from_the_seed_alone(tmp_path):
     for name in ("one", "same", "other"):
         (tmp_path / name).mkdir()
     counts = [
-        make_corpus(tmp_path / name, seed, 1, bombs=False)
+        make_corpus(tmp_path / name, seed, 1, bombs=False, size_px=(60, 80))
         for name, seed in (("one", 1), ("same", 1), ("other", 2))
     ]
     one, same, other = (

@@ -135,7 +135,7 @@ def test_photos_that_cannot_be_read_are_passed_over(garden, tmp_path):
         journal.file_reading(PhotoEntry("A1/04.jpg", content_hash(damaged), AFTER, plant="A1"))
     result = run(folder, str(folder), "--out", str(tmp_path / "out"))
     assert "A1: burned" in result.output
-    assert "1 photos before and 1 after" in result.output
+    assert "1 photo before and 1 after" in result.output
     assert verdicts(folder)[0].figures["unsprayed_plants"] == 0
 
 

@@ -9,6 +9,7 @@ from PIL import Image
 
 from scripts.columns import TABLES, rows
 from scripts.results import PhotoResult, from_json, to_json
+from vision.drawing import PURPLE
 from vision.records import DROPPING, DayReading, Pellet
 from vision.rendered.droppings import DroppingScene, render_droppings
 
@@ -67,5 +68,5 @@ def test_score_counts_a_sheet_draws_it_and_says_where_to_search(spotlamp, tmp_pa
     assert mask.shape == photo.numbers.shape
     assert np.mean(mask[photo.numbers > 0] == DROPPING) > 0.8
     overlay = cv2.imread(str(out / "overlays" / "plant-B2" / "sheet.jpg"))
-    sky_blue = np.abs(overlay.astype(int) - (233, 180, 86)).max(axis=2) < 40
-    assert np.count_nonzero(sky_blue) > 6 * 50
+    purple = np.abs(overlay[..., ::-1].astype(int) - PURPLE).max(axis=2) < 40
+    assert np.count_nonzero(purple) > 6 * 50

@@ -1,4 +1,4 @@
-"""No file that is named to a command can keep it waiting."""
+"""A file or folder that cannot be used is one sentence, and none keeps a command waiting."""
 
 import os
 import shutil
@@ -52,3 +52,28 @@ def test_a_pipe_in_a_data_package_is_one_sentence(pipe, tmp_path, spotlamp):
 def test_a_pipe_as_table_of_labels_is_one_sentence(pipe, tmp_path, spotlamp):
     result = spotlamp("check", pipe, "--out", tmp_path / "out", code=1)
     assert "it is no ordinary file" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("flag", "--garden", "{mine}"),
+        ("log", "rain", "3mm", "--garden", "{mine}"),
+        ("score", "{mine}", "--out", "{mine}/out"),
+        ("score", "{mine}/A1", "--out", "{mine}/out"),
+        ("burn", "A1", "--garden", "{mine}"),
+        ("trend", "--garden", "{mine}", "--out", "{mine}/out"),
+        ("new", "{mine}/further"),
+    ],
+)
+def test_a_garden_that_may_not_be_entered_is_one_sentence(
+    words, tmp_path, spotlamp, without_rights
+):
+    mine = tmp_path / "mine"
+    spotlamp("new", mine, "--bed", "North=A1", "--time-zone", "UTC")
+    spotlamp("flag", "--garden", mine)  # what is loaded late is loaded by who may
+    with without_rights(mine):
+        said = spotlamp(*(word.format(mine=mine) for word in words), code=1).stderr
+    assert said.startswith(f"“{mine}")
+    assert said.endswith("cannot be used: Permission denied.\n")
+    assert said.count("\n") == 1

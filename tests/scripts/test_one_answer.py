@@ -24,6 +24,7 @@ PLANTS = ("A1", "A2", "A3", "B1", "B2", "B3")
 GROWING = {"A1": 1.25, "A2": 1.12, "B1": 1.3}
 LEAVES = (0.6, 0.9, 1.5)  # of the plant's mean, so that leaves differ
 READING = re.compile(r"([\d.]+) % sick \(([\d.]+) to ([\d.]+) %\)")
+SCORED = re.compile(r"^ +([AB]\d) .*? ([\d.]+) % \(([\d.]+) to ([\d.]+)\)", re.M)
 TREND = re.compile(r"^([AB]\d) +(\d+ \w{3}) +([\d.]+) % \(([\d.]+) to ([\d.]+)\) +(.*)$", re.M)
 LOG = {
     1: ("spray soda all",),
@@ -98,6 +99,15 @@ def mornings(tmp_path_factory):
     return seen
 
 
+def readings(flag):
+    """Return what `flag` says of each plant's last visit: percent, low, high."""
+    blocks = re.split(r"^(?:\S\S|\S |  ) ([AB]\d) ", flag, flags=re.M)[1:]
+    found = zip(
+        blocks[::2], (READING.search(" ".join(b.split())) for b in blocks[1::2]), strict=True
+    )
+    return {plant: reading.groups() for plant, reading in found if reading}
+
+
 def test_flag_plan_today_and_the_calendar_agree_on_every_morning(mornings):
     sprayed = set()
     for seen in mornings:
@@ -116,11 +126,7 @@ def test_flag_plan_today_and_the_calendar_agree_on_every_morning(mornings):
 def test_flag_and_trend_show_one_reading_of_the_last_visit_on_every_morning(mornings):
     for seen in mornings:
         rows = {row[0]: row[1:] for row in TREND.findall(seen["trend"])}
-        blocks = re.split(r"^(?:\S\S|\S |  ) ([AB]\d) ", seen["flag"], flags=re.M)[1:]
-        read = {}
-        for plant, block in zip(blocks[::2], blocks[1::2], strict=True):
-            if found := READING.search(" ".join(block.split())):
-                read[plant] = found.groups()
+        read = readings(seen["flag"])
         assert set(read) == {plant for plant, row in rows.items() if "taken out" not in row[-1]}
         for plant, reading in read.items():
             assert rows[plant][1:4] == reading, (seen["day"], plant)
@@ -134,3 +140,21 @@ def test_a_plant_that_is_gone_stands_last_in_the_trend_and_nowhere_else(mornings
         assert rows[-1][0] == "B3"
         assert rows[-1][-1] == "× taken out"
         assert all("B3" not in seen[view] for view in ("flag", "plan", "today"))
+
+
+def test_score_flag_and_trend_show_one_reading_of_the_last_visit(tmp_path, spotlamp, paint_photo):
+    """Also when only photos of an earlier day are scored: the plant's record is what counts."""
+    folder = tmp_path / "beds"
+    spotlamp("new", folder, "--bed", "A=A1,A2", "--time-zone", "Europe/Berlin")
+    names = ("A1/2024-07-01_a", "A1/2024-07-04_b", "A1/2024-07-04_c", "A2/2024-07-04_d")
+    for number, name in enumerate(names):
+        paint_photo(folder / f"{name}.png", number, spots=2 + 4 * number)
+    when = ("--at", "2024-07-05 06:30", "--garden", folder)
+    for scored in (folder, folder / f"{names[0]}.png"):
+        shown = spotlamp("score", scored, "--out", tmp_path / "out", "--jobs", 1).output
+        said = {row[0]: row[1:] for row in SCORED.findall(shown)}
+        assert set(said) == ({"A1", "A2"} if scored == folder else {"A1"})
+        trend = {row[0]: row[2:5] for row in TREND.findall(spotlamp("trend", *when).output)}
+        flag = readings(spotlamp("flag", *when).output)
+        assert said == {plant: flag[plant] for plant in said}
+        assert said == {plant: trend[plant] for plant in said}

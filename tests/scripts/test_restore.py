@@ -1,9 +1,8 @@
 """A damaged journal goes on as far as it can be read, and ``spotlamp restore`` mends it."""
 
-import os
 import shutil
 import sqlite3
-from contextlib import closing, contextmanager
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -82,7 +81,7 @@ def test_a_damaged_journal_that_is_in_use_is_left_alone_until_it_is_not(
     assert "Taken back" in restore(planted, spotlamp)
 
 
-def test_a_journal_that_cannot_be_read_is_left_alone(planted, spotlamp):
+def test_a_journal_that_cannot_be_read_is_left_alone(planted, spotlamp, without_rights):
     file = planted / "journal.sqlite"
     file.rename(planted / "kept")
     file.mkdir()
@@ -90,24 +89,9 @@ def test_a_journal_that_cannot_be_read_is_left_alone(planted, spotlamp):
     assert file.is_dir()
     file.rmdir()
     (planted / "kept").rename(file)
-    with _without_rights(file):
+    with without_rights(file):
         assert examine(file) == Examined("unreadable", "Permission denied")
     assert entries(planted) == ["dew", "fog"]
-
-
-@contextmanager
-def _without_rights(file: Path):
-    """Take the rights to a file; who may do everything becomes somebody else meanwhile."""
-    nobody, mode = 65534, file.stat().st_mode
-    file.chmod(0)
-    before = os.geteuid()
-    if before == 0:
-        os.seteuid(nobody)
-    try:
-        yield
-    finally:
-        os.seteuid(before)
-        file.chmod(mode)
 
 
 def test_other_files_and_newer_journals_are_left_alone(planted, spotlamp):

@@ -119,7 +119,8 @@ def test_flags_of_measured_photos_are_explained_and_counted():
     shown = summary(run_of(photo("a", 1.0, flags=("blurred",)), photo("b", 1, flags=("blurred",))))
     assert f"2 × {explain('blurred')}" in shown
     assert "could not be used" not in shown
-    assert "+ 0 named in problems.txt" in shown
+    assert "= 2 measured + 0 named + 0 passed over." in shown
+    assert "problems.txt" not in shown
     assert "one sentence each" not in shown
 
 

@@ -399,3 +399,19 @@ def test_what_was_withdrawn_or_corrected_counts_as_it_stands_now(season):
     back = replace(invented.entries[0], number=2, corrects=1, withdrawn=True)
     invented.entries.append(back)
     assert invented.rules(1, 9)["A1"] == ("prevent",)
+
+
+@pytest.mark.parametrize(("day", "rule"), [(4, "treated"), (9, "treated"), (10, "treat")])
+def test_what_comes_out_within_a_week_of_peroxide_is_no_return_though_sick_leaves_were_taken_off(
+    season, day, rule
+):
+    """Taken off on the day of the spray, they leave an early look that is far less sick."""
+    invented = (
+        spot_tested(season)
+        .verdict("no burn seen", "A1", 2, 3, 7.5)
+        .log("removed_leaves", 2, "A1", hour=9, amount=3)
+        .photo("A1", 3, 6)
+        .photo("A1", day, 20)
+        .spray("soda", day - 1)
+    )
+    assert invented.rules(day, 12)["A1"] == (rule,)
