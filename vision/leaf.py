@@ -129,11 +129,12 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
         picture = painted_over(picture, card)
     overview = _reduce(picture, OVERVIEW_PX)
     seen = see_leaves(overview)
-    plain = _is_plain(overview, (seen.leaf > 0).astype(np.uint8))
+    own = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
+    plain = _is_plain(overview, ((seen.leaf > 0) | (own > 0)).astype(np.uint8))
     if plain:  # there, only the leaf itself says whether it is one: it may be out of focus
         seen = replace(seen, any_leaf=1.0)
     if seen.any_leaf > 0:
-        seen = _seen_twice(seen, overview, plain)
+        seen = _seen_twice(seen, own, overview, plain)
     score = seen.leaf
     found, left_out = _pieces(seen, _living(overview), _lit(overview, score))
     numbers = _draw(picture, overview, score, found, pixels.shape[:2])
@@ -196,17 +197,17 @@ def _pieces(seen: Seen, living: NDArray[np.bool_], lit: NDArray[np.bool_]) -> tu
     return found, len(order) > MOST_LEAVES
 
 
-def _seen_twice(seen: Seen, overview: NDArray[np.uint8], plain: bool) -> Seen:
+def _seen_twice(seen: Seen, own: Floats, overview: NDArray[np.uint8], plain: bool) -> Seen:
     """Ask for a second opinion: on a plain ground, or none, pixels' colours, else a second network.
 
     Colour draws finer on plain ground; among other leaves it says nothing, and two networks that
     learned apart are right more often than one.
     """
     if plain or np.mean(seen.leaf > 0) > _CLOSE_UP:
-        own, weight = cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), _COLOUR_WEIGHT
+        other, weight = own, _COLOUR_WEIGHT
     else:
-        own, weight = see_leaves(overview, LEAF_NETWORK_SECOND).leaf, 0.5
-    first, second = (np.clip(one, -_SURELY, _SURELY) for one in (seen.leaf, own))
+        other, weight = see_leaves(overview, LEAF_NETWORK_SECOND).leaf, 0.5
+    first, second = (np.clip(one, -_SURELY, _SURELY) for one in (seen.leaf, other))
     return replace(seen, leaf=np.asarray((1 - weight) * first + weight * second, np.float32))
 
 
