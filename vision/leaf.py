@@ -131,8 +131,6 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     seen = see_leaves(overview)
     own = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
     plain = _is_plain(overview, ((seen.leaf > 0) | (own > 0)).astype(np.uint8))
-    if plain:  # there, only the leaf itself says whether it is one: it may be out of focus
-        seen = replace(seen, any_leaf=1.0)
     if seen.any_leaf > 0:
         seen = _seen_twice(seen, own, overview, plain)
     score = seen.leaf
