@@ -232,21 +232,23 @@ def real_rows(photos: Path, out: Path, tool: Path | None) -> list[list[str]]:
             rows.append(_told_by(tool, folder, out / folder.name / "masks"))
     for name, leaves in healthy_leaves(photos).items():
         read = healthy_severities(leaves, out / name)
-        rows.append(healthy_row(f"healthy {name}, learned from in part", read))
+        rows.append(healthy_row(f"healthy {name}", read))
     return rows
 
 
 def healthy_leaves(photos: Path) -> dict[str, list[Path]]:
     """Return the photos of healthy leaves, on boards and in the field."""
     leaves = {
-        "tomato": photos_in(photos / "tomato" / "healthy"),
-        "pepper": [p for p in photos_in(photos / "pepper") if "JR_HL" in p.name],
+        "tomato, learned from in part": photos_in(photos / "tomato" / "healthy"),
+        "pepper, learned from in part": [
+            p for p in photos_in(photos / "pepper") if "JR_HL" in p.name
+        ],
     }
     field = photos / "field"
     with (field / "labels.csv").open(encoding="utf-8", newline="") as table:
         for line in csv.DictReader(table):
             if line["pattern"] == "none":
-                own = leaves.setdefault(f"{line['source']} in the field", [])
+                own = leaves.setdefault(f"{line['source']} in the field, learned from", [])
                 own.append(field / line["photo"])
     return leaves
 
