@@ -22,6 +22,7 @@ _BURNT_SHARE = 0.08  # of the leaf: gloss alone reaches 2.6 % on real and 7.9 % 
 _BURNT_VALUE = 250  # in one channel: from there on, the colour is no longer the leaf's
 _GREEN_HUES_DEG = (92.0, 172.0)  # hue of healthy tissue in any common daylight
 _BLUE_CAST = -0.1  # redness; 14 of 1475 real photos lie below, and 95 of 100 with colours swapped
+_LEAST_SIDE_PX = 16  # in a narrower photo nothing can be said of its sharpness
 _SWAPPED = -0.6  # of 664 leaves in the field, bluish shade among them, none lies below
 
 
@@ -106,6 +107,8 @@ def is_blurred(pixels: NDArray[np.uint8]) -> bool:
     pixels : ndarray of uint8, shape (rows, columns, 3)
         sRGB, red first, at the size at which leaves are judged.
     """
+    if min(pixels.shape[:2]) < _LEAST_SIDE_PX:
+        return False
     lightness = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.float32)
     return _blur(lightness, np.ones(lightness.shape, bool)) > _BLUR_LIMIT
 
