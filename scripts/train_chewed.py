@@ -46,6 +46,7 @@ from vision.records import LEAF
 from vision.rendered import PLAIN_BACKGROUNDS, Scene, draw_scene, render
 from vision.rendered.feeding import cut_gaps, draw_feeding
 from vision.rendered.layout import lay_out
+from vision.surface import load_surface
 from vision.tissue import healthy_colour, leaf_lab
 
 Bools = NDArray[np.bool_]
@@ -184,7 +185,7 @@ def photo_cases(seed: int, count: int, first: int) -> Iterator[Case]:
             continue
         window, length = window_around(found.numbers == 1, 2, 0.02)
         lab, leaf = leaf_lab(photo.pixels[window]), found.numbers[window] == 1
-        sick = classify(lab, leaf, healthy_colour(lab, leaf), length)
+        sick = classify(lab, leaf, healthy_colour(lab, leaf), length, load_surface())
         eaten = photo.chewed_pct or 0.0
         kind = "photo, eaten" if eaten else "photo, whole"
         yield Case(kind, first + number, eaten, leaf, sick.classes, [], np.zeros(0, np.float32))

@@ -1,11 +1,12 @@
 """Isolate leaves: one numbered outline for each leaf that lies apart.
 
-Leaves are looked for on a small overview (``vision.leaf_network`` gives each of its pixels
-log-odds of being a leaf that the photo is of, and of being where two leaves meet, with a second
-opinion; that part is learned), pieces are parted, chosen and their holes filled there, and the
-outline is then drawn at the size of the photo along its own edges with a guided filter (He, Sun
-& Tang 2013, IEEE TPAMI 35:1397–1409, with coefficients from the small picture: He & Sun 2015,
-arXiv:1505.00996). Nothing but the log-odds is learned.
+Leaves are looked for on a small overview: on a plain ground each pixel's log-odds of being leaf
+come from its colour and surroundings (``vision.outline``), in the field, where other leaves lie
+around, from what two networks see the photo to be of (``vision.leaf_network``); both are learned.
+Pieces are parted, chosen and their holes filled there, and the outline is then drawn at the size
+of the photo along its own edges with a guided filter (He, Sun & Tang 2013, IEEE TPAMI
+35:1397–1409, with coefficients from the small picture: He & Sun 2015, arXiv:1505.00996). Nothing
+but the log-odds is learned.
 """
 
 from dataclasses import dataclass, field, replace
@@ -33,8 +34,8 @@ _LEAST_SHARE = 0.004  # of the photo: smaller pieces are not measured as leaves
 _LEAST_OF_LARGEST = 0.12  # smaller pieces are scraps beside the leaf that was photographed
 _LEAFY = 0.2  # share of the photo that is leaf green, where no leaf stands out, of a canopy
 _LEAF_GREEN = 0.15  # log-chromaticity of leaf green; straw has less
+_LIVING_SHARE = 0.04  # of a leaf on plain ground that is green or yellow, however sick the rest
 _CLOSE_UP = 0.75  # share of the photo that is leaf, from which there is hardly any ground
-_COLOUR_WEIGHT = 0.4  # of a pixel's own colour on plain ground
 _SURELY = 4.0  # log-odds beyond which neither way of seeing leaves is believed
 _SURE = 1.5  # mean log-odds of a piece that is a leaf
 _HOLE_SHARE = 0.002  # of its leaf: smaller holes are gloss or dead tissue
@@ -128,13 +129,14 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     if card is not None:
         picture = painted_over(picture, card)
     overview = _reduce(picture, OVERVIEW_PX)
-    seen = see_leaves(overview)
-    own = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
-    plain = _is_plain(overview, ((seen.leaf > 0) | (own > 0)).astype(np.uint8))
-    if seen.any_leaf > 0:
-        seen = _seen_twice(seen, own, overview, plain)
-    score = seen.leaf
-    found, left_out = _pieces(seen, _living(overview), _lit(overview, score))
+    living = _living(overview)
+    score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
+    found, left_out = _pieces(_by_colour(score), living, _lit(overview, score), _LIVING_SHARE)
+    plain = _is_plain(overview, found)
+    if not plain:
+        seen = _seen_in_the_field(overview, score)
+        score = seen.leaf
+        found, left_out = _pieces(seen, living, _lit(overview, score), 0.0)
     numbers = _draw(picture, overview, score, found, pixels.shape[:2])
     numbers, found = _without_vanished(numbers, found)
     numbers.flags.writeable = False
@@ -172,7 +174,9 @@ def _lit(overview: NDArray[np.uint8], score: Floats) -> NDArray[np.bool_]:
     return np.asarray(lightness >= _LIT * np.median(lightness[around]), np.bool_)
 
 
-def _pieces(seen: Seen, living: NDArray[np.bool_], lit: NDArray[np.bool_]) -> tuple[Mask, bool]:
+def _pieces(
+    seen: Seen, living: NDArray[np.bool_], lit: NDArray[np.bool_], least_living: float
+) -> tuple[Mask, bool]:
     """Give the leaves of the overview their numbers; tell whether some were left out.
 
     Pieces are told apart before stalks are taken away, so that leaflets on one stalk stay
@@ -186,7 +190,8 @@ def _pieces(seen: Seen, living: NDArray[np.bool_], lit: NDArray[np.bool_]) -> tu
     label = np.where(_blade(believed) > 0, _parted(believed, seen.border, living), 0)
     area = np.bincount(label.ravel())
     sure = np.bincount(label.ravel(), np.clip(score, -4, 4).ravel()) / np.maximum(area, 1)
-    area[sure < _SURE] = 0
+    alive = np.bincount(label.ravel(), living.ravel()) / np.maximum(area, 1)
+    area[(sure < _SURE) | (alive < least_living)] = 0
     area[0] = 0
     least = max(_LEAST_SHARE * score.size, _LEAST_OF_LARGEST * area.max())
     order = [int(n) for n in np.argsort(-area, kind="stable") if area[n] >= least]
@@ -195,18 +200,24 @@ def _pieces(seen: Seen, living: NDArray[np.bool_], lit: NDArray[np.bool_]) -> tu
     return found, len(order) > MOST_LEAVES
 
 
-def _seen_twice(seen: Seen, own: Floats, overview: NDArray[np.uint8], plain: bool) -> Seen:
-    """Ask for a second opinion: on a plain ground, or none, pixels' colours, else a second network.
+def _by_colour(score: Floats) -> Seen:
+    return Seen(score, np.full_like(score, -1), 1.0)
 
-    Colour draws finer on plain ground; among other leaves it says nothing, and two networks that
-    learned apart are right more often than one.
+
+def _seen_in_the_field(overview: NDArray[np.uint8], own: Floats) -> Seen:
+    """Ask two networks, which are right more often than one.
+
+    The second has not learned from leaves that fill the photo: close up, what looks like leaf by
+    its own colour is leaf as well.
     """
-    if plain or np.mean(seen.leaf > 0) > _CLOSE_UP:
-        other, weight = own, _COLOUR_WEIGHT
-    else:
-        other, weight = see_leaves(overview, LEAF_NETWORK_SECOND).leaf, 0.5
-    first, second = (np.clip(one, -_SURELY, _SURELY) for one in (seen.leaf, other))
-    return replace(seen, leaf=np.asarray((1 - weight) * first + weight * second, np.float32))
+    seen = see_leaves(overview)
+    if seen.any_leaf < 0:
+        return seen
+    if np.mean(seen.leaf > 0) > _CLOSE_UP:
+        return replace(seen, leaf=np.maximum(seen.leaf, own))
+    other = see_leaves(overview, LEAF_NETWORK_SECOND).leaf
+    both = sum(np.clip(one, -_SURELY, _SURELY) for one in (seen.leaf, other)) / 2
+    return replace(seen, leaf=np.asarray(both, np.float32))
 
 
 def _blade(believed: Mask) -> Mask:

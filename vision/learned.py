@@ -15,6 +15,7 @@ __all__ = [
     "LEARNED_FILES",
     "NIGHT_JUDGE",
     "OUTLINE",
+    "SURFACE",
     "SYMPTOMS",
 ]
 
@@ -23,6 +24,7 @@ _HERE = Path(__file__).parent
 OUTLINE = _HERE / "outline.json"
 LEAF_NETWORK = _HERE / "leaf_network.onnx"
 LEAF_NETWORK_SECOND = _HERE / "leaf_network_second.onnx"
+SURFACE = _HERE / "surface.json"
 SYMPTOMS = _HERE / "symptoms.onnx"
 CHEWED = _HERE / "chewed.json"
 DROPPING_NETWORK = _HERE / "frass.onnx"
@@ -34,6 +36,7 @@ LEARNED_FILES = (
     OUTLINE,
     LEAF_NETWORK,
     LEAF_NETWORK_SECOND,
+    SURFACE,
     SYMPTOMS,
     CHEWED,
     DROPPING_NETWORK,

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from vision.raster import disc
 from vision.records import BACKGROUND, DROPPING, HALO, LEAF, LESION, Lesion
+from vision.surface import Surface
 from vision.symptom_network import see_symptoms
-from vision.tissue import Healthy
+from vision.tissue import Healthy, contrasts
 
 __all__ = [
     "LEAF_LENGTH_PX",
@@ -63,7 +64,13 @@ class Symptoms:
     doubtful_pct: float
 
 
-def classify(lab: NDArray[np.float32], leaf: Bools, healthy: Healthy, length: float) -> Symptoms:
+def classify(
+    lab: NDArray[np.float32],
+    leaf: Bools,
+    healthy: Healthy,
+    length: float,
+    surface: Surface | None = None,
+) -> Symptoms:
     """Sort a leaf's pixels into healthy, halo and lesion.
 
     Parameters
@@ -76,18 +83,42 @@ def classify(lab: NDArray[np.float32], leaf: Bools, healthy: Healthy, length: fl
         The leaf's own healthy colour.
     length : float
         The leaf's length in pixels.
+    surface : Surface, optional
+        Thresholds of colour, which say what is sick on a plain ground in even light. Without
+        them a network does, which tells veins, shade and gloss apart by their form.
     """
+    if surface is None:
+        believed, dead, doubt = _as_seen(lab, leaf, healthy)
+    else:
+        believed, dead, doubt = _by_colour(contrasts(lab, leaf, healthy, length), leaf, surface)
+    sick = _without_specks(_without_rim(believed, leaf), length)
+    dead = _without_specks(sick & dead, length)
+    classes = np.where(leaf, LEAF, BACKGROUND).astype(np.uint8)
+    classes[sick] = HALO
+    classes[dead] = LESION
+    return Symptoms(classes, 100 * doubt)
+
+
+def _as_seen(lab: NDArray[np.float32], leaf: Bools, healthy: Healthy) -> tuple[Bools, Bools, float]:
+    """Return where the network sees a symptom, where dead tissue, and its mean doubt."""
     seen = see_symptoms(lab, leaf, healthy)
     believed = (seen.sick > _SICK) & leaf
     if healthy.share < LEAST_HEALTHY_SHARE:  # sick as a whole: nothing on it stands out
         believed |= leaf & (lab[..., 1] - healthy.lab[1] > _REDDER)
-    sick = _without_specks(_without_rim(believed, leaf), length)
-    dead = _without_specks(sick & (seen.dead > 0), length)
-    classes = np.where(leaf, LEAF, BACKGROUND).astype(np.uint8)
-    classes[sick] = HALO
-    classes[dead] = LESION
-    doubt = (1 / (1 + np.exp(np.abs(seen.sick[leaf])))).mean() if leaf.any() else 0.0
-    return Symptoms(classes, 100 * float(doubt))
+    doubt = float((1 / (1 + np.exp(np.abs(seen.sick[leaf])))).mean()) if leaf.any() else 0.0
+    return believed, seen.dead > 0, doubt
+
+
+def _by_colour(
+    described: NDArray[np.float32], leaf: Bools, surface: Surface
+) -> tuple[Bools, Bools, float]:
+    """Return the same by contrasts of colour."""
+    probability = surface.symptom_probability(described)
+    believed, dead = np.zeros(leaf.shape, bool), np.zeros(leaf.shape, bool)
+    believed[leaf] = probability > surface.threshold
+    dead[leaf] = surface.dead(described)
+    doubt = float(np.minimum(probability, 1 - probability).mean()) if len(probability) else 0.0
+    return believed, dead, doubt
 
 
 def _without_rim(sick: Bools, leaf: Bools) -> Bools:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from vision.chewed import Chewed, measure_chewed
 from vision.flags import FLAGS, in_order
 from vision.frass import Pellets, find_pellets, without_chance_finds, without_dead_tissue
+from vision.interval import severity_interval
 from vision.leaf import Leaves, find_leaves
 from vision.lesion import (
     LEAF_LENGTH_PX,
@@ -33,7 +34,8 @@ from vision.records import (
     Photo,
     TagReading,
 )
-from vision.symptom_network import severity_interval
+from vision.surface import load_surface
+from vision.symptom_network import interval_in_the_field
 from vision.tag_hide import card_mask
 from vision.tissue import Healthy, healthy_colour, leaf_lab
 
@@ -92,7 +94,8 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
         return _with_pellets(unmeasured, photo, pellets)
     numbers = range(1, leaves.count + 1)
     crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in numbers])
-    sorted_ = [classify(crop.lab, crop.leaf, crop.healthy, crop.length) for crop in crops]
+    surface = load_surface() if leaves.plain else None
+    sorted_ = [classify(crop.lab, crop.leaf, crop.healthy, crop.length, surface) for crop in crops]
     classes = np.zeros(photo.pixels.shape[:2], np.uint8)
     for crop, symptoms in zip(crops, sorted_, strict=True):
         _paste(classes, leaves.numbers, crop, symptoms)
@@ -218,7 +221,7 @@ def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
     lesion_pct, halo_pct = (
         100 * np.count_nonzero(symptoms.classes == kind) / area for kind in (LESION, HALO)
     )
-    low, high = severity_interval(lesion_pct + halo_pct, symptoms.doubtful_pct)
+    low, high = _interval(lesion_pct + halo_pct, symptoms.doubtful_pct, leaves.plain)
     light = read_light(crop.pixels, crop.lab, crop.leaf, crop.healthy)
     moments = cv2.moments(crop.leaf.astype(np.uint8), binaryImage=True)
     lesions = lesions_of(symptoms.classes, crop.lab[..., 0], crop.healthy, crop.number)
@@ -241,6 +244,12 @@ def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
         chewed_low_pct=chewed.low_pct if chewed else None,
         chewed_high_pct=chewed.high_pct if chewed else None,
     )
+
+
+def _interval(severity_pct: float, doubtful_pct: float, plain: bool) -> tuple[float, float]:
+    if plain:
+        return severity_interval(severity_pct, doubtful_pct, load_surface())
+    return interval_in_the_field(severity_pct, doubtful_pct)
 
 
 def _chewed(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> Chewed | None:

@@ -18,7 +18,7 @@ from vision.onnx import load_onnx
 from vision.raster import usual_turn
 from vision.tissue import Healthy
 
-__all__ = ["LONG_PX", "SeenSymptoms", "load_network", "see_symptoms", "severity_interval"]
+__all__ = ["LONG_PX", "SeenSymptoms", "interval_in_the_field", "load_network", "see_symptoms"]
 
 Floats = NDArray[np.float32]
 
@@ -29,7 +29,7 @@ _SIDE_PX = 32  # sides are continued to multiples of it
 _OFF, _OWN = 20.0, 40.0  # CIELAB units by which contrasts and own colours are divided
 
 _INTERVAL_SLOPE, _INTERVAL_BASE = 3.6, 0.5
-"""How the 95 % interval of severity widens with what is doubtful; see ``severity_interval``."""
+"""How the 95 % interval of severity widens with what is doubtful; see ``interval_in_the_field``."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,14 +90,14 @@ def load_network() -> cv2.dnn.Net:
     return load_onnx(SYMPTOMS)
 
 
-def severity_interval(severity_pct: float, doubtful_pct: float) -> tuple[float, float]:
+def interval_in_the_field(severity_pct: float, doubtful_pct: float) -> tuple[float, float]:
     """Return the lower and upper end of the 95 % interval, from 0 to 100 %.
 
     It covers the error of the measuring itself: how far the percentage may lie from the one that
     an exact mask of the same photo would give. It grows with the share of pixels that the network
-    doubts, and was widened until it held more than 9 in 10 painted photos that the network had not
-    learned from (92 %; 98 % of the coffee leaves, from which it had). It does not cover which leaves were chosen for the photo; the spread between
-    leaves does that.
+    doubts, and was widened until it held more than 9 in 10 painted photos that the network had
+    not learned from (92 %; 98 % of the coffee leaves, from which it had). It does not cover which
+    leaves were chosen for the photo; the spread between leaves does that.
 
     Parameters
     ----------

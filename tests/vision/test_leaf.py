@@ -37,14 +37,14 @@ def overlaps():
 
 
 @pytest.mark.parametrize(
-    ("backgrounds", "floor"), [(PLAIN_BACKGROUNDS, 0.94), (NATURAL_BACKGROUNDS, 0.84)]
+    ("backgrounds", "floor"), [(PLAIN_BACKGROUNDS, 0.95), (NATURAL_BACKGROUNDS, 0.84)]
 )
 def test_outlines_agree_with_the_painted_truth(overlaps, backgrounds, floor):
     assert np.mean([value for name in backgrounds for value in overlaps[name]]) >= floor
 
 
 def test_no_background_fails_as_a_whole(overlaps):
-    assert min(np.mean(values) for values in overlaps.values()) >= 0.65
+    assert min(np.mean(values) for values in overlaps.values()) >= 0.60
 
 
 def painted_bare(background):

@@ -7,7 +7,7 @@ import pytest
 from vision.lesion import classify, lesions_of
 from vision.records import BACKGROUND, HALO, LEAF, LESION
 from vision.rendered import Scene, render
-from vision.symptom_network import see_symptoms, severity_interval
+from vision.symptom_network import interval_in_the_field, see_symptoms
 from vision.tissue import Healthy, healthy_colour, leaf_lab
 
 GREEN = Healthy((45.0, -18.0, 28.0), 0.9)
@@ -219,9 +219,9 @@ def test_a_leaf_shows_the_same_symptoms_however_it_is_held(sick_leaf, turns, mir
 
 
 def test_the_interval_grows_with_doubt_and_stays_a_percentage():
-    ends = [severity_interval(30.0, doubt) for doubt in (0.0, 1.0, 5.0)]
+    ends = [interval_in_the_field(30.0, doubt) for doubt in (0.0, 1.0, 5.0)]
     widths = [high - low for low, high in ends]
     assert widths == sorted(widths)
     assert widths[0] < widths[-1]
-    assert severity_interval(0.0, 2.0)[0] == 0.0
-    assert severity_interval(100.0, 2.0)[1] == 100.0
+    assert interval_in_the_field(0.0, 2.0)[0] == 0.0
+    assert interval_in_the_field(100.0, 2.0)[1] == 100.0

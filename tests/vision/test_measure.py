@@ -93,8 +93,8 @@ def test_painted_photos_cover_the_whole_range(fresh):
     assert 80 <= fresh["plain"].sum() <= 160
 
 
-def test_severity_misses_the_truth_by_at_most_1_7_points_on_average(fresh):
-    assert np.abs(fresh["read"] - fresh["truth"]).mean() <= 1.7
+def test_severity_misses_the_truth_by_at_most_one_and_a_half_points_on_average(fresh):
+    assert np.abs(fresh["read"] - fresh["truth"]).mean() <= 1.5
 
 
 def test_severity_agrees_with_the_truth_photo_by_photo(fresh):
@@ -222,10 +222,6 @@ def shifts(photos, name):
     return np.array(moved)
 
 
-# One of the six painted photos shows small leaves that touch: where one ends changes with the grid.
-PAINTED_BOUNDS = BOUNDS | dict.fromkeys(list(CHANGES)[4:8], (1.2, 6.6))
-
-
 def assert_within(moved, bounds):
     mean, largest = bounds
     assert moved.mean() <= mean
@@ -238,7 +234,7 @@ def test_the_photos_that_are_changed_are_sick(plain_photos):
 
 @pytest.mark.parametrize("name", CHANGES)
 def test_a_changed_painted_photo_gives_the_same_severity(plain_photos, name):
-    assert_within(shifts(plain_photos, name), PAINTED_BOUNDS[name])
+    assert_within(shifts(plain_photos, name), BOUNDS[name])
 
 
 @coffee_only
@@ -265,9 +261,9 @@ def test_mirroring_keeps_every_lesion_and_moves_it_to_the_other_side(plain_photo
         after = sorted(
             (n.row_px, width - 1 - n.col_px) for leaf in mirrored.leaves for n in leaf.lesions
         )
-        assert abs(len(before) - len(after)) <= 1  # two that hardly part may join
+        assert len(before) == len(after)
         apart = [min(np.hypot(r - y, c - x) for y, x in after) for r, c in before]
-        assert np.count_nonzero(np.array(apart) >= 3) <= 1
+        assert max(apart, default=0) < 3
 
 
 def test_a_larger_photo_of_the_same_leaf_gives_lengths_and_areas_in_its_own_pixels(plain_photos):
@@ -386,7 +382,7 @@ def test_a_leaf_without_any_green_borrows_the_colour_of_its_neighbour():
 @tomato_only
 def test_healthy_real_tomato_leaves_read_under_one_and_a_half_percent():
     paths = sorted((TOMATO / "healthy").iterdir())
-    sample = paths[1::2][::3][:60]
+    sample = paths[1::2][::3][:60]  # from the half that nothing was fitted on
     read = [measure_day_photo(read_photo(PhotoFile(p, p.name))).reading for p in sample]
     assert len(read) == 60
     assert all(reading.severity_pct is not None for reading in read)
@@ -397,8 +393,8 @@ def test_healthy_real_tomato_leaves_read_under_one_and_a_half_percent():
 def coffee_leaves():
     """Every fifth coffee photo: true and measured severity, and symptom pixels in common.
 
-    The networks learned from these photos, so the floors below only guard against a fault; how
-    they do on a source left out is printed when they learn (``scripts.tissue_network``).
+    The surface was fitted on these photos, so the floors below only guard against a fault; the
+    figures on photos it was not fitted on come from ``python -m scripts.agreement --halves``.
     """
     rows = []
     for path in sorted((COFFEE / "images").glob("*.jpg"))[1::5]:
