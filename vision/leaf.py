@@ -329,7 +329,7 @@ def _sharpened(
 def _parting_colour(colours: NDArray[np.uint8], leaf: NDArray[np.bool_]) -> Floats:
     """Weights of red, green and blue (per grey level) that set the two means 1 apart."""
     values = colours.astype(np.float64)
-    if not leaf.any() or leaf.all():
+    if min(np.count_nonzero(leaf), np.count_nonzero(~leaf)) < 2:  # too few to spread
         return np.full(3, 1 / 255, np.float32)
     apart = values[leaf].mean(axis=0) - values[~leaf].mean(axis=0)
     within = np.cov(values[leaf].T) + np.cov(values[~leaf].T) + 25 * np.eye(3)

@@ -116,7 +116,7 @@ def is_blurred(pixels: NDArray[np.uint8]) -> bool:
 def _blur(lightness: NDArray[np.float32], leaf: NDArray[np.bool_]) -> float:
     """How little a second blur changes the picture, the worse of both directions."""
     inner = cv2.erode(leaf.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    if not inner.any():
+    if min(lightness.shape) < 2 or not inner.any():
         return 0.0
     return max(_blur_along(lightness, inner, axis) for axis in (0, 1))
 

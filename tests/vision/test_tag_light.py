@@ -80,7 +80,8 @@ def test_in_strongly_coloured_light_severity_is_nearer_the_truth_with_white_bala
     """``python -m scripts.tag_trial`` measures this on more photos."""
     missed = np.array([cast_misses(0.4, seed, width_px=400, height_px=300) for seed in range(6)])
     plain, corrected = missed.mean(axis=0)
-    assert corrected < 0.7 * plain
+    # In the field the network is misled by a cast, too, but less than colour alone was.
+    assert corrected < 0.9 * plain
 
 
 @pytest.mark.parametrize("background", ["paper", "soil"])
