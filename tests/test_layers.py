@@ -28,6 +28,7 @@ DECODING_CALLS = {"imread", "imreadmulti", "imdecode", "imdecodemulti", "VideoCa
 DECODING_CALLS |= {"open_heif", "read_heif"}
 DECODING_MODULES = {"PIL", "pillow_heif", "imageio", "skimage.io", "matplotlib.image", "tifffile"}
 MAY_DECODE = {
+    "scripts/train_surface.py": "masks of training and of truth, which are not photos",
     "vision/photo.py": "the module that decodes photos",
     "vision/colour_profile.py": "converts decoded pixels with Pillow's colour engine",
     "scripts/attack_files.py": "writes broken photos with Pillow; reads none",
