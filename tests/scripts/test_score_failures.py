@@ -371,7 +371,8 @@ def test_a_worker_that_the_system_ends_takes_only_its_photo_with_it(
     assert len(rows) == 12
     (sentence,) = (out / "problems.txt").read_text(encoding="utf-8").splitlines()
     assert sentence.startswith(f"“{lost}” ended the process that measured it")
-    assert every_file_is_whole(out) == 5 + 1 + 2 + 3 * 11  # with problems and loss
+    # With problems and loss; what the lost photo had written before the end stays, whole.
+    assert 5 + 1 + 2 + 3 * 11 <= every_file_is_whole(out) <= 5 + 1 + 2 + 3 * 12
 
 
 def test_a_photo_that_did_not_come_back_twice_is_set_aside_until_it_changes(
