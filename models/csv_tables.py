@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from vision.content import file_bytes
 from vision.errors import SpotlampError
+from vision.photo.content import file_bytes
 
 __all__ = [
     "ANY_DELIMITER",

@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from scripts.columns import EXTRA_TABLES, TABLES, TEXT_ESCAPE, Table
-from scripts.terminal import (
+from scripts.common.terminal import (
     LINE,
     ClassifierFile,
     GardenFolder,
@@ -26,16 +25,17 @@ from scripts.terminal import (
     sample_season,
     say,
 )
-from scripts.trend_tables import TREND_TABLES
-from vision.find import OUTPUT_MARKER
+from scripts.score.columns import EXTRA_TABLES, TABLES, TEXT_ESCAPE, Table
+from scripts.trend.tables import TREND_TABLES
+from vision.photo.find import OUTPUT_MARKER
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from models.care.season import Season
-    from scripts.batch import Run
-    from scripts.results import PhotoResult
-    from scripts.store import Settings
+    from scripts.score.results import PhotoResult
+    from scripts.score.run import Run
+    from scripts.score.store import Settings
 
 __all__ = ["app"]
 
@@ -138,7 +138,7 @@ def _demo_season(folder: Path, jobs: int | None) -> None:
     source = sample_season()
     if source is None:
         fail("The sample season is missing from this installation: install spotlamp again.")
-    from scripts.season_demo import is_the_season, log_season, plant_season, season_told
+    from scripts.garden.season_demo import is_the_season, log_season, plant_season, season_told
 
     if not is_the_season(source, folder):
         refuse_filled(folder, "spotlamp-season")
@@ -190,8 +190,8 @@ def train(
     """
     with one_sentence_errors():
         require_opencv()
-        from scripts.progress import PhotoProgress
-        from scripts.train import report, train_classifier
+        from scripts.common.progress import PhotoProgress
+        from scripts.learn.train import report, train_classifier
 
         with PhotoProgress() as progress:
             training = train_classifier(
@@ -234,8 +234,8 @@ def check(
     refuse_photos_as_out([labelled], out)
     with one_sentence_errors():
         require_opencv()
-        from scripts.check import check_labels, report
-        from scripts.progress import PhotoProgress
+        from scripts.common.progress import PhotoProgress
+        from scripts.learn.check import check_labels, report
 
         with PhotoProgress() as progress:
             checked = check_labels(
@@ -294,8 +294,8 @@ def _score(
     on_result: "Callable[[PhotoResult], PhotoResult] | None" = None,
 ) -> "Run":
     require_opencv()
-    from scripts.batch import score_paths
-    from scripts.progress import PhotoProgress
+    from scripts.common.progress import PhotoProgress
+    from scripts.score.run import score_paths
 
     with PhotoProgress() as progress:
         return score_paths(
@@ -320,7 +320,7 @@ def _score_and_file(
 ) -> tuple["Run", str, "Season | None"]:
     """Score, and file into the garden's journal; return also what to say, and its season."""
     require_opencv()
-    from scripts.filing import filing
+    from scripts.score.filing import filing
 
     with filing(paths, _settings(options["classifier"]), garden, plant) as filer:
         run = _score(paths, out, **options, on_result=filer.file if filer else None)
@@ -328,14 +328,14 @@ def _score_and_file(
 
 
 def _settings(classifier: Path | None) -> "Settings":
-    from scripts.store import Settings
+    from scripts.score.store import Settings
 
     return Settings(classifier=classifier)
 
 
 def _close(run: "Run", filed: str = "", season: "Season | None" = None) -> None:
     """Print the summary; end with 1 if no photo at all could be measured."""
-    from scripts.summary import measured, summary
+    from scripts.score.summary import measured, summary
 
     say(summary(run, season=season))
     if filed:
@@ -345,20 +345,20 @@ def _close(run: "Run", filed: str = "", season: "Season | None" = None) -> None:
 
 
 # Commands with modules of their own join the app when they are imported.
-from scripts import assign_command as _assign_command  # noqa: E402, F401
-from scripts import burn_command as _burn_command  # noqa: E402, F401
-from scripts import export_command as _export_command  # noqa: E402, F401
-from scripts import fix_command as _fix_command  # noqa: E402, F401
-from scripts import flag_command as _flag_command  # noqa: E402, F401
-from scripts import howmany_command as _howmany_command  # noqa: E402, F401
-from scripts import log_command as _log_command  # noqa: E402, F401
-from scripts import mix_command as _mix_command  # noqa: E402, F401
-from scripts import new_command as _new_command  # noqa: E402, F401
-from scripts import night_command as _night_command  # noqa: E402, F401
-from scripts import plan_command as _plan_command  # noqa: E402, F401
-from scripts import relabel_command as _relabel_command  # noqa: E402, F401
-from scripts import restore_command as _restore_command  # noqa: E402, F401
-from scripts import tags_command as _tags_command  # noqa: E402, F401
-from scripts import today_command as _today_command  # noqa: E402, F401
-from scripts import trend_command as _trend_command  # noqa: E402, F401
-from scripts import weather_command as _weather_command  # noqa: E402, F401
+from scripts.commands import assign as _assign_command  # noqa: E402, F401
+from scripts.commands import burn as _burn_command  # noqa: E402, F401
+from scripts.commands import export as _export_command  # noqa: E402, F401
+from scripts.commands import fix as _fix_command  # noqa: E402, F401
+from scripts.commands import flag as _flag_command  # noqa: E402, F401
+from scripts.commands import howmany as _howmany_command  # noqa: E402, F401
+from scripts.commands import log as _log_command  # noqa: E402, F401
+from scripts.commands import mix as _mix_command  # noqa: E402, F401
+from scripts.commands import new as _new_command  # noqa: E402, F401
+from scripts.commands import night as _night_command  # noqa: E402, F401
+from scripts.commands import plan as _plan_command  # noqa: E402, F401
+from scripts.commands import relabel as _relabel_command  # noqa: E402, F401
+from scripts.commands import restore as _restore_command  # noqa: E402, F401
+from scripts.commands import tags as _tags_command  # noqa: E402, F401
+from scripts.commands import today as _today_command  # noqa: E402, F401
+from scripts.commands import trend as _trend_command  # noqa: E402, F401
+from scripts.commands import weather as _weather_command  # noqa: E402, F401

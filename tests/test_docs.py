@@ -18,14 +18,14 @@ from typer.testing import CliRunner
 from models.entries import LogEntry, PhotoEntry
 from models.journal import open_journal
 from scripts.cli import app
-from scripts.columns import EXTRA_TABLES, TABLES
-from scripts.new_garden import make_garden
-from scripts.readme_picture import PICTURE, readme_picture
-from scripts.terminal import COMMAND_ORDER, sample_garden
-from scripts.trend_tables import TREND_TABLES
+from scripts.common.terminal import COMMAND_ORDER, sample_garden
+from scripts.garden.make import make_garden
+from scripts.score.columns import EXTRA_TABLES, TABLES
+from scripts.trend.tables import TREND_TABLES
+from scripts.workshop.paint.pictures import PICTURE, readme_picture
+from vision.day.leaf import MOST_LEAVES
 from vision.flags import FLAGS
-from vision.leaf import MOST_LEAVES
-from vision.photo import content_hash
+from vision.photo.decode import content_hash
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
@@ -224,7 +224,7 @@ def test_the_readmes_pictures_are_there_and_small():
 
 
 def test_the_readmes_picture_is_what_the_program_draws_now(tmp_path):
-    """Fails when the measuring has changed: ``python -m scripts.readme_picture`` draws it anew."""
+    """``python -m scripts.workshop paint pictures`` draws it anew."""
     readme_picture(tmp_path / "again.jpg", sample_garden())
     shown, again = cv2.imread(str(PICTURE)), cv2.imread(str(tmp_path / "again.jpg"))
     assert shown.shape == again.shape

@@ -28,41 +28,41 @@ DECODING_CALLS = {"imread", "imreadmulti", "imdecode", "imdecodemulti", "VideoCa
 DECODING_CALLS |= {"open_heif", "read_heif"}
 DECODING_MODULES = {"PIL", "pillow_heif", "imageio", "skimage.io", "matplotlib.image", "tifffile"}
 MAY_DECODE = {
-    "scripts/train_surface.py": "masks of training and of truth, which are not photos",
-    "vision/photo.py": "the module that decodes photos",
-    "vision/colour_profile.py": "converts decoded pixels with Pillow's colour engine",
-    "scripts/attack_files.py": "writes broken photos with Pillow; reads none",
-    "scripts/make_samples.py": "writes the sample photos with Pillow; reads none",
-    "scripts/letters.py": "draws letters with Pillow; reads no picture",
-    "scripts/outline_pictures.py": "training masks and backgrounds, which are not scored",
-    "scripts/frass_lessons.py": "training photos kept compressed in memory, with their truth",
-    "scripts/agreement.py": "masks of truth, which are not photos",
-    "scripts/leaf_lessons.py": "masks of training, which are not photos",
-    "scripts/tissue_lessons.py": "likewise",
-    "scripts/leaf_pictures.py": "lessons from their file, where only Pillow need be at hand",
-    "scripts/benchmark.py": "times OpenCV's own decoding beside ours",
+    "scripts/workshop/learn/surface.py": "masks of training and of truth, which are not photos",
+    "vision/photo/decode.py": "the module that decodes photos",
+    "vision/photo/colour_profile.py": "converts decoded pixels with Pillow's colour engine",
+    "scripts/workshop/attack/files.py": "writes broken photos with Pillow; reads none",
+    "scripts/workshop/paint/garden.py": "writes the sample photos with Pillow; reads none",
+    "scripts/common/letters.py": "draws letters with Pillow; reads no picture",
+    "scripts/workshop/learn/photos.py": "training masks and backgrounds, which are not scored",
+    "scripts/workshop/learn/dropping_lessons.py": "training photos kept compressed in memory",
+    "scripts/workshop/figures/agreement.py": "masks of truth, which are not photos",
+    "scripts/workshop/learn/leaf_lessons.py": "masks of training, which are not photos",
+    "scripts/workshop/learn/tissue_lessons.py": "likewise",
+    "scripts/workshop/learn/leaf_pictures.py": "lessons from their file; needs Pillow alone",
+    "scripts/workshop/figures/speed.py": "times OpenCV's own decoding beside ours",
 }
 
 DATABASE_MODULES = {"sqlalchemy", "alembic", "sqlite3"}
 MAY_SEE_TABLES = {
-    "scripts/data_package.py": "describes the columns by their types; asks the journal for rows",
-    "scripts/benchmark_journal.py": "makes up rows; the journal puts them in",
-    "scripts/kill_check.py": "counts the rows while another process writes them",
+    "scripts/garden/data_package.py": "describes the columns by their types",
+    "scripts/workshop/figures/journal.py": "makes up rows; the journal puts them in",
+    "scripts/workshop/attack/kills.py": "counts the rows while another process writes them",
 }
 
 MAY_WRITE_CSV = {
     "models/csv_tables.py": "the one writer",
-    "scripts/make_samples.py": "truth of painted photos, which holds no text of others",
-    "scripts/make_rounds.py": "truth of painted photos, likewise",
-    "scripts/make_season.py": "log of the painted season, likewise",
-    "scripts/frass_lessons.py": "list of painted lessons, likewise",
+    "scripts/workshop/paint/garden.py": "truth of painted photos, which holds no text of others",
+    "scripts/workshop/paint/rounds.py": "truth of painted photos, likewise",
+    "scripts/workshop/paint/season.py": "log of the painted season, likewise",
+    "scripts/workshop/learn/dropping_lessons.py": "list of painted lessons, likewise",
 }
 
 NEEDS_TRAIN_EXTRA = {
-    "scripts/convolutions.py", "scripts/halve_onnx.py",
-    "scripts/leaf_network.py", "scripts/leaf_pictures.py",
-    "scripts/tissue_network.py", "scripts/tissue_pictures.py",
-    "scripts/frass_network.py", "scripts/frass_closer.py",
+    "scripts/workshop/learn/convolutions.py", "scripts/workshop/learn/halve_onnx.py",
+    "scripts/workshop/learn/leaf_network.py", "scripts/workshop/learn/leaf_pictures.py",
+    "scripts/workshop/learn/tissue_network.py", "scripts/workshop/learn/tissue_pictures.py",
+    "scripts/workshop/learn/dropping_network.py", "scripts/workshop/learn/dropping_closer.py",
 }  # fmt: skip
 
 DISTRIBUTION_OF = {
@@ -173,7 +173,7 @@ def test_decoding_is_recognised_in_each_of_its_forms(code):
 def test_each_module_that_may_decode_does():
     """An exception that is no longer needed is taken off the list."""
     there = [ROOT / name for name in MAY_DECODE if (ROOT / name).exists()]
-    assert ROOT / "vision/photo.py" in there
+    assert ROOT / "vision/photo/decode.py" in there
     assert [short(path) for path in there if not decodes(list(nodes(path)))] == []
 
 
@@ -183,7 +183,9 @@ def test_only_the_journal_touches_the_database(module):
     assert inside or short(module) in MAY_SEE_TABLES or not reached
 
 
-@pytest.mark.parametrize("module", [m for m in MODULES if m.parts[-2] != "scripts"], ids=short)
+@pytest.mark.parametrize(
+    "module", [m for m in MODULES if not short(m).startswith("scripts/")], ids=short
+)
 def test_only_scripts_print(module):
     assert not names_used(nodes(module)) & {"print", "stdout", "stderr", "logging"}
 
@@ -207,7 +209,9 @@ def test_what_is_imported_is_declared_as_a_dependency(module):
 
 
 MEASURING_PARTS = {"measure_day_photo", "measure_night_photo", "find_tag", "balanced", "card_mask"}
-MAY_MEASURE_IN_PARTS = {"scripts/tag_trial.py": "compares numbers with and without a tag"}
+MAY_MEASURE_IN_PARTS = {
+    "scripts/workshop/figures/tags.py": "compares numbers with and without a tag"
+}
 
 
 def test_photos_are_measured_in_one_way(module):

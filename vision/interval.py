@@ -3,11 +3,11 @@
 It covers the error of the measuring itself: how far the percentage may lie from the one that an
 exact mask of the same photo would give. It grows with the share of pixels that the threshold
 surface doubts, and was widened until it held 95 of 100 photos with a known mask that the surface
-had not been fitted on (``scripts.train_surface``). It does not cover which leaves were chosen for
-the photo; the spread between leaves does that.
+had not been fitted on (``scripts.workshop.learn.surface``). It does not cover which leaves were
+chosen for the photo; the spread between leaves does that.
 """
 
-from vision.surface import Surface
+from vision.day.surface import Surface
 
 __all__ = ["severity_interval"]
 
@@ -22,7 +22,7 @@ def severity_interval(
     severity_pct : float
         What was measured, 0 to 100.
     doubtful_pct : float
-        From ``vision.lesion.Symptoms``.
+        From ``vision.day.lesion.Symptoms``.
     surface : Surface
         Carries the two figures of the widening.
     """

@@ -21,16 +21,16 @@ __all__ = [
 
 _HERE = Path(__file__).parent
 
-OUTLINE = _HERE / "outline.json"
-LEAF_NETWORK = _HERE / "leaf_network.onnx"
-LEAF_NETWORK_SECOND = _HERE / "leaf_network_second.onnx"
-SURFACE = _HERE / "surface.json"
-SYMPTOMS = _HERE / "symptoms.onnx"
-CHEWED = _HERE / "chewed.json"
-DROPPING_NETWORK = _HERE / "frass.onnx"
-DROPPING_NETWORK_CLOSE = _HERE / "frass_close.onnx"
-DROPPING_JUDGE = _HERE / "frass.json"
-NIGHT_JUDGE = _HERE / "night_judge.json"
+OUTLINE = _HERE / "day" / "outline.json"
+LEAF_NETWORK = _HERE / "day" / "leaf_network.onnx"
+LEAF_NETWORK_SECOND = _HERE / "day" / "leaf_network_second.onnx"
+SURFACE = _HERE / "day" / "surface.json"
+SYMPTOMS = _HERE / "day" / "symptoms.onnx"
+CHEWED = _HERE / "chewed" / "chewed.json"
+DROPPING_NETWORK = _HERE / "droppings" / "network.onnx"
+DROPPING_NETWORK_CLOSE = _HERE / "droppings" / "close.onnx"
+DROPPING_JUDGE = _HERE / "droppings" / "judge.json"
+NIGHT_JUDGE = _HERE / "night" / "judge.json"
 
 LEARNED_FILES = (
     OUTLINE,

@@ -1,338 +1,76 @@
-"""The story of a day photo: droppings, leaves, what is sick on them, how sure is it."""
+"""The two stories of a photo, by day and by night: the one way in which photos are measured.
 
-from dataclasses import dataclass, field, replace
+Scoring, the burn check, the export of masks and training all come through here, so that one photo
+has one set of numbers, stake tag or not.
+"""
 
-import cv2
-import numpy as np
-from numpy.typing import NDArray
+from dataclasses import dataclass
 
-from vision.chewed import Chewed, measure_chewed
-from vision.flags import FLAGS, in_order
-from vision.frass import Pellets, find_pellets, without_chance_finds, without_dead_tissue
-from vision.interval import severity_interval
-from vision.leaf import Leaves, find_leaves
-from vision.lesion import (
-    LEAF_LENGTH_PX,
-    LEAST_HEALTHY_SHARE,
-    Symptoms,
-    classify,
-    lesions_of,
-    without_droppings,
-)
-from vision.light import is_blurred, light_flags, read_light
-from vision.raster import shrunk, window_around
-from vision.records import (
-    BACKGROUND,
-    DROPPING,
-    HALO,
-    LESION,
-    DayMeasurement,
-    DayReading,
-    LeafReading,
-    Lesion,
-    Pellet,
-    Photo,
-    TagReading,
-)
-from vision.surface import load_surface
-from vision.symptom_network import interval_in_the_field
-from vision.tag_hide import card_mask
-from vision.tissue import Healthy, healthy_colour, leaf_lab
+from vision.day.measure import measure_day_photo
+from vision.night.measure import measure_night_photo
+from vision.records import DayMeasurement, NightMeasurement, Photo, TagReading
+from vision.tag.find import find_tag
+from vision.tag.white_balance import balanced
 
-__all__ = ["MEASURING_VERSION", "measure_day_photo"]
-
-MEASURING_VERSION = 13
-"""Raised whenever the same photo would be measured differently."""
-
-_MOSTLY_DROPPING = 0.4  # share of a green thing that is a dropping: it is no leaf
-_AROUND_PX = 9  # side of the square around each pixel of a leaf that still belongs to its search
-_OUTLINE_TOLERANCE = 0.003  # of the leaf's length
+__all__ = ["MeasuredDay", "MeasuredNight", "measure_day", "measure_night"]
 
 
 @dataclass(frozen=True, eq=False)
-class _Crop:
-    """One leaf cut out of a photo and brought to the common length."""
+class MeasuredDay:
+    """A day photo, measured.
 
-    number: int
-    window: tuple[slice, slice]
-    pixels: NDArray[np.uint8] = field(repr=False)
-    lab: NDArray[np.float32] = field(repr=False)
-    leaf: NDArray[np.bool_] = field(repr=False)
-    length: float
-    scale: float  # full-size photo pixels per crop pixel
-    origin_px: tuple[float, float]  # row and column of the crop's corner in the full-size photo
-    healthy: Healthy
+    Attributes
+    ----------
+    photo : Photo
+        In the neutral light in which it was measured; whoever measures more takes these pixels.
+    measurement : DayMeasurement
+        Leaves and droppings.
+    tag : TagReading or None
+        The stake tag in it, read or refused.
+    """
+
+    photo: Photo
+    measurement: DayMeasurement
+    tag: TagReading | None
 
 
-def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasurement:
-    """Measure the leaves of a day photo, and count the caterpillar droppings on it.
+@dataclass(frozen=True, eq=False)
+class MeasuredNight:
+    """A UV night photo, measured.
+
+    Attributes
+    ----------
+    measurement : NightMeasurement
+        Caterpillars.
+    tag : TagReading or None
+        The stake tag in it, read or refused.
+    """
+
+    measurement: NightMeasurement
+    tag: TagReading | None
+
+
+def measure_day(photo: Photo) -> MeasuredDay:
+    """Look for the stake tag, make the light neutral, then measure leaves and droppings.
 
     Parameters
     ----------
     photo : Photo
-        From ``vision.photo.read_photo``.
-    tag : TagReading, optional
-        The stake tag in it, read or refused: its card is not measured.
-
-    Returns
-    -------
-    DayMeasurement
-        With no leaf and the flag ``no_leaf`` where nothing looks like one; droppings, as on a
-        sheet of paper, are counted all the same, and where a leaf's colours are wrong.
+        From ``vision.photo.decode.read_photo``.
     """
-    if any(not FLAGS[name].measurable for name in photo.flags):
-        return _unmeasured(photo, photo.flags)
-    card = card_mask(photo, tag) if tag else None
-    leaves = find_leaves(photo.pixels, card)
-    pellets = find_pellets(_searched(photo.pixels, leaves), card)
-    leaves = leaves.without(pellets.mask, _MOSTLY_DROPPING)
-    pellets = without_chance_finds(pellets, leaves.numbers, leaves.plain)
-    if leaves.count == 0:
-        small = shrunk(photo.pixels, LEAF_LENGTH_PX / max(photo.pixels.shape[:2]))
-        blurred = ("blurred",) if is_blurred(small) else ()
-        unmeasured = _unmeasured(photo, (*photo.flags, *leaves.flags, *blurred))
-        return _with_pellets(unmeasured, photo, pellets)
-    numbers = range(1, leaves.count + 1)
-    crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in numbers])
-    surface = load_surface() if leaves.plain else None
-    sorted_ = [classify(crop.lab, crop.leaf, crop.healthy, crop.length, surface) for crop in crops]
-    classes = np.zeros(photo.pixels.shape[:2], np.uint8)
-    for crop, symptoms in zip(crops, sorted_, strict=True):
-        _paste(classes, leaves.numbers, crop, symptoms)
-    seen, pellets = pellets, without_dead_tissue(pellets, classes)
-    readings = []
-    for crop, found in zip(crops, sorted_, strict=True):
-        symptoms = without_droppings(found, _droppings(crop, pellets))
-        if symptoms is not found:
-            _paste(classes, leaves.numbers, crop, symptoms)
-        readings.append(_read_leaf(crop, symptoms, leaves))
-    flags = (*photo.flags, *leaves.flags)
-    if not all(FLAGS[name].measurable for name in readings[0].flags):
-        return _with_pellets(_unmeasured(photo, (*flags, *readings[0].flags)), photo, seen)
-    measurement = DayMeasurement(_sum_up(readings, flags), classes, leaves.numbers, card)
-    return _with_pellets(measurement, photo, pellets)
+    tag = find_tag(photo)
+    neutral = balanced(photo, tag.white_balance) if tag else photo
+    return MeasuredDay(neutral, measure_day_photo(neutral, tag), tag)
 
 
-def _searched(pixels: NDArray[np.uint8], leaves: Leaves) -> NDArray[np.uint8]:
-    """Return what droppings are looked for in: in the field the leaf alone, else all of it.
+def measure_night(photo: Photo, torch_off: Photo | None = None) -> MeasuredNight:
+    """Count caterpillars, and look for the stake tag.
 
-    Nothing beside a leaf in the field is counted (``vision.frass.without_chance_finds``), and
-    soil and litter, full of what might be one, would take most of the time.
+    Parameters
+    ----------
+    photo : Photo
+        From ``vision.photo.decode.read_photo``.
+    torch_off : Photo, optional
+        The same scene with the torch off.
     """
-    if leaves.plain or leaves.count == 0:
-        return pixels
-    near = cv2.dilate(leaves.numbers, np.ones((_AROUND_PX, _AROUND_PX), np.uint8))
-    usual = np.median(pixels[leaves.numbers > 0][::97], axis=0).astype(np.uint8)
-    return np.where(near[..., None] > 0, pixels, usual)
-
-
-def _with_pellets(measurement: DayMeasurement, photo: Photo, pellets: Pellets) -> DayMeasurement:
-    """Add the droppings, in pixels of the full-size photo, and draw them into the mask."""
-    classes = measurement.classes.copy()
-    classes[pellets.mask] = DROPPING
-    reading = replace(
-        measurement.reading,
-        pellets=tuple(_pellet_to_full_size(one, photo.reduction) for one in pellets.found),
-        frass_count=len(pellets.found),
-        frass_low=pellets.low,
-        frass_high=pellets.high,
-    )
-    return replace(measurement, reading=reading, classes=classes)
-
-
-def _pellet_to_full_size(pellet: Pellet, scale: int) -> Pellet:
-    return replace(
-        pellet,
-        row_px=(pellet.row_px + 0.5) * scale - 0.5,
-        col_px=(pellet.col_px + 0.5) * scale - 0.5,
-        length_px=pellet.length_px * scale,
-        width_px=pellet.width_px * scale,
-        area_px=pellet.area_px * scale**2,
-    )
-
-
-def _unmeasured(photo: Photo, flags: tuple[str, ...]) -> DayMeasurement:
-    empty = np.zeros(photo.pixels.shape[:2], np.uint8)
-    return DayMeasurement(DayReading((), in_order(flags)), empty, empty)
-
-
-def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
-    window, longest = window_around(leaves.numbers == number, 2, 0.02)
-    pixels, leaf = photo.pixels[window], leaves.numbers[window] == number
-    factor = min(1.0, LEAF_LENGTH_PX / longest)
-    pixels = shrunk(pixels, factor)
-    leaf = _mask_as_large(leaf, pixels.shape)
-    lab = leaf_lab(pixels)
-    return _Crop(
-        number,
-        window,
-        pixels,
-        lab,
-        leaf,
-        length=factor * longest,
-        scale=photo.reduction / factor,
-        origin_px=(window[0].start * photo.reduction, window[1].start * photo.reduction),
-        healthy=healthy_colour(lab, leaf),
-    )
-
-
-def _droppings(crop: _Crop, pellets: Pellets) -> NDArray[np.bool_]:
-    """Return the droppings on one leaf, the size of its crop."""
-    seen = pellets.mask[crop.window]
-    if not seen.any():
-        return np.zeros_like(crop.leaf)
-    return _mask_as_large(seen, crop.leaf.shape)
-
-
-def _mask_as_large(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    """Bring a mask to the size of a picture that ``shrunk`` has made smaller."""
-    size = (shape[1], shape[0])
-    share = cv2.resize(mask.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(share) > 127
-
-
-def _with_borrowed_colour(crops: list[_Crop]) -> list[_Crop]:
-    """Let a leaf without enough green borrow the healthy colour of the greenest leaf beside it."""
-    best = max((crop.healthy for crop in crops), key=lambda healthy: healthy.share)
-    if best.share < LEAST_HEALTHY_SHARE:
-        return crops
-    return [
-        crop
-        if crop.healthy.share >= LEAST_HEALTHY_SHARE
-        else replace(crop, healthy=Healthy(best.lab, 0.0))
-        for crop in crops
-    ]
-
-
-def _paste(
-    classes: NDArray[np.uint8], numbers: NDArray[np.uint8], crop: _Crop, symptoms: Symptoms
-) -> None:
-    """Bring a leaf's classes back to the photo's scale, inside the leaf's own outline."""
-    target = classes[crop.window]
-    own = numbers[crop.window] == crop.number
-    size = (target.shape[1], target.shape[0])
-    inner = cv2.resize(symptoms.classes, size, interpolation=cv2.INTER_NEAREST)
-    # Where rounding left a gap along the outline, the pixel is leaf.
-    np.copyto(target, np.maximum(inner, 1), where=own)
-
-
-def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
-    area = float(np.count_nonzero(symptoms.classes != BACKGROUND))
-    lesion_pct, halo_pct = (
-        100 * np.count_nonzero(symptoms.classes == kind) / area for kind in (LESION, HALO)
-    )
-    low, high = _interval(lesion_pct + halo_pct, symptoms.doubtful_pct, leaves.plain)
-    light = read_light(crop.pixels, crop.lab, crop.leaf, crop.healthy)
-    moments = cv2.moments(crop.leaf.astype(np.uint8), binaryImage=True)
-    lesions = lesions_of(symptoms.classes, crop.lab[..., 0], crop.healthy, crop.number)
-    chewed = _chewed(crop, symptoms, leaves)
-    return LeafReading(
-        leaf=crop.number,
-        row_px=_full(crop, moments["m01"] / moments["m00"], 0),
-        col_px=_full(crop, moments["m10"] / moments["m00"], 1),
-        area_px=area * crop.scale**2,
-        lesions=tuple(_to_full_size(lesion, crop) for lesion in lesions),
-        lesion_pct=float(lesion_pct),
-        halo_pct=float(halo_pct),
-        severity_pct=float(lesion_pct + halo_pct),
-        severity_low_pct=low,
-        severity_high_pct=high,
-        healthy_lab=crop.healthy.lab,
-        outline_px=_outline(crop),
-        flags=_leaf_flags(crop, leaves, light_flags(light), chewed),
-        chewed_pct=chewed.pct if chewed else None,
-        chewed_low_pct=chewed.low_pct if chewed else None,
-        chewed_high_pct=chewed.high_pct if chewed else None,
-    )
-
-
-def _interval(severity_pct: float, doubtful_pct: float, plain: bool) -> tuple[float, float]:
-    if plain:
-        return severity_interval(severity_pct, doubtful_pct, load_surface())
-    return interval_in_the_field(severity_pct, doubtful_pct)
-
-
-def _chewed(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> Chewed | None:
-    """Measure what was eaten where the whole outline is seen on a plain ground."""
-    if not _outline_seen(crop, leaves):
-        return None
-    return measure_chewed(crop.leaf, symptoms.classes)
-
-
-def _outline_seen(crop: _Crop, leaves: Leaves) -> bool:
-    place = crop.number - 1
-    return leaves.plain and not (leaves.cut_off[place] or leaves.touching[place])
-
-
-def _leaf_flags(
-    crop: _Crop, leaves: Leaves, light: tuple[str, ...], chewed: Chewed | None
-) -> tuple[str, ...]:
-    own = {
-        "cut_off": leaves.cut_off[crop.number - 1],
-        "touching": leaves.touching[crop.number - 1],
-        "outline_unknown": chewed is None and _outline_seen(crop, leaves),
-        "all_sick": crop.healthy.share < LEAST_HEALTHY_SHARE,
-    }
-    return in_order((*light, *(name for name, true in own.items() if true)))
-
-
-def _full(crop: _Crop, position: float, axis: int) -> float:
-    """Map a crop's pixel position to the full-size photo; pixel centres are whole numbers."""
-    return crop.origin_px[axis] + (position + 0.5) * crop.scale - 0.5
-
-
-def _to_full_size(lesion: Lesion, crop: _Crop) -> Lesion:
-    scale = crop.scale
-    return replace(
-        lesion,
-        row_px=_full(crop, lesion.row_px, 0),
-        col_px=_full(crop, lesion.col_px, 1),
-        area_px=lesion.area_px * scale**2,
-        equivalent_diameter_px=lesion.equivalent_diameter_px * scale,
-        halo_width_px=lesion.halo_width_px * scale,
-        margin_distance_px=lesion.margin_distance_px * scale,
-    )
-
-
-def _outline(crop: _Crop) -> tuple[tuple[float, float], ...]:
-    outlines, _ = cv2.findContours(
-        crop.leaf.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
-    longest = max(outlines, key=len)
-    points = cv2.approxPolyDP(longest, max(0.5, _OUTLINE_TOLERANCE * crop.length), closed=True)
-    return tuple((_full(crop, float(y), 0), _full(crop, float(x), 1)) for x, y in points[:, 0])
-
-
-def _sum_up(leaves: list[LeafReading], flags: tuple[str, ...]) -> DayReading:
-    """Weigh the leaves by their area."""
-    area = sum(leaf.area_px for leaf in leaves)
-
-    def mean(values: list[float]) -> float:
-        return sum(v * leaf.area_px for v, leaf in zip(values, leaves, strict=True)) / area
-
-    severity = mean([leaf.severity_pct for leaf in leaves])
-    pct, low, high = _chewed_of_all(leaves)
-    # Errors of leaves in one photo share light and camera: they are added, not averaged out.
-    return DayReading(
-        leaves=tuple(leaves),
-        flags=in_order(flags + tuple(name for leaf in leaves for name in leaf.flags)),
-        leaf_area_px=area,
-        lesion_pct=mean([leaf.lesion_pct for leaf in leaves]),
-        halo_pct=mean([leaf.halo_pct for leaf in leaves]),
-        severity_pct=severity,
-        severity_low_pct=mean([leaf.severity_low_pct for leaf in leaves]),
-        severity_high_pct=mean([leaf.severity_high_pct for leaf in leaves]),
-        chewed_pct=pct,
-        chewed_low_pct=low,
-        chewed_high_pct=high,
-    )
-
-
-def _chewed_of_all(leaves: list[LeafReading]) -> tuple[float | None, ...]:
-    """Weigh by area the leaves whose outline could be inferred; None where none could."""
-    known = [leaf for leaf in leaves if leaf.chewed_pct is not None]
-    if not known:
-        return None, None, None
-    weights = [leaf.area_px / (1 - (leaf.chewed_pct or 0) / 100) for leaf in known]
-    values = [(leaf.chewed_pct, leaf.chewed_low_pct, leaf.chewed_high_pct) for leaf in known]
-    return tuple(float(v) for v in np.average(np.array(values, float), axis=0, weights=weights))
+    return MeasuredNight(measure_night_photo(photo, torch_off), find_tag(photo))

@@ -169,7 +169,7 @@ class LeafReading:
     lesion_pct, halo_pct, severity_pct : float
         Percentages of the leaf's area; severity = lesion + halo.
     severity_low_pct, severity_high_pct : float
-        95 % interval of severity (see ``vision.symptom_network``).
+        95 % interval of severity (see ``vision.day.symptom_network``).
     healthy_lab : tuple of float
         CIELAB L*, a*, b* of the leaf's own healthy tissue.
     outline_px : tuple of (float, float)
@@ -336,7 +336,7 @@ class RejectedGlow:
     length_px, width_px : float
         Length along it, and usual width across.
     reason : str
-        Name from ``vision.night_reasons``.
+        Name from ``vision.night.rejected``.
     confidence : float
         Probability that it is a caterpillar all the same, 0 to 1.
     box_px : tuple of float

@@ -21,7 +21,7 @@ from models.care.season import (
     products_of,
 )
 from models.entries import LogEntry, PhotoEntry
-from vision.burn import BurnReading
+from vision.day.burn import BurnReading
 from vision.errors import SpotlampError
 from vision.flags import explain
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby, pairwise, permutations
 from math import dist, hypot
 
-from models.garden import Garden, Plant
+from models.garden.beds import Garden, Plant
 
 __all__ = ["neighbours", "places_m", "shortest_way", "way_length_m"]
 

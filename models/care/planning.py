@@ -23,7 +23,7 @@ from models.care.spray_tasks import spray_tasks
 from models.care.tasks import Leaves, Nights, doubt_words, leaf_tasks, night_tasks
 from models.care.words import day_words, pattern_words, time_words, visit_words
 from models.entries import LogEntry, PhotoEntry
-from models.garden import Garden
+from models.garden.beds import Garden
 
 __all__ = ["Plan", "plan", "plan_season"]
 

@@ -22,7 +22,7 @@ from models.care.visits import (
     visit_of,
 )
 from models.entries import LogEntry, PhotoEntry
-from models.garden import Garden
+from models.garden.beds import Garden
 
 if TYPE_CHECKING:
     from models.progress import Season as Courses

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, fields
 from datetime import time
 from typing import Any, get_type_hints
 
-from models.garden import Garden
+from models.garden.beds import Garden
 from vision.errors import SpotlampError
 
 __all__ = ["CareSettingsError", "Thresholds", "filled", "shown", "thresholds_of", "why"]

@@ -10,7 +10,7 @@ from typing import Any, Literal, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, Select, insert, or_, select
 
-from models.clock import utc_of
+from models.garden.clock import utc_of
 from models.journal import rows
 from models.journal.base import OpenJournal
 from models.journal.sums import change_rows, own_columns

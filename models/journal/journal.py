@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from sqlalchemy import delete, func, insert, or_, select
 
-from models.garden import Plant
+from models.garden.beds import Plant
 from models.journal import rows
 from models.journal.log import LogRecord
 from models.journal.photos import PhotoRecord

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 from sqlalchemy import Connection, insert, select
 
-from models.clock import utc_of
 from models.entries import LogEntry, LogKind
+from models.garden.clock import utc_of
 from models.journal import rows
 from models.journal.base import Moment, OpenJournal, inserted
 from models.journal.errors import JournalError

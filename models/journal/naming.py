@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from sqlalchemy import Table
 
 from models.journal.soundness import as_stored
-from vision.find import printable
+from vision.photo.find import printable
 
 __all__ = ["name_of", "named_rows"]
 

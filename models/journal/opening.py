@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Engine
 from sqlalchemy.engine import URL
 
-from models.garden_file import read_garden
+from models.garden.settings import read_garden
 from models.journal.backup import backup_before, copies, way_back
 from models.journal.connect import engine_for, file_of, read_url
 from models.journal.errors import DamagedError, JournalError, explained

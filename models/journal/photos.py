@@ -8,8 +8,8 @@ from typing import Any, Literal, NamedTuple
 from sqlalchemy import ColumnElement, Connection, Select, and_, insert, select
 from sqlalchemy.exc import IntegrityError
 
-from models.clock import Filed, doubtful_dates, utc_of
 from models.entries import LeafEntry, Mode, PhotoEntry, TakenFrom
+from models.garden.clock import Filed, doubtful_dates, utc_of
 from models.journal import rows
 from models.journal.base import Moment, inserted
 from models.journal.fixes import FixRecord
@@ -27,7 +27,7 @@ surely than, or as surely as, another one now; it got a surer date; it was taken
 and stays out."""
 
 _DAY_ALONE = time(12)
-"""The time of a photo whose name gives only its day, see ``vision.taken``."""
+"""The time of a photo whose name gives only its day, see ``vision.photo.taken``."""
 
 _SURENESS = ("", "option", "name", "folder", "tag", "assigned")
 

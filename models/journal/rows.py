@@ -40,7 +40,7 @@ _PHOTO_NAMES = _OF_PHOTO + _OF_READING
 _OF_LOG = _names(LOG, "number", "at")
 
 CLOCK_DOUBTFUL = "clock_doubtful"
-"""Flag of a photo whose date does not fit the others' (see ``models.clock``)."""
+"""Flag of a photo whose date does not fit the others' (see ``models.garden.clock``)."""
 
 NO_DATE = "no_date"
 """Flag of a photo with no date but its file's."""

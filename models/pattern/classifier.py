@@ -17,8 +17,8 @@ from models.pattern.call import BlightKind, Pattern, PatternCall, call_of
 from models.pattern.measures import MEASURES
 from models.pattern.reason import reason
 from models.plain_json import read_json
-from vision.content import file_bytes
 from vision.errors import SpotlampError
+from vision.photo.content import file_bytes
 
 __all__ = [
     "CLASSES",

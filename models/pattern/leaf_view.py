@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.lesion import roundness
+from vision.day.lesion import roundness
+from vision.day.tissue import healthy_colour, leaf_lab
 from vision.raster import distance_inside, shrunk, window_around
 from vision.records import BACKGROUND, DROPPING, HALO, LEAF, LESION, DayMeasurement
-from vision.tissue import healthy_colour, leaf_lab
 
 __all__ = [
     "MARGIN",

@@ -4,10 +4,10 @@ from models.progress.areas import CourseArea, course_area
 from models.progress.course import Course, Line, judge_course, recent_points
 from models.progress.curve import Change, Doubling, ProgressCurve, progress_curve
 from models.progress.effect import Effect, judge_spray
+from models.progress.garden_visits import Season, read_season
 from models.progress.leaves import LeafTable, leaf_table
 from models.progress.points import SeverityPoint
 from models.progress.rates import MODELS, RateFit, doubling_days, fit_rate
-from models.progress.season import Season, read_season
 from models.progress.threshold import DaysTo, days_to
 
 __all__ = [

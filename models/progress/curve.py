@@ -14,9 +14,9 @@ from models.progress.course import (
     judge_course,
     recent_points,
 )
+from models.progress.garden_visits import Season
 from models.progress.points import SeverityPoint
 from models.progress.rates import CLIP, MODELS, RateFit, doubling_days, fit_rate
-from models.progress.season import Season
 from models.progress.threshold import DaysTo, days_to
 
 __all__ = ["THRESHOLD_PCT", "Change", "Doubling", "ProgressCurve", "progress_curve", "since_last"]

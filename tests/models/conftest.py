@@ -11,14 +11,14 @@ import cv2
 import numpy as np
 import pytest
 
-from models.garden_file import GARDEN_FILE, garden_text
+from models.garden.settings import GARDEN_FILE, garden_text
 from models.journal import Journal, open_journal
 from models.journal.connect import engine_for, read_url
 from models.journal.versions import upgrade
 from models.pattern import MEASURES, measure_pattern
-from vision.measure import measure_day_photo
+from vision.day.measure import measure_day_photo
+from vision.day.tissue import leaf_lab
 from vision.records import HALO, LEAF, LESION, DayMeasurement, DayReading, LeafReading, Photo
-from vision.tissue import leaf_lab
 
 _TABLES = "SELECT name FROM main.sqlite_master WHERE type = 'table'"
 

@@ -65,7 +65,7 @@ def _in_this_process(request, monkeypatch):
     """Do what workers do in this process, which is quicker and lets tests step in between."""
     if request.node.get_closest_marker("processes") is None:
         monkeypatch.setattr(
-            "scripts.workers._in_processes", lambda function, jobs, *_: map(function, jobs)
+            "scripts.common.workers._in_processes", lambda function, jobs, *_: map(function, jobs)
         )
 
 

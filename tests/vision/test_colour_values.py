@@ -9,7 +9,7 @@ import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from vision.colour import LINEAR_LIGHT, lab_8bit, log_chromaticity
-from vision.tissue import leaf_lab
+from vision.day.tissue import leaf_lab
 
 CIELAB = [
     # IEC 61966-2-1 with CIE 1976 and D65: read, recomputed

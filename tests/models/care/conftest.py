@@ -9,7 +9,7 @@ import pytest
 
 from models.care import BurnVerdict, Plan, entry_of, plan
 from models.entries import LeafEntry, LogEntry, PhotoEntry
-from models.garden import Garden, Plant
+from models.garden.beds import Garden, Plant
 
 BERLIN = ZoneInfo("Europe/Berlin")
 

@@ -14,8 +14,8 @@ from models.care import DayWeather
 from models.care.planning import plan_season
 from models.care.season import season_of
 from models.care.words import day_words
-from scripts.calendar_file import calendar_bytes
-from scripts.care_text import flag_text, plan_text, today_text
+from scripts.care.calendar_file import calendar_bytes
+from scripts.care.text import flag_text, plan_text, today_text
 from tests.models.care.test_care_properties import (
     PLANTS,
     built,

@@ -11,7 +11,7 @@ import pytest
 from models.care import CareSettingsError, Thresholds, thresholds_of
 from models.care.visits import night_looks
 from models.entries import PhotoEntry
-from models.garden import Garden
+from models.garden.beds import Garden
 
 
 def sick_garden(season, **severities):

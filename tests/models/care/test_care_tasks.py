@@ -11,7 +11,7 @@ from models.care.habits import HABITS
 from models.care.layout import neighbours, places_m, shortest_way, way_length_m
 from models.care.rule_table import rules_markdown, thresholds_markdown
 from models.care.rules import LEAF_RULES, NIGHT_RULES
-from models.garden import Garden, Plant
+from models.garden.beds import Garden, Plant
 
 # Caterpillars
 

@@ -1,0 +1,1 @@
+"""The garden as its owner describes it: beds, settings, clock, plant names."""

@@ -1,0 +1,1 @@
+"""What to do: the record, its words, weather, burn check and calendar."""

@@ -1,0 +1,283 @@
+"""A garden's record read for care, and what was logged said back."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from models.care.burn_log import verdict_of
+from models.care.mornings import NO_PRODUCT
+from models.care.planning import plan_season
+from models.care.records import DayWeather
+from models.care.review import review
+from models.care.season import Season, gone_plants, products_of, season_of
+from models.care.thresholds import thresholds_of
+from models.care.words import day_words, joined, rain_words, time_words
+from models.entries import LogEntry, PhotoEntry
+from models.garden.beds import Garden
+from models.garden.settings import read_garden
+from models.journal import Journal, JournalError, PatternCorrection, open_journal
+from models.mix import RECIPES
+from models.numerals import plain_number
+from models.weather import WeatherFileError
+from scripts.care.log_words import Said
+from scripts.care.text import sentence, wrapped
+from scripts.care.weather_file import garden_weather
+from vision.photo.find import printable
+
+__all__ = [
+    "entry_line",
+    "garden_product",
+    "gone_from",
+    "last_season",
+    "log_said",
+    "products_in",
+    "read_season",
+    "weather_of",
+    "withdraw",
+]
+
+
+def read_season(
+    folder: Path, now: datetime, weather: Iterable[DayWeather] = (), garden: Garden | None = None
+) -> Season:
+    """Return a garden's season at a time.
+
+    Raises
+    ------
+    GardenError, JournalError, CareSettingsError, BadVerdictError
+        With one sentence.
+    """
+    garden = garden or read_garden(folder)
+    with open_journal(folder) as journal:
+        return _season(journal, garden, now, weather)
+
+
+def _season(
+    journal: Journal,
+    garden: Garden,
+    now: datetime,
+    weather: Iterable[DayWeather] = (),
+    since: datetime | None = None,
+) -> Season:
+    begin = since or now - timedelta(days=thresholds_of(garden).season_days)
+    photos = _with_the_growers_word(journal.photos(since=begin), journal.pattern_corrections())
+    log = journal.log_entries(with_corrected=True)
+    return season_of(garden, photos, log, now, weather, since)
+
+
+def last_season(
+    folder: Path, garden: Garden, now: datetime, since: datetime | None = None
+) -> Season:
+    """Return the season as it stands, or the last one that was photographed, as it ended.
+
+    What `trend`, `howmany` and the summary tell of; while a season lasts it is that of `flag`.
+
+    Parameters
+    ----------
+    folder : Path
+        The garden's.
+    garden : Garden
+        As its settings file says.
+    now : datetime
+        The moment asked about; what is later is left out, as from a camera whose clock is wrong.
+    since : datetime, optional
+        What is older is left out.
+
+    Raises
+    ------
+    JournalError, CareSettingsError, BadVerdictError
+        With one sentence.
+    """
+    with open_journal(folder) as journal:
+        season = _season(journal, garden, now, since=since)
+        if season.measured_days:
+            return season
+        past = [at for plant, at in journal.leaf_series().photos.values() if plant and at <= now]
+        if not past:
+            return season
+        end = max(past).replace(hour=23, minute=59)
+        return _season(journal, garden, end, since=since)
+
+
+def gone_from(folder: Path) -> set[str]:
+    """Return the plants of a garden that were logged as taken out."""
+    with open_journal(folder) as journal:
+        seen = journal.log_entries(kind="seen")
+    return gone_plants(seen)
+
+
+def products_in(folder: Path) -> set[str]:
+    """Return the products of the sprays in a garden's log."""
+    with open_journal(folder) as journal:
+        return {entry.product for entry in journal.log_entries(kind="spray")}
+
+
+def garden_product(garden: Garden) -> str:
+    """Return the preventive product that a garden's settings name."""
+    return thresholds_of(garden).preventive
+
+
+def _with_the_growers_word(
+    photos: Iterable[PhotoEntry], corrections: Iterable[PatternCorrection]
+) -> list[PhotoEntry]:
+    """Return the photos with what the grower saw in place of what was called."""
+    said = {correction.sha256: correction for correction in corrections}
+    return [_corrected(p, said[p.sha256]) if p.sha256 in said else p for p in photos]
+
+
+def _corrected(photo: PhotoEntry, correction: PatternCorrection) -> PhotoEntry:
+    """Return a photo whose largest leaf, and with it the photo, shows what the grower saw."""
+    pattern = "unsure" if correction.pattern == "other" else correction.pattern
+    kind = correction.blight_kind or ("unsure" if pattern == "blight" else "")
+    largest = [replace(e, pattern=pattern, blight_kind=kind) for e in photo.leaves[:1]]
+    leaves = (*largest, *photo.leaves[1:])
+    return replace(photo, pattern=pattern, blight_kind=kind, leaves=leaves)
+
+
+def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int | None) -> str:
+    """File what was said, and return what to say back: the entry, and what was against a rule.
+
+    Parameters
+    ----------
+    folder : Path
+        The garden's.
+    said : Said or None
+        None only with `correct`: the entry's other values stay.
+    at : datetime or None
+        When it happened; None only with `correct`: the time stays.
+    correct : int or None
+        Number of the entry in whose place it goes.
+    """
+    garden = read_garden(folder)
+    # What was done is logged, whatever is wrong with the weather file.
+    weather, trouble = _weather(garden, folder)
+    with open_journal(folder) as journal:
+        entry = _entry(journal, said, at, correct)
+        number = journal.log(entry)
+        entry = replace(entry, number=number)
+        season = _season(journal, garden, max(entry.at, _last_moment(journal)), weather)
+    lines = [f"Logged: {entry_line(entry, garden.units)}"]
+    lines += [wrapped(f"Without the weather: {trouble}", 4, "  ! ")] if trouble else []
+    lines += [wrapped(remark.sentence, 4, "  ! ") for remark in review(season, number=number)]
+    return "\n".join([*lines, *_without_rules(season, entry), *_what_follows(season, entry)])
+
+
+def _without_rules(season: Season, entry: LogEntry) -> list[str]:
+    """Say of which products in the tank no more is known than that the waits hold."""
+    known = {season.limits.preventive, NO_PRODUCT, *RECIPES}
+    others = [part for part in products_of(entry) if part not in known]
+    if entry.kind != "spray" or not others:
+        return []
+    wait = season.limits.between_hours
+    words = f"{wait} hours before and after other products, and not on isolated plants"
+    text = f"no rules are known here for {joined(others)}, but: {words}. Follow its label."
+    return [wrapped(text, 4, "  ! ")]
+
+
+def _weather(garden: Garden, folder: Path) -> tuple[Sequence[DayWeather], str]:
+    """Return the garden's weather, or none and the reason."""
+    try:
+        return weather_of(garden, folder), ""
+    except WeatherFileError as error:
+        return (), str(error)
+
+
+def weather_of(garden: Garden, folder: Path, file: Path | None = None) -> Sequence[DayWeather]:
+    """Return the days of the garden's weather file, or of another with the same columns.
+
+    Raises
+    ------
+    WeatherFileError, CareSettingsError
+        With one sentence.
+    """
+    limits = thresholds_of(garden)
+    morning = (limits.morning_from, limits.morning_until)
+    return garden_weather(garden, folder, morning=morning, file=file)
+
+
+def _entry(
+    journal: Journal, said: Said | None, at: datetime | None, correct: int | None
+) -> LogEntry:
+    if correct is not None:
+        old = _holding(journal, correct)
+        kept = said or Said(old.kind, old.plants, old.product, old.amount, old.text)
+        return replace(_entry(journal, kept, at or old.at, None), corrects=correct)
+    if said is None or at is None:
+        raise ValueError("only a correction may leave out what happened, or when")
+    return LogEntry(0, said.kind, at, said.plants, said.product, said.amount, said.text)
+
+
+def _holding(journal: Journal, number: int) -> LogEntry:
+    found = next((e for e in journal.log_entries() if e.number == number), None)
+    if found is None:
+        raise JournalError(f"There is no entry {number} in the log that still holds.")
+    return found
+
+
+def _last_moment(journal: Journal) -> datetime:
+    """Return the time of the last entry: what was logged late is judged by what followed."""
+    return journal.log_entries()[-1].at
+
+
+def _what_follows(season: Season, entry: LogEntry) -> list[str]:
+    """Say what comes next after a spray, a picking or a sign."""
+    kinds = _FOLLOWS.get(entry.product if entry.kind == "spray" else entry.kind, ())
+    found = plan_season(season)
+    if entry.kind == "choice" and found.choice.why_not:
+        return [wrapped(f"{sentence(found.choice.why_not)}", 4, "  ! ")]
+    tasks = [
+        task for task in found.tasks if task.kind in kinds and set(task.plants) & set(entry.plants)
+    ]
+    if entry.text == "no-burn":  # it opens the others
+        tasks += [task for task in found.tasks if task.kind == "treat"]
+    if not tasks:
+        return []
+    when = f"{day_words(tasks[0].day)}, {tasks[0].part}"
+    if tasks[0].not_before:
+        when = f"from {time_words(tasks[0].not_before)}"
+    return [wrapped(f"{tasks[0].what}", 4, f"  Next, {when}: ")]
+
+
+_FOLLOWS = {
+    "soda": ("prevent",),
+    "peroxide": ("burn-check", "prevent"),
+    "choice": ("spot-test",),
+    "hand_pick": ("night",),
+    "seen": ("isolate", "night"),
+}
+
+
+def withdraw(folder: Path, number: int) -> str:
+    """Take an entry back, and say so."""
+    garden = read_garden(folder)
+    with open_journal(folder) as journal:
+        entry = _holding(journal, number)
+        journal.withdraw(number)
+    return f"Taken back: {entry_line(entry, garden.units)}"
+
+
+_VERBS = {
+    "spray": "sprayed",
+    "rain": "rain",
+    "hand_pick": "caterpillars picked",
+    "removed_leaves": "leaves taken off",
+    "watering": "watered",
+    "note": "note",
+    "burn_check": "burn check",
+    "seen": "seen",
+    "choice": "chosen for the spot-test",
+    "decline": "habit declined",
+}
+
+
+def entry_line(entry: LogEntry, units: str) -> str:
+    """Return an entry in one line."""
+    parts = [_VERBS[entry.kind], entry.product]
+    if entry.amount is not None:
+        rain = entry.kind == "rain"
+        parts.append(rain_words(entry.amount, units) if rain else plain_number(entry.amount, 6))
+    parts.append(verdict_of(entry).verdict if entry.kind == "burn_check" else entry.text)
+    words = printable(" ".join(part for part in parts if part))
+    where = f": {joined(entry.plants)}" if entry.plants else ""
+    return f"{entry.number}  {entry.at:%Y-%m-%d %H:%M}  {words}{where}"

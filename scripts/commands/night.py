@@ -1,0 +1,113 @@
+"""``spotlamp night``: photos read as UV night photos, whatever they look like."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from scripts.common.terminal import (
+    GardenFolder,
+    Jobs,
+    Masks,
+    Out,
+    Overlays,
+    PlantName,
+    app,
+    fail,
+    one_sentence_errors,
+    refuse_photos_as_out,
+    require_opencv,
+    say,
+)
+
+__all__ = ["night"]
+
+
+@app.command()
+def night(
+    paths: Annotated[
+        list[Path],
+        typer.Argument(metavar="PATH...", help="UV night photos, or folders of them."),
+    ],
+    out: Out,
+    masks: Masks = False,
+    overlays: Overlays = False,
+    explain: Annotated[
+        bool,
+        typer.Option(
+            "--explain",
+            help="Also write DIR/rejected.csv: bright things not counted, each with its reason.",
+        ),
+    ] = False,
+    dark_frame: Annotated[
+        Path | None,
+        typer.Option(
+            "--dark-frame",
+            metavar="FILE",
+            exists=True,
+            dir_okay=False,
+            help="Torch-off photo for all photos that have none beside them (phone on a stand).",
+        ),
+    ] = None,
+    torch_nm: Annotated[
+        float | None,
+        typer.Option(
+            "--torch-nm",
+            min=100,
+            max=1000,
+            metavar="NM",
+            help="Wavelength printed on your torch, such as 365 or 395: says what it may miss.",
+        ),
+    ] = None,
+    jobs: Jobs = None,
+    garden: GardenFolder = None,
+    plant: PlantName = "",
+) -> None:
+    """Count caterpillars that glow on photos taken in the dark under a UV torch.
+
+    CAUTION: never shine a UV torch at eyes, of people or animals; wear UV-blocking glasses.
+
+    Reads the same kinds of photo as "spotlamp score", which finds UV photos among others by
+    itself; here all are read as UV photos, and a day photo is left uncounted, with a flag. A photo
+    "plant-off.jpg" beside "plant.jpg", taken from the same place with the torch off, is no photo
+    of its own: its light (lamps, moon, screens) is subtracted.
+
+    Writes the tables of "spotlamp score" into DIR, with caterpillar_count and its 95 % interval in
+    photos.csv and one row a caterpillar in caterpillars.csv, and the pictures asked for (5 stands
+    for caterpillars in masks). None seen is no proof of none: young larvae, eggs and pupae may not
+    glow, and torches of 385 to 395 nm show fewer than those of 365 nm. In a garden (see
+    "spotlamp new") each photo that was counted is also filed to its plant in the journal.
+
+    Costs about as much as scoring day photos. Ends with 0 when done, 1 when nothing could be
+    counted, 2 for wrong usage.
+    """
+    refuse_photos_as_out(paths, out)
+    with one_sentence_errors():
+        require_opencv()
+        from scripts.common.progress import PhotoProgress
+        from scripts.score.filing import filing
+        from scripts.score.run import score_paths
+        from scripts.score.store import Settings
+        from scripts.score.summary import measured, summary
+
+        settings = Settings(mode="night")
+        with filing(paths, settings, garden, plant) as filer, PhotoProgress() as progress:
+            run = score_paths(
+                paths,
+                out,
+                masks=masks,
+                overlays=overlays,
+                jobs=jobs,
+                settings=settings,
+                explain=explain,
+                dark_frame=dark_frame,
+                on_start=progress.start,
+                on_done=progress.done,
+                on_result=filer.file if filer else lambda result: result,
+            )
+            filed = filer.report() if filer else ""
+        say(summary(run, torch_nm))
+        if filed:
+            say(f"\n{filed}")
+        if not measured(run.results):
+            fail("No photo could be counted.")

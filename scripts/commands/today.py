@@ -1,0 +1,31 @@
+"""``spotlamp today``: what to do this morning and tonight."""
+
+from typing import Annotated
+
+import typer
+
+from scripts.common.terminal import GardenFolder, app, one_sentence_errors, say
+
+__all__ = ["today"]
+
+
+@app.command()
+def today(
+    at: Annotated[
+        str | None,
+        typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
+    ] = None,
+    garden: GardenFolder = None,
+) -> None:
+    """List what to do today and tonight, in the order of the shortest way round the beds.
+
+    Reads the garden's settings and journal. Plants to be isolated are visited last.
+
+    Writes nothing but the screen; answers at once.
+
+    Ends with 0 when done, 1 when the journal cannot be used, 2 for wrong usage.
+    """
+    with one_sentence_errors():
+        from scripts.care.views import today_view
+
+        say(today_view(garden, at))

@@ -1,0 +1,1 @@
+"""What every command needs: the terminal, files, tables, processes."""

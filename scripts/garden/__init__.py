@@ -1,0 +1,1 @@
+"""The garden on disk: making it, tags, assigning, export and putting right."""

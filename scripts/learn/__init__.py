@@ -1,0 +1,1 @@
+"""Labels of a grower: training a classifier, checking the program."""

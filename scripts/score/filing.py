@@ -1,0 +1,332 @@
+"""Results of a run go into the garden's journal as they come, each in one transaction."""
+
+import os
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from models.entries import LeafEntry, PhotoEntry
+from models.garden.beds import Garden
+from models.garden.clock import in_garden_time
+from models.garden.plant_rule import plant_of
+from models.garden.settings import GardenError, read_garden
+from scripts.common.which_garden import known_plant, standing_garden
+from scripts.score.columns import TABLES
+from scripts.score.results import PhotoResult
+from scripts.score.store import Settings, measuring_fingerprint
+from vision.day.measure import MEASURING_VERSION
+from vision.errors import SpotlampError
+from vision.photo.find import find_photos, printable
+
+if TYPE_CHECKING:
+    from models.care.season import Season
+    from models.journal import Journal
+
+__all__ = ["Filer", "entry_of", "filing", "loose_entry", "reading_version"]
+
+_MOST_NAMED = 5
+_DIGITS = 12  # of a hash, enough to tell versions apart
+
+# Of photos.csv and leaves.csv; the other fields of an entry are worked out here.
+_PHOTO_FIELDS = (
+    *("width_px", "height_px", "mm_per_px", "lesion_count", "lesion_pct", "halo_pct"),
+    *("severity_pct", "severity_low_pct", "severity_high_pct", "pattern", "p_spot", "p_blight"),
+    *("p_none", "blight_kind", "frass_count", "chewed_pct"),
+    *("caterpillar_count", "caterpillar_low", "caterpillar_high"),
+)
+_LEAF_FIELDS = (
+    *("leaf", "row_px", "col_px", "area_px", "lesion_count", "lesion_pct", "halo_pct"),
+    *("severity_pct", "severity_low_pct", "severity_high_pct", "pattern", "p_spot", "p_blight"),
+    *("p_none", "blight_kind", "pattern_reason"),
+)
+_TEXTS = {"pattern", "blight_kind", "pattern_reason"}
+
+
+def reading_version(fingerprint: str, torch_off_sha256: str = "") -> str:
+    """Return what tells a photo's readings apart: all that decides one besides the photo itself."""
+    parts = (str(MEASURING_VERSION), fingerprint[:_DIGITS], torch_off_sha256[:_DIGITS])
+    return "-".join(part for part in parts if part)
+
+
+def entry_of(
+    result: PhotoResult, path: Path, folder: Path, garden: Garden, version: str, option: str = ""
+) -> PhotoEntry:
+    """Return what the journal keeps of a result.
+
+    Parameters
+    ----------
+    result : PhotoResult
+        With a reading.
+    path : Path
+        Where the photo is.
+    folder : Path
+        The garden's.
+    garden : Garden
+        Its plants and time zone.
+    version : str
+        From `reading_version`.
+    option : str
+        The plant that was given for the whole run.
+    """
+    if result.taken_at is None or result.taken_from is None or result.mode is None:
+        raise ValueError(f"{result.name} has no reading")
+    parts, inside = _parts(result, path, folder)
+    tag = result.tag.number if result.tag else None
+    plant, plant_from = plant_of(garden.plants, parts, tag, option)
+    return PhotoEntry(
+        photo="/".join(parts) if inside else _from_garden(path, folder),
+        sha256=result.sha256,
+        taken_at=in_garden_time(result.taken_at, result.taken_from, ZoneInfo(garden.time_zone)),
+        taken_from=result.taken_from,
+        plant=plant,
+        plant_from=plant_from,
+        mode=result.mode,
+        version=version,
+        flags=_flags(result, garden),
+        leaves=tuple(_leaves(result)),
+        **_cells("photos", result, _PHOTO_FIELDS),
+    )
+
+
+def loose_entry(result: PhotoResult, plant: str) -> PhotoEntry:
+    """Return a day photo as one of a record without a garden, under the plant's name given."""
+    if result.taken_at is None or result.taken_from is None:
+        raise ValueError(f"{result.name} has no reading")
+    return PhotoEntry(
+        photo=result.name,
+        sha256=result.name,
+        taken_at=in_garden_time(result.taken_at, result.taken_from, ZoneInfo("UTC")),
+        taken_from=result.taken_from,
+        plant=plant,
+        flags=result.flags,
+        leaves=tuple(_leaves(result)),
+        **_cells("photos", result, _PHOTO_FIELDS),
+    )
+
+
+def _flags(result: PhotoResult, garden: Garden) -> tuple[str, ...]:
+    """Return a photo's flags, with another one where its stake tag belongs to no plant."""
+    tag = result.tag.number if result.tag else None
+    strange = tag is not None and all(plant.tag != tag for plant in garden.plants)
+    return (*result.flags, *(("tag_unknown",) if strange else ()))
+
+
+def _parts(result: PhotoResult, path: Path, folder: Path) -> tuple[tuple[str, ...], bool]:
+    """Return a photo's folders and name, below the garden, or below the folder that was given."""
+    path, folder = path.absolute(), folder.absolute()
+    if path.is_relative_to(folder):
+        return tuple(printable(part) for part in path.relative_to(folder).parts), True
+    # The folder that was given may itself be named after a plant.
+    depth = result.name.count("/") + 2
+    return tuple(printable(part) for part in path.parts[-depth:]), False
+
+
+def _from_garden(path: Path, folder: Path) -> str:
+    """Return the way from the garden's folder to a photo that lies elsewhere."""
+    try:
+        way = os.path.relpath(path.absolute(), folder.absolute())
+    except ValueError:  # on another drive
+        way = str(path.absolute())
+    return printable(Path(way).as_posix())
+
+
+def _cells(table: str, described: Any, names: Sequence[str]) -> dict[str, Any]:  # noqa: ANN401  any table's row
+    values = {c.name: c.value(described) for c in TABLES[table].columns if c.name in names}
+    return {name: value or "" if name in _TEXTS else value for name, value in values.items()}
+
+
+def _leaves(result: PhotoResult) -> Iterator[LeafEntry]:
+    for row in TABLES["leaves"].described(result):
+        yield LeafEntry(flags=row.leaf.flags, **_cells("leaves", row, _LEAF_FIELDS))
+
+
+class Filer:
+    """Files the results of one run, and counts what became of them.
+
+    Parameters
+    ----------
+    journal : Journal
+        Where they go.
+    folder : Path
+        The garden's.
+    garden : Garden
+        Its settings.
+    paths : sequence of Path
+        What is scored.
+    fingerprint : str
+        From ``scripts.score.store.measuring_fingerprint``.
+    option : str
+        The plant that was given for the whole run.
+    """
+
+    def __init__(
+        self,
+        journal: "Journal",
+        folder: Path,
+        garden: Garden,
+        paths: Sequence[Path],
+        fingerprint: str,
+        option: str = "",
+    ) -> None:
+        self._journal, self._folder, self._garden = journal, folder, garden
+        self._paths = {file.name: file.path for file in find_photos(paths).photos}
+        self._fingerprint, self._option = fingerprint, option
+        self._counts: Counter[str] = Counter()
+        self._elsewhere: list[str] = []
+        self._otherwise: list[str] = []
+        journal.record_plants(garden.plants)
+
+    def file(self, result: PhotoResult) -> PhotoResult:
+        """File a result, and return it as the record has it: its plant, and when it was taken.
+
+        One without a reading is passed over.
+
+        So is a day photo that was read as one of the night: nothing was counted on it, and it would
+        take the place of its day reading.
+
+        Raises
+        ------
+        JournalError
+            When the journal cannot be written.
+        """
+        if result.mode is None or (result.night and result.night.caterpillar_count is None):
+            return result
+        version = reading_version(self._fingerprint, result.torch_off_sha256)
+        entry = entry_of(
+            result, self._paths[result.name], self._folder, self._garden, version, self._option
+        )
+        lesions = result.reading.leaves if result.reading else ()
+        filed = self._journal.file_reading(entry, [x for leaf in lesions for x in leaf.lesions])
+        self._counts[filed] += 1
+        if filed == "elsewhere":
+            self._elsewhere.append(entry.photo)
+        return self._as_filed(result, entry)
+
+    def _as_filed(self, result: PhotoResult, entry: PhotoEntry) -> PhotoResult:
+        known = self._journal.filed_as(entry.sha256)
+        if known is None:
+            return result
+        if known.taken_at == entry.taken_at:
+            return replace(result, filed_plant=known.plant, taken_from=known.taken_from)
+        if entry.taken_from == "name" and not known.dated_by_hand:
+            self._otherwise.append(entry.photo)
+        return replace(
+            result,
+            filed_plant=known.plant,
+            taken_at=known.taken_at,
+            taken_from=known.taken_from,
+        )
+
+    def season(self) -> "Season | None":
+        """Return the garden's season as it now stands; None where its record cannot be judged."""
+        from scripts.care.record import last_season
+        from scripts.common.moments import now_in
+
+        try:
+            return last_season(self._folder, self._garden, now_in(self._garden.time_zone))
+        except SpotlampError:  # such as settings that are wrong: what was measured is told anyway
+            return None
+
+    def report(self) -> str:
+        """Return what was filed, ready to be printed."""
+        total = self._counts.total()
+        lines = [
+            f"Filed in “{self._garden.name}”: {_number(total, 'photo')}{self._changes(total)}."
+        ]
+        if self._elsewhere:
+            lines.append(
+                f"  {_number(len(self._elsewhere), 'photo')} filed earlier to another plant than "
+                f"now named ({_some(self._elsewhere)}): move with “spotlamp assign PHOTO PLANT”."
+            )
+        if self._otherwise:
+            lines.append(
+                f"  {_number(len(self._otherwise), 'photo')} filed earlier with another date than "
+                f"now named ({_some(self._otherwise)}): put it right with “spotlamp fix PHOTO "
+                "--taken TIME”."
+            )
+        if removed := self._counts["removed"]:
+            lines.append(
+                f"  {_number(removed, 'photo')} taken out of the record earlier, and left out: "
+                "“spotlamp fix PHOTO --undo” takes one in again."
+            )
+        return "\n".join([*lines, *self._unassigned(), *self._doubtful()])
+
+    def _changes(self, total: int) -> str:
+        words = {
+            "new": "new",
+            "remeasured": "measured again",
+            "moved": "given to a plant",
+            "dated": "given a better date",
+        }
+        parts = [f"{self._counts[key]} {word}" for key, word in words.items() if self._counts[key]]
+        if not parts:
+            return ", all known already" if total else ""
+        return f", {', '.join(parts)}" if self._counts["new"] < total else ", all new"
+
+    def _unassigned(self) -> list[str]:
+        count = len(self._journal.photos(plant=""))
+        return (
+            [f"  {_number(count, 'photo')} without a plant: “spotlamp assign” lists them."]
+            if count
+            else []
+        )
+
+    def _doubtful(self) -> list[str]:
+        names = self._journal.doubtful_photos()
+        if not names:
+            return []
+        named = ", ".join(f"“{name}”" for name in names[:_MOST_NAMED])
+        return [f"  Dated half a year off the others, check the camera's clock: {named}."]
+
+
+def _some(names: Sequence[str]) -> str:
+    named = ", ".join(f"“{name}”" for name in sorted(names)[:_MOST_NAMED])
+    more = len(names) - _MOST_NAMED
+    return f"{named} and {more} more" if more > 0 else named
+
+
+def _number(count: int, thing: str) -> str:
+    return f"{count} {thing}{'' if count == 1 else 's'}"
+
+
+@contextmanager
+def filing(
+    paths: Sequence[Path], settings: Settings, named: Path | None = None, plant: str = ""
+) -> Iterator[Filer | None]:
+    """Open the journal of the garden that a run belongs to; give None where there is no garden.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        What is scored.
+    settings : Settings
+        What changes a reading.
+    named : Path, optional
+        The garden's folder; found from the paths, then from where we stand, otherwise.
+    plant : str
+        The plant of all photos that neither tag, folder nor name give to one.
+
+    Raises
+    ------
+    GardenError
+        When the garden cannot be used, or has no such plant.
+    JournalError
+        When its journal cannot be opened.
+    """
+    folder = standing_garden(named, paths)
+    if folder is None:
+        if plant:
+            raise GardenError("--plant needs a garden: name its folder with --garden DIR.")
+        yield None
+        return
+    # Here, because the database's library would cost every run outside a garden a quarter second.
+    from models.journal import open_journal
+
+    garden = read_garden(folder)
+    option = known_plant(garden, plant) if plant else ""
+    with open_journal(folder) as journal:
+        yield Filer(journal, folder, garden, paths, measuring_fingerprint(settings), option)

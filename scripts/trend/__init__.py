@@ -1,0 +1,1 @@
+"""The course of a plant and of the garden, in words and pictures."""

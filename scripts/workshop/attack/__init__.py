@@ -1,0 +1,1 @@
+"""What tries to break the program."""

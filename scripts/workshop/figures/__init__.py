@@ -1,0 +1,1 @@
+"""What measures the figures in the documents."""

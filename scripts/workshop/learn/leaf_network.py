@@ -1,0 +1,165 @@
+"""The network that outlines leaves: learned from a file of lessons, judged, written as ONNX.
+
+    python -m scripts.workshop learn leaf_network --lessons leaf.zip --out leaf.onnx
+
+For each output, two pixels wide, it gives log-odds that the leaf which the photo is of is there,
+and that two leaves meet there; and one for the whole photo: that it shows a leaf that can be
+measured. With ``--without`` a source is left out, and how well it is outlined is printed at the
+end. Needs the packages of the ``train`` extra; an accelerator makes minutes of hours.
+"""
+
+import argparse
+import json
+from pathlib import Path
+
+import numpy as np
+import torch
+import torch.nn.functional as F  # noqa: N812  its usual name
+from torch import nn
+
+from scripts.workshop.learn.convolutions import Pyramid, learn_for
+from scripts.workshop.learn.halve_onnx import halve
+from scripts.workshop.learn.leaf_pictures import CANVAS_PX, UNKNOWN, Bank, Batch, Maker, load_bank
+
+__all__ = ["LeafNetwork", "judge", "learn", "loss_of", "write_onnx"]
+
+_WIDTHS, _REFINES = (16, 32, 64, 96, 128), (1, 2, 2, 2)
+_SIZES = ((320, 320), (320, 256), (256, 320), (352, 192), (192, 352), (288, 288), (352, 352))
+_BORDER_WEIGHT, _ANY_WEIGHT = 0.3, 0.2
+_GREY, _CONTRAST = 0.5, 0.25
+
+
+class LeafNetwork(nn.Module):
+    """Photos in; log-odds of leaf and of a border, and of a leaf that can be measured, out."""
+
+    def __init__(self, widths: tuple[int, ...] = _WIDTHS) -> None:
+        super().__init__()
+        self.pyramid = Pyramid(3, widths, _REFINES, 2)
+        self.any_leaf = nn.Conv2d(widths[-1], 1, 1)
+
+    def forward(self, photos: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
+        """Return what is seen, shapes (photos, 2, rows / 2, columns / 2) and (photos, 1, 1, 1)."""
+        seen, whole = self.pyramid((photos - _GREY) / _CONTRAST)
+        return seen, self.any_leaf(whole)
+
+
+def loss_of(seen: torch.Tensor, any_leaf: torch.Tensor, batch: Batch) -> torch.Tensor:
+    """Return how far outputs are from the truth: cross-entropy, and overlap where a leaf is."""
+    size = batch.leaf.shape[2:]
+    large = F.interpolate(seen, size=size, mode="bilinear", align_corners=False)
+    leaf, border = large[:, :1], large[:, 1:]
+    known = batch.known
+    cross = F.binary_cross_entropy_with_logits(leaf, batch.leaf, reduction="none")
+    per_pixel = (cross * known).sum() / known.sum().clamp(min=1)
+    share = torch.sigmoid(leaf) * known
+    both = (share * batch.leaf).sum((1, 2, 3))
+    either = (share + batch.leaf * known - share * batch.leaf).sum((1, 2, 3))
+    shown = batch.any_leaf
+    missed = ((1 - (both + 1) / (either + 1)) * shown).sum() / shown.sum().clamp(min=1)
+    edges = F.binary_cross_entropy_with_logits(border, batch.border, reduction="none")
+    edges = (edges * batch.border_known * (1 + 8 * batch.border)).mean()
+    whole = F.binary_cross_entropy_with_logits(any_leaf.flatten(), shown)
+    return per_pixel + missed + _BORDER_WEIGHT * edges + _ANY_WEIGHT * whole
+
+
+def learn(maker: Maker, seconds: float, count: int, device: str, seed: int) -> LeafNetwork:
+    """Return a network that has learned from batches of so many pictures, for so long."""
+    torch.manual_seed(seed)
+    sizes = np.random.default_rng(seed)
+
+    def loss_of_next(network: LeafNetwork) -> torch.Tensor:
+        with torch.no_grad():
+            batch = maker.batch(count, *_SIZES[int(sizes.integers(len(_SIZES)))])
+        with torch.autocast(device.split(":")[0], torch.bfloat16):
+            seen, any_leaf = network(batch.pictures.contiguous(memory_format=torch.channels_last))
+        return loss_of(seen.float(), any_leaf.float(), batch)
+
+    network = LeafNetwork()
+    network.to(device, memory_format=torch.channels_last)
+    return learn_for(network, loss_of_next, seconds)
+
+
+@torch.no_grad()
+def judge(network: LeafNetwork, bank: Bank, kind: str, long_px: int) -> dict[str, float]:
+    """Return how well the lessons of one source are outlined."""
+    overlaps, shown = [], []
+    for at in bank.kinds[kind].tolist():
+        wide, high = (int(v) for v in bank.sizes[at])
+        picture = bank.pixels[at : at + 1, :, :high, :wide].float() / 255
+        mask = bank.masks[at, 0, :high, :wide]
+        scale = min(1.0, long_px / max(wide, high))
+        small = F.interpolate(
+            picture, size=(round(high * scale), round(wide * scale)), mode="bilinear",
+            align_corners=False, antialias=True,
+        )  # fmt: skip
+        pad = (0, -small.shape[3] % 32, 0, -small.shape[2] % 32)
+        seen, any_leaf = network(F.pad(small, pad, mode="replicate"))
+        large = F.interpolate(seen[:, :1], scale_factor=2.0, mode="bilinear", align_corners=False)
+        large = large[:, :, : small.shape[2], : small.shape[3]]
+        found = F.interpolate(large, size=(high, wide), mode="bilinear", align_corners=False)
+        found = found[0, 0] > 0
+        shown.append(float(any_leaf) > 0)
+        leaf, known = (mask > 0) & (mask < UNKNOWN), mask < UNKNOWN
+        either = ((found | leaf) & known).sum()
+        overlaps.append(float(((found & leaf).sum() + 1e-6) / (either + 1e-6)))
+    return {
+        "photos": len(overlaps),
+        "mean": float(np.mean(overlaps)),
+        "median": float(np.median(overlaps)),
+        "p10": float(np.percentile(overlaps, 10)),
+        "said to show a leaf": float(np.mean(shown)),
+    }
+
+
+def write_onnx(
+    network: nn.Module,
+    path: Path,
+    planes: int = 3,
+    outputs: tuple[str, ...] = ("seen", "whole"),
+    *,
+    half: bool = False,
+) -> None:
+    """Write a network in the open format ONNX, for pictures of any size.
+
+    With ``half`` its numbers are stored in 16 bits, as in the files that ship.
+    """
+    any_size = {2: "rows", 3: "columns"}
+    torch.onnx.export(
+        network.cpu(), (torch.zeros(1, planes, CANVAS_PX, CANVAS_PX),), str(path),
+        opset_version=13, dynamo=False, input_names=["photo"], output_names=list(outputs),
+        dynamic_axes={"photo": any_size, "seen": any_size},
+    )  # fmt: skip
+    if half:
+        halve(path)
+
+
+def main() -> None:
+    """Learn, judge what was left out, and write the network."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--lessons", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--without", action="append", default=[])
+    parser.add_argument("--seconds", type=float, default=400)
+    parser.add_argument("--batch", type=int, default=48)
+    parser.add_argument("--device", default="cuda")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--half", action="store_true", help="store numbers in 16 bits")
+    given = parser.parse_args()
+    bank = load_bank(given.lessons, given.device, given.without)
+    maker = Maker(bank, given.device, given.seed)
+    network = learn(maker, given.seconds, given.batch, given.device, given.seed)
+    whole = load_bank(given.lessons, given.device)
+    figures = {}
+    for kind in (*given.without, *(k for k in whole.kinds if k not in given.without)):
+        few = {kind: whole.kinds[kind][:200]}
+        held = Bank(whole.pixels, whole.masks, whole.sizes, whole.boxes, few)
+        figures[f"{kind}{' (unseen)' if kind in given.without else ''}"] = judge(
+            network, held, kind, 320
+        )
+    print(json.dumps(figures, indent=1))
+    given.out.with_suffix(".json").write_text(json.dumps(figures, indent=1), encoding="utf-8")
+    write_onnx(network, given.out, half=given.half)
+
+
+if __name__ == "__main__":
+    main()

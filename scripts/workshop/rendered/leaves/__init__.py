@@ -1,0 +1,1 @@
+"""Painted leaves by day, with exact truth."""

@@ -1,0 +1,1 @@
+"""A day photo: light, leaves, what is sick on them, burns."""

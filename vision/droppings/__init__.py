@@ -1,0 +1,1 @@
+"""Caterpillar droppings on a day photo."""

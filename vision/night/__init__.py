@@ -1,0 +1,1 @@
+"""A UV night photo: the caterpillars that glow."""

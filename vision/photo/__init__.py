@@ -1,0 +1,1 @@
+"""From a file to pixels: finding photos, decoding them, when they were taken."""
