@@ -22,6 +22,8 @@ from scripts.common.terminal import COMMAND_ORDER, sample_garden
 from scripts.garden.make import make_garden
 from scripts.score.columns import EXTRA_TABLES, TABLES
 from scripts.trend.tables import TREND_TABLES
+from scripts.workshop.figures.rooms import FOLDERS, rooms_text
+from scripts.workshop.figures.write import held
 from scripts.workshop.paint.pictures import PICTURE, readme_picture
 from vision.day.leaf import MOST_LEAVES
 from vision.flags import FLAGS
@@ -232,24 +234,10 @@ def test_the_readmes_picture_is_what_the_program_draws_now(tmp_path):
     assert np.mean(np.abs(shown.astype(float) - again)) < 4
 
 
-def test_developers_names_each_module():
-    """The map is whole: a new file gets its line."""
-    for folder in (
-        "vision",
-        "vision/rendered",
-        "vision/rendered/droppings",
-        "vision/rendered/night",
-        "models",
-        "models/care",
-        "models/journal",
-        "models/pattern",
-        "models/weather",
-        "models/progress",
-        "scripts",
-    ):
-        for module in (ROOT / folder).glob("*.py"):
-            if module.name != "__init__.py":
-                assert f"`{module.name}`" in DEVELOPERS, f"{folder}/{module.name} is not on the map"
+@pytest.mark.parametrize("folder", FOLDERS)
+def test_the_map_of_rooms_is_that_of_the_code(folder):
+    """``python -m scripts.workshop figures rooms`` writes it anew."""
+    assert held(f"rooms-{folder}")[2].strip() == rooms_text(folder)
 
 
 def test_developers_names_no_module_that_is_gone():

@@ -34,7 +34,7 @@ LONGEST_SECONDS = 20
 MOST_MB = 600
 
 _SCORE = (
-    f"from scripts import batch; batch.LONGEST_SECONDS = {LONGEST_SECONDS}\n"
+    f"from scripts.score import run; run.LONGEST_SECONDS = {LONGEST_SECONDS}\n"
     "from scripts.cli import app; app()"
 )
 _SUM = re.compile(r"Photos found: (\d+) = (\d+) measured \+ (\d+) named.* \+ (\d+) passed over\.")

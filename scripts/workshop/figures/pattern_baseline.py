@@ -27,7 +27,7 @@ from sklearn.model_selection import StratifiedKFold, cross_val_predict
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from models.pattern import CLASSIFIER_FILE, Classifier
+from models.pattern import Classifier
 from models.pattern.figures import UnseenFigures, unseen_figures
 from models.pattern.measures import MEASURES
 from models.pattern.training import LabelledLeaves, leave_sessions_out, read_labelled, train
@@ -197,7 +197,7 @@ def main() -> None:
     table = report([("lesions", lesions), ("whole picture", _baseline(args.photos, args.jobs))])
     print(table)
     if args.write_card:
-        fill("baseline", table, CLASSIFIER_FILE.with_name("MODEL_CARD.md"))
+        fill("baseline", table)
 
 
 if __name__ == "__main__":

@@ -1,11 +1,11 @@
-"""Write measured figures into the README, between the comments that mark their place."""
+"""Write measured figures and generated tables into the document that holds their marks."""
 
 from collections.abc import Sequence
 from pathlib import Path
 
-__all__ = ["as_table", "fill"]
+__all__ = ["ROOT", "as_table", "fill", "held"]
 
-README = Path(__file__).resolve().parents[3] / "README.md"
+ROOT = Path(__file__).resolve().parents[3]
 
 
 def as_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
@@ -18,16 +18,49 @@ def as_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     )
 
 
-def fill(name: str, text: str, readme: Path = README) -> None:
-    """Put a text between ``<!-- figures:name -->`` and the next ``<!-- /figures -->``.
+def _documents() -> list[Path]:
+    """Return the project's documents: those at the top, and those in the rooms."""
+    rooms = [ROOT / name for name in ("vision", "models", "scripts", "sample_images")]
+    return [*sorted(ROOT.glob("*.md")), *(p for room in rooms for p in sorted(room.rglob("*.md")))]
+
+
+def held(name: str, documents: Sequence[Path] | None = None) -> tuple[Path, str, str, str]:
+    """Return the document with the mark ``<!-- figures:name -->``, and its text in three parts.
+
+    Parameters
+    ----------
+    name : str
+        Of the place.
+    documents : sequence of Path, optional
+        Where to look; all documents of the project by default.
+
+    Returns
+    -------
+    tuple
+        The document; its text up to and with the mark, between it and the next
+        ``<!-- /figures -->``, and from there on.
 
     Raises
     ------
     ValueError
-        When the README has no such place.
+        When no document has such a place.
     """
-    before, start, rest = readme.read_text("utf-8").partition(f"<!-- figures:{name} -->\n")
-    _, end, after = rest.partition("<!-- /figures -->")
-    if not (start and end):
-        raise ValueError(f"{readme.name} has no place for the figures “{name}”.")
-    readme.write_text(f"{before}{start}{text.strip()}\n{end}{after}", "utf-8")
+    mark = f"<!-- figures:{name} -->\n"
+    for document in _documents() if documents is None else documents:
+        before, start, rest = document.read_text("utf-8").partition(mark)
+        between, end, after = rest.partition("<!-- /figures -->")
+        if start and end:
+            return document, before + start, between, end + after
+    raise ValueError(f"No document has a place for the figures “{name}”.")
+
+
+def fill(name: str, text: str, documents: Sequence[Path] | None = None) -> None:
+    """Put a text into its place, in whichever document holds it.
+
+    Raises
+    ------
+    ValueError
+        When no document has such a place.
+    """
+    document, before, _, after = held(name, documents)
+    document.write_text(f"{before}{text.strip()}\n{after}", "utf-8")

@@ -80,7 +80,7 @@ def test_what_libraries_print_in_a_worker_is_neither_shown_nor_taken_for_an_answ
 
 
 PARENT = (
-    "import sys; from tests.scripts.test_workers import misbehave\n"
+    "import sys; from tests.scripts.common.test_workers import misbehave\n"
     "from scripts.common.workers import spread_over_processes\n"
     "for one in spread_over_processes(misbehave, ['a', 'sleep', 'sleep'], 2): print(one)\n"
 )

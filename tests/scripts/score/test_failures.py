@@ -14,8 +14,9 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from scripts import batch, tables
+from scripts.common import tables
 from scripts.common.tables import CannotWriteError
+from scripts.score import run
 from vision.opencv import MissingSystemLibrary
 
 ROOT = Path(__file__).parents[3]
@@ -89,14 +90,14 @@ def test_a_one_pixel_photo_is_no_reason_to_stop(garden, tmp_path, spotlamp, read
 def test_an_error_nobody_foresaw_costs_one_photo_alone(
     garden, tmp_path, spotlamp, read_table, monkeypatch
 ):
-    real = batch.measure_day
+    real = run.measure_day
 
     def fails_once(photo, *more):
         if photo.name == "bed-2/c.jpg":
             raise ZeroDivisionError("division\nby zero")
         return real(photo, *more)
 
-    monkeypatch.setattr(batch, "measure_day", fails_once)
+    monkeypatch.setattr(run, "measure_day", fails_once)
     spotlamp("score", garden, "--out", tmp_path / "out", "--jobs", 1)
     status = {r["photo"]: r["status"] for r in read_table(tmp_path / "out" / "photos.csv")}
     assert [name for name, value in status.items() if value == "unreadable"] == ["bed-2/c.jpg"]
@@ -253,7 +254,7 @@ def test_a_worker_that_cannot_write_says_so_across_the_processes(garden, tmp_pat
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "masks").write_text("")
     with pytest.raises(CannotWriteError, match="there is a file there"):
-        batch.score_paths([garden], tmp_path / "out", masks=True, jobs=2)
+        run.score_paths([garden], tmp_path / "out", masks=True, jobs=2)
 
 
 def many_photos(folder, paint_photo, number=40):

@@ -6,7 +6,7 @@ import shutil
 import pytest
 from PIL import Image
 
-from scripts.score import run as batch
+from scripts.score import run
 
 
 @pytest.fixture
@@ -22,7 +22,7 @@ def measured(monkeypatch):
         return measure
 
     for name in ("measure_day", "measure_night"):
-        monkeypatch.setattr(batch, name, recorded(getattr(batch, name)))
+        monkeypatch.setattr(run, name, recorded(getattr(run, name)))
     return names
 
 
@@ -154,12 +154,12 @@ def test_a_picture_of_another_photo_is_not_taken_for_this_one(score, garden, tmp
 
 
 def test_other_settings_measure_everything_again(garden, tmp_path, measured):
-    batch.score_paths([garden], tmp_path / "out", jobs=1)
+    run.score_paths([garden], tmp_path / "out", jobs=1)
     measured.clear()
-    batch.score_paths([garden], tmp_path / "out", jobs=1, settings=batch.Settings(mode="night"))
+    run.score_paths([garden], tmp_path / "out", jobs=1, settings=run.Settings(mode="night"))
     assert sorted(measured) == ALL
     measured.clear()
-    batch.score_paths([garden], tmp_path / "out", jobs=1)
+    run.score_paths([garden], tmp_path / "out", jobs=1)
     assert measured == []
 
 

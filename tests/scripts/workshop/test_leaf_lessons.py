@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from scripts import leaf_lessons, tissue_lessons
+from scripts.workshop.learn import leaf_lessons, tissue_lessons
 from scripts.workshop.learn.leaf_lessons import UNKNOWN, Lesson, write
 from vision.records import HALO, LEAF, LESION
 

@@ -19,13 +19,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
-from tests.vision.test_photo_memory import said_and_peak_mb
 
+from tests.vision.photo.test_photo_memory import said_and_peak_mb
+from vision.photo import content
 from vision.photo.decode import (
     PIXEL_LIMIT,
     WORKING_LONG_SIDE_PX,
     UnreadablePhoto,
-    content,
     content_hash,
     read_photo,
     reduction_for,

@@ -14,8 +14,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from vision.photo.decode import UnreadablePhoto, png_strips, read_photo
-from vision.photo.decode import decode as photo_module
+from vision.photo import decode as photo_module
+from vision.photo import png_strips
+from vision.photo.decode import UnreadablePhoto, read_photo
 from vision.photo.find import PhotoFile
 
 ROOT = Path(__file__).parents[3]
