@@ -8,11 +8,11 @@ import typer
 from models.garden.settings import read_garden
 from models.journal import open_journal
 from scripts.care.log_words import check_product, read_words
-from scripts.care.record import entry_line, garden_product, gone_from, log_said, products_in
+from scripts.care.record import Logged, entry_line, garden_product, gone_from, log_said, products_in
 from scripts.common.moments import moment, now_in
 from scripts.common.which_garden import chosen_garden
 
-__all__ = ["log_lines", "log_words"]
+__all__ = ["log_entry", "log_lines", "log_words"]
 
 _SPRAYED_AT = 8  # o'clock, where only the day is given
 
@@ -25,7 +25,19 @@ def log_words(
     *,
     other: bool = False,
 ) -> str:
-    """File what the words say, and return what to say back.
+    """File what the words say, and return what to say back; see `log_entry`."""
+    return log_entry(named, words, at, correct, other=other).words
+
+
+def log_entry(
+    named: Path | None,
+    words: Sequence[str],
+    at: str | None,
+    correct: int | None = None,
+    *,
+    other: bool = False,
+) -> Logged:
+    """File what the words say, and return the entry's number and what to say back.
 
     With `other` a spray may be of a product that nothing is known of.
 

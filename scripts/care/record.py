@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 from models.care.burn_log import verdict_of
 from models.care.mornings import NO_PRODUCT
@@ -26,6 +27,7 @@ from scripts.care.weather_file import garden_weather
 from vision.photo.find import printable
 
 __all__ = [
+    "Logged",
     "entry_line",
     "garden_product",
     "gone_from",
@@ -135,8 +137,25 @@ def _corrected(photo: PhotoEntry, correction: PatternCorrection) -> PhotoEntry:
     return replace(photo, pattern=pattern, blight_kind=kind, leaves=leaves)
 
 
-def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int | None) -> str:
-    """File what was said, and return what to say back: the entry, and what was against a rule.
+class Logged(NamedTuple):
+    """An entry that was filed.
+
+    Attributes
+    ----------
+    number : int
+        Its number in the log.
+    words : str
+        What to say back: the entry, and what was against a rule.
+    """
+
+    number: int
+    words: str
+
+
+def log_said(
+    folder: Path, said: Said | None, at: datetime | None, correct: int | None
+) -> Logged:
+    """File what was said, and return its number and what to say back.
 
     Parameters
     ----------
@@ -160,7 +179,8 @@ def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int 
     lines = [f"Logged: {entry_line(entry, garden.units)}"]
     lines += [wrapped(f"Without the weather: {trouble}", 4, "  ! ")] if trouble else []
     lines += [wrapped(remark.sentence, 4, "  ! ") for remark in review(season, number=number)]
-    return "\n".join([*lines, *_without_rules(season, entry), *_what_follows(season, entry)])
+    lines += [*_without_rules(season, entry), *_what_follows(season, entry)]
+    return Logged(number, "\n".join(lines))
 
 
 def _without_rules(season: Season, entry: LogEntry) -> list[str]:

@@ -1,7 +1,8 @@
 """Statuses, tasks, remarks and habits as text for the terminal and for printing."""
 
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
@@ -15,6 +16,12 @@ from models.care.words import INTERVAL_WORDS, day_words, time_words
 from scripts.common.terminal import LINE
 
 __all__ = [
+    "PARTS",
+    "STATUS_SIGNS",
+    "DayList",
+    "Round",
+    "again_words",
+    "day_list",
     "flag_text",
     "next_words",
     "plan_text",
@@ -24,7 +31,7 @@ __all__ = [
     "wrapped",
 ]
 
-_MARKS = {
+STATUS_SIGNS = {
     "isolate": "!!",
     "check for burn": "? ",
     "treat": "* ",
@@ -39,7 +46,7 @@ _MARKS = {
 }
 """The second cue beside the word, in the order in which statuses are listed."""
 
-_PARTS = {"morning": "in the morning", "day": "by day", "night": "at night"}
+PARTS = {"morning": "in the morning", "day": "by day", "night": "at night"}
 _MOST_STOPS = 30  # more are not read name by name
 _NIGHT_ROWS = frozenset(rule.name for rule in NIGHT_RULES)
 NO_DIAGNOSIS = "A pattern says what lesions look like. It is not a diagnosis."
@@ -60,7 +67,7 @@ def sentence(words: str) -> str:
 def flag_text(season: Season, plan: Plan, wanted: Sequence[str]) -> str:
     """Return each plant's status, most urgent first, with the measurement and rule behind it."""
     shown = [s for s in plan.statuses if not wanted or s.plant in wanted]
-    order = list(_MARKS)
+    order = list(STATUS_SIGNS)
     shown.sort(key=lambda status: order.index(status.status))
     head = f"{season.garden.name}, {time_words(plan.now)} {plan.now.year}"
     lines = [head, "", *(_status_lines(status, plan) for status in shown)]
@@ -89,7 +96,7 @@ def _without_plant(season: Season) -> list[str]:
 
 
 def _status_lines(status: PlantStatus, plan: Plan) -> str:
-    first = f"{_MARKS[status.status]} {status.plant:<8} {status.status:<18} "
+    first = f"{STATUS_SIGNS[status.status]} {status.plant:<8} {status.status:<18} "
     lines = [wrapped(status.measured, len(first), first), wrapped(status.why, len(first))]
     if coming := next_words(_tasks_behind(status, plan)):
         lines.append(wrapped(coming, len(first)))
@@ -129,7 +136,7 @@ def next_words(tasks: Iterable[Task]) -> str:
     coming: dict[str, Task] = {}
     for task in tasks:
         coming.setdefault(short_words(task), task)
-    found = [f"{day_words(t.day)} {_PARTS[t.part]}: {what}" for what, t in coming.items()]
+    found = [f"{day_words(t.day)} {PARTS[t.part]}: {what}" for what, t in coming.items()]
     return f"Next: {'; '.join(found)}." if found else ""
 
 
@@ -152,7 +159,7 @@ def plan_text(season: Season, plan: Plan) -> str:
 
 
 def _task_text(task: Task) -> str:
-    first = f"  [ ] {_PARTS[task.part]}: "
+    first = f"  [ ] {PARTS[task.part]}: "
     lines = [wrapped(task.what, 6, first)]
     if task.not_before:
         lines.append(wrapped(f"Not before {time_words(task.not_before)}.", 6))
@@ -160,9 +167,15 @@ def _task_text(task: Task) -> str:
     if task.photo:
         lines.append(f"      Photo: {task.photo}")
     if task.repeat_days:
-        again = f"And so on every {task.repeat_days} days, with a photo in the week before."
-        lines.append(f"      {again}")
+        lines.append(f"      {again_words(task)}")
     return "\n".join(lines)
+
+
+def again_words(task: Task) -> str:
+    """Return when a task comes again; empty where it does not."""
+    if not task.repeat_days:
+        return ""
+    return f"And so on every {task.repeat_days} days, with a photo in the week before."
 
 
 def _why_not(plan: Plan) -> list[str]:
@@ -189,30 +202,87 @@ def _habits(plan: Plan) -> list[str]:
 
 def _cautions(season: Season, plan: Plan, before: set[str]) -> list[str]:
     names = dict.fromkeys(name for task in plan.tasks for name in task.cautions)
-    full, brief = said(names, before, sells_produce=season.limits.sells_produce)
+    return _take_care(*said(names, before, sells_produce=season.limits.sells_produce))
+
+
+def _take_care(full: Sequence[str], brief: str) -> list[str]:
     lines = [wrapped(sentence, 4, "  - ") for sentence in full]
     if brief:
         lines.append(wrapped(f"As always: {brief}.", 4, "  - "))
     return ["", "Take care", *lines] if lines else []
 
 
-def today_text(season: Season, plan: Plan) -> str:
+@dataclass(frozen=True)
+class Round:
+    """What is done on one way round the garden.
+
+    Attributes
+    ----------
+    title : str
+        ``Today`` or ``Tonight``.
+    way : tuple of str
+        The plants in walking order; isolated ones last.
+    far : str
+        How long the way is about, in the garden's units.
+    tasks : tuple of Task
+        What does not wait first, then the morning's, each as one comes by.
+    """
+
+    title: str
+    way: tuple[str, ...]
+    far: str
+    tasks: tuple[Task, ...]
+
+
+@dataclass(frozen=True)
+class DayList:
+    """What is to be done this morning and tonight.
+
+    Attributes
+    ----------
+    rounds : tuple of Round
+        Those on which there is something to do.
+    coming : str
+        Where there is nothing to do today: what comes next; else empty.
+    cautions : tuple of str
+        To be said fully.
+    reminder : str
+        Those that the grower has read before, in few words; may be empty.
+    """
+
+    rounds: tuple[Round, ...]
+    coming: str
+    cautions: tuple[str, ...]
+    reminder: str
+
+
+def day_list(season: Season, plan: Plan) -> DayList:
     """Return what is to be done this morning and tonight, and the shortest way round."""
     due = [task for task in plan.tasks if task.day <= season.today]
     tonight = [task for task in due if task.part == "night"]
     by_day = [task for task in due if task.part != "night"]
+    rounds = (_round("Today", season, by_day), _round("Tonight", season, tonight))
+    names = dict.fromkeys(name for task in due for name in task.cautions)
+    known = _known_cautions(season)
+    full, brief = said(names, known, sells_produce=season.limits.sells_produce)
+    coming = "" if due else _next_day(plan, season.today)
+    return DayList(tuple(one for one in rounds if one.tasks), coming, tuple(full), brief)
+
+
+def today_text(season: Season, plan: Plan) -> str:
+    """Return what is to be done this morning and tonight, and the shortest way round."""
+    day = day_list(season, plan)
     lines = [f"{season.garden.name}, {day_words(season.today)} {season.today.year}"]
     lines += _why_not(plan)
-    lines += _part("Today", season, by_day) + _part("Tonight", season, tonight)
-    if not due:
-        lines += ["", "Nothing to do today.", *_next_day(plan, season.today)]
-    shown = Plan(plan.now, plan.statuses, tuple(due), (), (), plan.choice)
-    return "\n".join([*lines, *_cautions(season, shown, _known_cautions(season))])
+    for one in day.rounds:
+        lines += _round_lines(one)
+    if not day.rounds:
+        lines += ["", "Nothing to do today."]
+        lines += [wrapped(day.coming, 0)] if day.coming else []
+    return "\n".join([*lines, *_take_care(day.cautions, day.reminder)])
 
 
-def _part(title: str, season: Season, tasks: Sequence[Task]) -> list[str]:
-    if not tasks:
-        return []
+def _round(title: str, season: Season, tasks: Sequence[Task]) -> Round:
     way = _way(season, tasks)
     order = {plant: number for number, plant in enumerate(way)}
     # What does not wait is read first; then the morning's, each as one comes by.
@@ -224,13 +294,18 @@ def _part(title: str, season: Season, tasks: Sequence[Task]) -> list[str]:
             min(order[plant] for plant in t.plants),
         ),
     )
-    lines = ["", title]
-    if len(way) > 1:
-        length = way_length_m(places_m(season.garden), way)
-        far = f"{length / 0.3048:.0f} ft" if season.garden.units == "US" else f"{length:.0f} m"
-        stops = " > ".join(way) if len(way) <= _MOST_STOPS else f"{len(way)} plants, row by row"
-        lines.append(wrapped(f"Way round: {stops} (about {far})", 2))
-    return [*lines, *(_task_text(task) for task in by_way)]
+    length = way_length_m(places_m(season.garden), way)
+    far = f"{length / 0.3048:.0f} ft" if season.garden.units == "US" else f"{length:.0f} m"
+    return Round(title, way, far, tuple(by_way))
+
+
+def _round_lines(one: Round) -> list[str]:
+    lines = ["", one.title]
+    if len(one.way) > 1:
+        many = f"{len(one.way)} plants, row by row"
+        stops = " > ".join(one.way) if len(one.way) <= _MOST_STOPS else many
+        lines.append(wrapped(f"Way round: {stops} (about {one.far})", 2))
+    return [*lines, *(_task_text(task) for task in one.tasks)]
 
 
 def _way(season: Season, tasks: Iterable[Task]) -> tuple[str, ...]:
@@ -240,10 +315,11 @@ def _way(season: Season, tasks: Iterable[Task]) -> tuple[str, ...]:
     return (*shortest_way(season.garden, stops - last), *shortest_way(season.garden, last))
 
 
-def _next_day(plan: Plan, today: date) -> Iterator[str]:
+def _next_day(plan: Plan, today: date) -> str:
     later = next((task for task in plan.tasks if task.day > today), None)
-    if later is not None:
-        yield wrapped(f"Next, {day_words(later.day)} {_PARTS[later.part]}: {later.what}", 0)
+    if later is None:
+        return ""
+    return f"Next, {day_words(later.day)} {PARTS[later.part]}: {later.what}"
 
 
 def _known_cautions(season: Season) -> set[str]:

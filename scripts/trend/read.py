@@ -28,6 +28,7 @@ __all__ = [
     "find_spray",
     "read_trend",
     "told_season",
+    "trend_of",
 ]
 
 _ORDER = {"rising": 0, "cannot tell": 1, "level": 2, "falling": 3}
@@ -121,7 +122,29 @@ def read_trend(
     season = told_season(folder, garden, at, since)
     with open_journal(folder) as journal:
         log = journal.log_entries()
-    courses = season.courses
+    return trend_of(
+        season,
+        log,
+        plants,
+        threshold_pct=threshold_pct,
+        recent_days=recent_days,
+        since=since,
+        effect=effect,
+    )
+
+
+def trend_of(
+    season: Gathered,
+    log: Sequence[LogEntry],
+    plants: Sequence[str] = (),
+    *,
+    threshold_pct: float | None = None,
+    recent_days: int = RECENT_DAYS,
+    since: date | None = None,
+    effect: str | None = None,
+) -> Trend:
+    """Judge the plants of a gathered season; see `read_trend`."""
+    garden, courses = season.garden, season.courses
     threshold = season.limits.sick_pct if threshold_pct is None else threshold_pct
     first = since or season.first_day
     found = [

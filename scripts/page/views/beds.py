@@ -1,0 +1,95 @@
+"""The garden as it stands, and one plant of it."""
+
+from datetime import date
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from models.care.season import concerns
+from models.care.words import INTERVAL_WORDS, day_words, time_words
+from models.entries import LogEntry, PhotoEntry
+from scripts.care_text import PARTS, next_words
+from scripts.caring import entry_line
+from scripts.gardens import known_plant
+from scripts.page.course import COURSE_KEY, course_picture, course_svg
+from scripts.page.pages import Pages
+from scripts.page.standing import Standing
+from scripts.page.strips import PhotoTile, photo_tile
+from scripts.page.tiles import beds_of, tile_of
+from scripts.trend_words import plant_words
+
+__all__ = ["beds", "plant"]
+
+_MOST_LOOSE = 24
+_A_STRIP = 40  # photos shown at once
+
+
+def beds(pages: Pages, request: Request) -> Response:
+    """Show each plant where it stands."""
+    standing = pages.desk.standing()
+    loose = standing.photos_of.get("", ())[:_MOST_LOOSE]
+    return pages.show(
+        request,
+        "beds.html",
+        here="beds",
+        trouble=standing.trouble,
+        beds=beds_of(standing),
+        interval_words=INTERVAL_WORDS,
+        without_plant=[photo_tile(photo) for photo in loose],
+    )
+
+
+def plant(pages: Pages, request: Request) -> Response:
+    """Show a plant: its photos, its course, and what its status rests on."""
+    standing = pages.desk.standing()
+    name = known_plant(standing.garden, request.path_params["name"])
+    photos = standing.photos_of.get(name, ())
+    first = _page_of(request)
+    curve = standing.curves.get(name)
+    picture = course_picture(standing.told, name, curve)
+    tasks = standing.plan.tasks_of(name)
+    return pages.show(
+        request,
+        "plant.html",
+        here="beds",
+        name=name,
+        bed=next(p.bed for p in standing.garden.plants if p.name == name),
+        tile=tile_of(standing, name),
+        course=course_svg(picture) if picture.points or picture.log else "",
+        course_key=COURSE_KEY,
+        told=plant_words(curve, standing.notes.get(name, ())) if curve else [],
+        coming=next_words(tasks),
+        tasks=[(f"{day_words(t.day)}, {PARTS[t.part]}", t) for t in tasks],
+        strip=[photo_tile(photo) for photo in photos[first : first + _A_STRIP]],
+        newer=max(0, first - _A_STRIP) if first else None,
+        older=first + _A_STRIP if first + _A_STRIP < len(photos) else None,
+        photo_count=len(photos),
+        patterns=_patterns(photos),
+        entries=_entries(standing, name),
+        hashes=standing.photo_hashes,
+        time_words=time_words,
+    )
+
+
+def _page_of(request: Request) -> int:
+    text = request.query_params.get("from", "0")
+    return int(text) if text.isdecimal() and len(text) < 7 else 0
+
+
+def _patterns(photos: tuple[PhotoEntry, ...]) -> list[tuple[str, PhotoTile, str]]:
+    """Return the patterns called, day by day: the photo, and the measurement behind the call."""
+    shown: dict[date, tuple[str, PhotoTile, str]] = {}
+    for photo in photos:
+        if photo.pattern and photo.leaves:
+            day = photo.taken_at.date()
+            reason = photo.leaves[0].pattern_reason
+            shown.setdefault(day, (day_words(day), photo_tile(photo), reason))
+    return list(shown.values())
+
+
+def _entries(standing: Standing, name: str) -> list[str]:
+    def about(entry: LogEntry) -> bool:
+        return concerns(entry, name)
+
+    found = [entry_line(e, standing.garden.units) for e in standing.log if about(e)]
+    return found[::-1]
