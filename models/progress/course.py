@@ -12,10 +12,10 @@ from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from models.progress.points import SeverityPoint
-from models.progress.rates import from_logit, logit
+from models.progress.rates import CLIP, from_logit, logit
 from models.progress.spread import Visits
 from models.progress.student import t_quantile
 
@@ -28,6 +28,7 @@ __all__ = [
     "Line",
     "VisitScatter",
     "judge_course",
+    "recent_line_pct",
     "recent_points",
     "visit_scatter",
 ]
@@ -142,6 +143,33 @@ def recent_points(
     since = points[-1].day - timedelta(days=days)
     count = sum(point.day >= since for point in points)
     return tuple(points[-max(count, _RECENT_VISITS) :])
+
+
+def recent_line_pct(course: Course, days: ArrayLike) -> Floats:
+    """Return the line by which a course was judged, as severities to be drawn, percent.
+
+    Parameters
+    ----------
+    course : Course
+        With a line.
+    days : array_like of float
+        Days from the course's last one; earlier ones are below 0.
+
+    Returns
+    -------
+    ndarray of float
+        0 to 100; all 0 for a plant so clean that only the clipping of its visits lifts the line.
+
+    Raises
+    ------
+    ValueError
+        When the course has no line.
+    """
+    if course.line is None:
+        raise ValueError("the course has too few visits for a line")
+    back = np.asarray(days, np.float64)
+    height: Floats = 100 * from_logit(course.line.height + course.line.rate_per_day * back)
+    return np.zeros(len(back)) if height.max() < 120 * CLIP else height
 
 
 def visit_scatter(plants: Sequence[str], visits: Visits, error: Floats) -> VisitScatter:

@@ -1,1 +1,1 @@
-"""The garden page: what the commands say, to be looked at in a browser."""
+"""The page, and the report: a garden to be looked at, and to be printed."""

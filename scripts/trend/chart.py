@@ -12,7 +12,7 @@ import numpy as np
 from models.care.words import rain_words
 from models.entries import LogEntry
 from models.progress import ProgressCurve
-from models.progress.rates import CLIP, from_logit
+from models.progress.course import recent_line_pct
 from scripts.common.letters import families, legible
 from scripts.trend.read import Trend
 from scripts.trend.strip import nice_end
@@ -181,9 +181,7 @@ def _draw_recent_line(axes: "Axes", curve: ProgressCurve) -> None:
     if course.line is None or curve.gone:
         return
     back = np.linspace((course.first_day - course.last_day).days, 0, 40)
-    height = 100 * from_logit(course.line.height + course.line.rate_per_day * back)
-    if height.max() < 120 * CLIP:  # a clean plant: clipping alone lifts its line off the ground
-        height = np.zeros(len(back))
+    height = recent_line_pct(course, back)
     last = datetime.combine(course.last_day, time())
     axes.plot(
         [last + timedelta(days=float(day)) for day in back],  # type: ignore[arg-type]
