@@ -6,8 +6,10 @@ keeps numbers, not pixels. What comes out is kept beside the pictures.
 
 import json
 from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from threading import Lock
 
 import cv2
 import numpy as np
@@ -30,7 +32,7 @@ from vision.records import (
 )
 from vision.stories import measure_day, measure_night
 
-__all__ = ["LAYERS", "Drawing", "Shape", "drawing_of", "kept_drawing", "svg_path"]
+__all__ = ["LAYERS", "Drawing", "Outlines", "Shape", "drawing_of", "kept_drawing", "svg_path"]
 
 LAYERS = ("leaf", "halo", "lesion", "dropping", "bite", "caterpillar")
 """The layers, from below."""
@@ -122,6 +124,42 @@ def drawing_of(garden_folder: Path, entry: PhotoEntry) -> Drawing:
     data = json.dumps(asdict(drawn), separators=(",", ":")).encode()
     write_whole({_place(garden_folder, entry): data}, durable=False)
     return drawn
+
+
+class Outlines:
+    """Makes drawings one after the other, outside of any request, each photo's once at a time.
+
+    Parameters
+    ----------
+    garden_folder : Path
+        The garden's.
+    """
+
+    def __init__(self, garden_folder: Path) -> None:
+        self._folder = garden_folder
+        self._worker = ThreadPoolExecutor(1, thread_name_prefix="outlines")
+        self._lock = Lock()
+        self._under_way: dict[str, Future[Drawing]] = {}
+
+    def of(self, entry: PhotoEntry) -> "Future[Drawing]":
+        """Return a photo's drawing as it will be there."""
+        kept = kept_drawing(self._folder, entry)
+        if kept is not None:
+            ready: Future[Drawing] = Future()
+            ready.set_result(kept)
+            return ready
+        with self._lock:
+            done = [sha256 for sha256, future in self._under_way.items() if future.done()]
+            for sha256 in done:
+                del self._under_way[sha256]
+            if entry.sha256 not in self._under_way:
+                future = self._worker.submit(drawing_of, self._folder, entry)
+                self._under_way[entry.sha256] = future
+            return self._under_way[entry.sha256]
+
+    def close(self) -> None:
+        """Begin no further drawing."""
+        self._worker.shutdown(wait=False, cancel_futures=True)
 
 
 def svg_path(shape: Shape) -> str:

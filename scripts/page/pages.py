@@ -20,6 +20,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.care.words import time_words
 from scripts.page.door import Door
+from scripts.page.drawing import Outlines
 from scripts.page.guard import cookie_of
 from scripts.page.standing import Desk
 from vision.errors import SpotlampError
@@ -49,7 +50,7 @@ WAYS = (
     Way("today", "/", "Today"),
     Way("beds", "/beds", "Beds"),
     Way("add", "/add", "Add photos"),
-    Way("night", "/night", "Night round"),
+    Way("night", "/night", "Night"),
     Way("log", "/log", "Log", further=True),
     Way("mix", "/mix", "Mix", further=True),
     Way("weather", "/weather", "Weather", further=True),
@@ -91,14 +92,21 @@ class Pages:
         Where the page listens; part of the cookies' names, which all ports of a computer share.
     door : Door or None
         Lets devices of the home network in.
+    outlines : Outlines
+        Makes what is drawn over photos.
     """
 
     desk: Desk
     secret: bytes
     port: int
     door: Door | None = None
+    outlines: Outlines = field(init=False)
     _said: dict[str, Said] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
+
+    def __post_init__(self) -> None:
+        """Make what draws outlines for this garden."""
+        self.outlines = Outlines(self.desk.folder)
 
     @property
     def cookie(self) -> str:

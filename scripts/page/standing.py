@@ -95,6 +95,11 @@ class Standing:
         return {plant: tuple(statuses) for plant, statuses in found.items()}
 
     @cached_property
+    def entries_of(self) -> Mapping[str, PhotoEntry]:
+        """Each photo by its hash."""
+        return {photo.sha256: photo for photo in self.told.photos}
+
+    @cached_property
     def photo_hashes(self) -> Mapping[str, str]:
         """The hash of each photo by its path in the journal."""
         return {photo.photo: photo.sha256 for photo in self.told.photos}
