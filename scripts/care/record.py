@@ -152,9 +152,7 @@ class Logged(NamedTuple):
     words: str
 
 
-def log_said(
-    folder: Path, said: Said | None, at: datetime | None, correct: int | None
-) -> Logged:
+def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int | None) -> Logged:
     """File what was said, and return its number and what to say back.
 
     Parameters

@@ -35,7 +35,21 @@ from scripts.common.tables import write_whole
 from scripts.common.terminal import LINE
 from scripts.common.which_garden import standing_garden
 
-__all__ = ["SeenWeather", "draw_chart", "read_weather", "weather_text"]
+__all__ = [
+    "LOOK_ADVICE",
+    "NOON_WORDS",
+    "UNSURE_WORDS",
+    "DayRow",
+    "SeenWeather",
+    "SinceRow",
+    "day_rows",
+    "draw_chart",
+    "rained_on",
+    "read_weather",
+    "since_rows",
+    "table_notes",
+    "weather_text",
+]
 
 
 @dataclass(frozen=True)
@@ -137,31 +151,80 @@ def _from_journal(
     return sprays, tuple(sorted(looks, key=lambda photo: photo.taken_at)), gone
 
 
+NOON_WORDS = (
+    "A day runs from noon to noon and bears the date of its morning; rain is of the calendar "
+    "day. Empty: not measured. Little, some, much: our steps of two published tables of "
+    "wetness and warmth. The most favourable spell counts, for one is enough; nothing is "
+    "added up."
+)
+LOOK_ADVICE = (
+    "Look at the lowest leaves, and photograph them. Weather alone is no disease: it says when "
+    "to look, never what to spray."
+)
+UNSURE_WORDS = "≥: for some hours nobody can say whether leaves were wet."
+
+
+@dataclass(frozen=True)
+class DayRow:
+    """A day of the station's file in words; what was not measured is empty."""
+
+    day: str
+    rain: str
+    wet_h: str
+    wet_mean_c: str
+    humid_h: str
+    humid_mean_c: str
+    early: str
+    late: str
+    notes: str
+
+
+@dataclass(frozen=True)
+class SinceRow:
+    """What plants lived through since their last look, in words."""
+
+    plants: tuple[str, ...]
+    looked: str
+    wet: str
+    early: str
+    late: str
+    look: str
+
+
+def table_notes() -> list[str]:
+    """Return where the tables are from by which days are judged."""
+    return [f"Table of {source}." for source in (LATE_SOURCE, EARLY_SOURCE)]
+
+
 def weather_text(seen: SeenWeather, days: int) -> str:
     """Return what plants lived through since their last looks, then day by day, as text."""
-    parts = [_since_text(seen), _days_text(seen, days), *_rained_on(seen)]
+    parts = [_since_text(seen), _days_text(seen, days), *map(_wrapped, rained_on(seen))]
     remarks = [_wrapped(remark) for remark in seen.record.remarks]
-    notes_below = [_wrapped(f"Table of {source}.") for source in (LATE_SOURCE, EARLY_SOURCE)]
-    noon = (
-        "A day runs from noon to noon and bears the date of its morning; rain is of the calendar "
-        "day. Empty: not measured. Little, some, much: our steps of two published tables of "
-        "wetness and warmth. The most favourable spell counts, for one is enough; nothing is "
-        "added up."
-    )
-    return "\n\n".join([*parts, "\n".join([*remarks, _wrapped(noon), *notes_below])])
+    notes_below = [_wrapped(note) for note in table_notes()]
+    return "\n\n".join([*parts, "\n".join([*remarks, _wrapped(NOON_WORDS), *notes_below])])
 
 
 def _days_text(seen: SeenWeather, days: int) -> str:
     """Return the last days, those of the forecast included, as a table."""
-    weather = {day.day: day for day in care_days(seen.record.hours)}
-    hyre = hyre_days(seen.record.hours, ZoneInfo(str(seen.now.tzinfo)))
     lines = [
         "                  wet leaves       humid spell      favoured early blight",
         "day          rain   h   mean °C      h   mean °C    and leaf spot, late blight",
     ]
+    for row in day_rows(seen, days):
+        wet = f"{row.wet_h:>4}{row.wet_mean_c:>10}{row.humid_h:>7}{row.humid_mean_c:>10}"
+        lines.append(
+            f"{row.day}{row.rain:>8}{wet}{row.early:>11}{row.late:>15}  {row.notes}".rstrip()
+        )
+    return "\n".join(lines)
+
+
+def day_rows(seen: SeenWeather, days: int) -> list[DayRow]:
+    """Return the last days, those of the forecast included, oldest first."""
+    weather = {day.day: day for day in care_days(seen.record.hours)}
+    hyre = hyre_days(seen.record.hours, ZoneInfo(str(seen.now.tzinfo)))
+    rows = []
     for wet in seen.days[-days:]:
         known = weather.get(wet.day)
-        rain = _figure(known.rain_mm if known else None, "{:.0f} mm", 8)
         notes = [
             word
             for word, true in (
@@ -171,20 +234,23 @@ def _days_text(seen: SeenWeather, days: int) -> str:
             )
             if true
         ]
-        favoured = f"{wet.early or '':>11}{wet.late or '':>15}"
-        lines.append(f"{wet.day}{rain}{_wet(wet)}{favoured}  {', '.join(notes)}")
-    return "\n".join(line.rstrip() for line in lines)
+        row = DayRow(
+            day=f"{wet.day}",
+            rain=_figure(known.rain_mm if known else None, "{:.0f} mm"),
+            wet_h=_figure(wet.wet_hours, "{}"),
+            wet_mean_c=_figure(wet.wet_mean_c, "{:.1f}"),
+            humid_h=_figure(wet.humid_hours, "{}"),
+            humid_mean_c=_figure(wet.humid_mean_c, "{:.1f}"),
+            early=wet.early or "",
+            late=wet.late or "",
+            notes=", ".join(notes),
+        )
+        rows.append(row)
+    return rows
 
 
-def _wet(wet: WetDay) -> str:
-    return (
-        f"{_figure(wet.wet_hours, '{}', 4)}{_figure(wet.wet_mean_c, '{:.1f}', 10)}"
-        f"{_figure(wet.humid_hours, '{}', 7)}{_figure(wet.humid_mean_c, '{:.1f}', 10)}"
-    )
-
-
-def _figure(value: float | None, form: str, width: int) -> str:
-    return (form.format(value) if value is not None else "").rjust(width)
+def _figure(value: float | None, form: str) -> str:
+    return form.format(value) if value is not None else ""
 
 
 _NAMES = 18  # columns for the plants' names
@@ -203,23 +269,31 @@ def _since_text(seen: SeenWeather) -> str:
         "                                            favoured early blight",
         f"{'plants':{_NAMES}}   last look  leaves wet  and leaf spot       late blight       look",
     ]
-    for since in seen.since:
-        first, *more = textwrap.wrap(", ".join(since.plants), _NAMES)
-        least = "≥ " if since.unknown_hours else ""
-        looked = day_words(since.looked_at.date()) if since.looked_at else "never"
-        hours = f"{least}{since.wet_hours} h"
+    for row in since_rows(seen):
+        first, *more = textwrap.wrap(", ".join(row.plants), _NAMES)
         lines.append(
-            f"{first:{_NAMES}}  {looked:>10}  {hours:>10}  {_favoured_words(since.early):18}"
-            f"{_favoured_words(since.late):18}{_look_words(since, seen.now)}"
+            f"{first:{_NAMES}}  {row.looked:>10}  {row.wet:>10}  {row.early:18}{row.late:18}"
+            f"{row.look}"
         )
         lines += more
-    advice = (
-        "Look at the lowest leaves, and photograph them. Weather alone is no disease: it says when "
-        "to look, never what to spray."
-    )
-    unsure = "≥: for some hours nobody can say whether leaves were wet."
-    part = ["\n".join(lines), _wrapped(advice)]
-    return "\n".join([*part, unsure] if any(one.unknown_hours for one in seen.since) else part)
+    part = ["\n".join(lines), _wrapped(LOOK_ADVICE)]
+    unsure = any(one.unknown_hours for one in seen.since)
+    return "\n".join([*part, UNSURE_WORDS] if unsure else part)
+
+
+def since_rows(seen: SeenWeather) -> list[SinceRow]:
+    """Return what the plants lived through since their last looks, the latest look first."""
+    return [
+        SinceRow(
+            plants=tuple(since.plants),
+            looked=day_words(since.looked_at.date()) if since.looked_at else "never",
+            wet=f"{'≥ ' if since.unknown_hours else ''}{since.wet_hours} h",
+            early=_favoured_words(since.early),
+            late=_favoured_words(since.late),
+            look=_look_words(since, seen.now),
+        )
+        for since in seen.since
+    ]
 
 
 def _favoured_words(favoured: Favoured) -> str:
@@ -234,11 +308,12 @@ def _look_words(since: WetSince, now: datetime) -> str:
     return "now" if since.look_from <= now.date() else f"from {day_words(since.look_from)}"
 
 
-def _rained_on(seen: SeenWeather) -> list[str]:
+def rained_on(seen: SeenWeather) -> list[str]:
+    """Return what fell since the last spray, and what that means; nothing where none is known."""
     if not seen.sprays or not any(hour.rain_mm is not None for hour in seen.record.hours):
         return []
     rain = rain_since(seen.record.hours, seen.sprays[-1].at, seen.now)
-    return [_wrapped(wash_off_words(rain))]
+    return [wash_off_words(rain)]
 
 
 def _wrapped(text: str) -> str:

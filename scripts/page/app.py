@@ -22,7 +22,6 @@ from scripts.page.pictures import kept_folder
 from scripts.page.standing import Desk
 from scripts.page.views import beds, enter, photo, today
 from scripts.page.views.photo import NoSuchPhotoError
-from scripts.tables import write_whole
 
 __all__ = ["garden_app", "kept_secret"]
 

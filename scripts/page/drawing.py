@@ -222,9 +222,7 @@ def _patches(
     largest_only: bool = False,
 ) -> Iterator[Shape]:
     """Yield the connected patches of a mask, outlined, the largest first."""
-    outlines, _ = cv2.findContours(
-        mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
+    outlines, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     ordered = sorted(outlines, key=cv2.contourArea, reverse=True)
     for outline in ordered[:1] if largest_only else ordered:
         if cv2.contourArea(outline) < least_px:

@@ -16,7 +16,7 @@ from vision.find import PhotoFile
 from vision.photo import read_photo
 from vision.records import Photo
 
-__all__ = ["KEPT", "SIDES_PX", "NoPictureError", "kept_folder", "picture_jpg", "photo_of"]
+__all__ = ["KEPT", "SIDES_PX", "NoPictureError", "kept_folder", "photo_of", "picture_jpg"]
 
 KEPT = ".page"
 """Folder in the garden that holds what the page keeps; all of it but the spool can be made anew."""

@@ -34,9 +34,7 @@ def give_code(pages: Pages, request: Request, form: Values, _: FormData) -> Resp
     return response
 
 
-def _ask(
-    pages: Pages, request: Request, code: str, wrong: str = "", status: int = 200
-) -> Response:
+def _ask(pages: Pages, request: Request, code: str, wrong: str = "", status: int = 200) -> Response:
     # Whose garden it is, only those learn who are let in.
     hidden = {"ways": (), "garden_name": "", "now_words": ""}
     values = {"code": code, "digits": CODE_DIGITS, "wrong": wrong, **hidden}

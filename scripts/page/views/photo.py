@@ -103,7 +103,11 @@ def photo(pages: Pages, request: Request) -> Response:
         here="beds",
         entry=entry,
         taken=f"{time_words(entry.taken_at)} {entry.taken_at.year}",
-        taken_from={"exif": "from inside the photo", "name": "from its name", "file": "of the file"},
+        taken_from={
+            "exif": "from inside the photo",
+            "name": "from its name",
+            "file": "of the file",
+        },
         words=photo_words(entry),
         pattern=pattern_of(entry),
         layers=[
