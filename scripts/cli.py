@@ -358,6 +358,7 @@ from scripts.commands import night as _night_command  # noqa: E402, F401
 from scripts.commands import plan as _plan_command  # noqa: E402, F401
 from scripts.commands import relabel as _relabel_command  # noqa: E402, F401
 from scripts.commands import restore as _restore_command  # noqa: E402, F401
+from scripts.commands import serve as _serve_command  # noqa: E402, F401
 from scripts.commands import tags as _tags_command  # noqa: E402, F401
 from scripts.commands import today as _today_command  # noqa: E402, F401
 from scripts.commands import trend as _trend_command  # noqa: E402, F401

@@ -225,6 +225,7 @@ class PhotoRecord(FixRecord):
         since: Moment = None,
         until: Moment = None,
         mode: Mode | None = None,
+        sha256: str | None = None,
     ) -> tuple[PhotoEntry, ...]:
         """Return photos with their current reading and its leaves, by capture time.
 
@@ -236,9 +237,13 @@ class PhotoRecord(FixRecord):
             From this moment on, and before that one; a date is its first moment.
         mode : {"day", "night"}, optional
             Only photos read so.
+        sha256 : str, optional
+            Only the photo with this hash.
         """
         with self.reading() as connection:
             chosen = self._chosen(connection, plant, since, until, mode)
+            if sha256 is not None:
+                chosen = and_(chosen, PHOTOS.c.sha256 == sha256)
             leaves = _leaves_of(connection, chosen)
             doubtful, dated = self._doubtful(connection), self.by_hand(connection, "taken")
             query = (
@@ -258,6 +263,10 @@ class PhotoRecord(FixRecord):
             )
             for reading, photo, *row in found
         )
+
+    def photo(self, sha256: str) -> PhotoEntry | None:
+        """Return the photo with this hash; None where the record holds none."""
+        return next(iter(self.photos(sha256=sha256)), None)
 
     def doubtful_photos(self) -> tuple[str, ...]:
         """Return the paths of the photos whose date does not fit the others'."""

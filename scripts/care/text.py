@@ -25,6 +25,7 @@ __all__ = [
     "flag_text",
     "next_words",
     "plan_text",
+    "round_of",
     "sentence",
     "short_words",
     "today_text",
@@ -261,7 +262,7 @@ def day_list(season: Season, plan: Plan) -> DayList:
     due = [task for task in plan.tasks if task.day <= season.today]
     tonight = [task for task in due if task.part == "night"]
     by_day = [task for task in due if task.part != "night"]
-    rounds = (_round("Today", season, by_day), _round("Tonight", season, tonight))
+    rounds = (round_of("Today", season, by_day), round_of("Tonight", season, tonight))
     names = dict.fromkeys(name for task in due for name in task.cautions)
     known = _known_cautions(season)
     full, brief = said(names, known, sells_produce=season.limits.sells_produce)
@@ -282,7 +283,8 @@ def today_text(season: Season, plan: Plan) -> str:
     return "\n".join([*lines, *_take_care(day.cautions, day.reminder)])
 
 
-def _round(title: str, season: Season, tasks: Sequence[Task]) -> Round:
+def round_of(title: str, season: Season, tasks: Sequence[Task]) -> Round:
+    """Return tasks as one way round the garden."""
     way = _way(season, tasks)
     order = {plant: number for number, plant in enumerate(way)}
     # What does not wait is read first; then the morning's, each as one comes by.

@@ -3,7 +3,8 @@
 import os
 import secrets
 import traceback
-from collections.abc import Callable, Collection
+from collections.abc import AsyncIterator, Callable, Collection
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from pathlib import Path
 
 from starlette.applications import Starlette
@@ -15,15 +16,19 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
+from scripts.page.arrivals import MOST_FILES
 from scripts.page.door import Door
-from scripts.page.guard import Guard
+from scripts.page.guard import SMALL_BODY_BYTES, Guard
 from scripts.page.pages import FORESEEN, HERE, LOOKS, Pages, Values, posted, sentence_of
 from scripts.page.pictures import kept_folder
 from scripts.page.standing import Desk
-from scripts.page.views import beds, enter, photo, today
+from scripts.page.views import add, beds, calendar, enter, log, night, photo, tank, today, weather
 from scripts.page.views.photo import NoSuchPhotoError
 
 __all__ = ["garden_app", "kept_secret"]
+
+ADD = "/add"
+_MOST_PHOTOS_BYTES = 2 * 2**30  # of one form; the page's module sends photos one by one
 
 View = Callable[[Pages, Request], Response]
 _NOT_FOUND = "There is no such page."
@@ -53,12 +58,35 @@ def garden_app(
     pages = Pages(desk, kept_secret(desk.folder), port, door)
     app = Starlette(
         routes=_routes(pages),
+        lifespan=_working(pages),
         exception_handlers={
             HTTPException: _http_problem(pages),
             Exception: _surprise(pages),
         },
     )
-    return Guard(app, hosts=hosts, cookie=pages.cookie, door=door)
+    return Guard(
+        app,
+        hosts=hosts,
+        cookie=pages.cookie,
+        door=door,
+        body_limit=lambda path: _MOST_PHOTOS_BYTES if path == ADD else SMALL_BODY_BYTES,
+        opened_by=lambda path, query: calendar.calendar_opens(pages, path, query),
+    )
+
+
+def _working(pages: Pages) -> Callable[[Starlette], AbstractAsyncContextManager[None]]:
+    """Return what works beside the requests as long as the application runs."""
+
+    @asynccontextmanager
+    async def work(_: Starlette) -> AsyncIterator[None]:
+        pages.arrivals.start()
+        try:
+            yield
+        finally:
+            pages.arrivals.close()
+            pages.outlines.close()
+
+    return work
 
 
 def kept_secret(garden_folder: Path) -> bytes:
@@ -78,10 +106,21 @@ def _routes(pages: Pages) -> list[Route | Mount]:
         "/plant/{name:str}": beds.plant,
         f"/photo/{_SHA256}": photo.photo,
         "/picture/{size:str}/" + _SHA256 + ".jpg": photo.picture,
+        ADD: add.add,
+        "/arrivals.json": add.arrivals_json,
+        "/night": night.night,
+        "/log": log.log,
+        "/mix": tank.mix,
+        "/weather": weather.weather,
+        "/calendar": calendar.calendar,
+        "/plan.ics": calendar.plan_ics,
         "/enter": enter.enter,
     }
     changed = {
         "/tick": today.tick_off,
+        "/log": log.add_entry,
+        "/log/{number:int}/correct": log.correct_entry,
+        "/log/{number:int}/withdraw": log.withdraw_entry,
         "/look": _choose_look,
         "/enter": enter.give_code,
     }
@@ -91,6 +130,7 @@ def _routes(pages: Pages) -> list[Route | Mount]:
             Route(path, posted(pages, handler), methods=["POST"])
             for path, handler in changed.items()
         ),
+        Route(ADD, posted(pages, add.take_photos, most_files=MOST_FILES), methods=["POST"]),
         Mount("/static", StaticFiles(directory=HERE / "static")),
     ]
 

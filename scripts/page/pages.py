@@ -19,6 +19,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.care.words import time_words
+from scripts.page.arrivals import Arrivals
 from scripts.page.door import Door
 from scripts.page.drawing import Outlines
 from scripts.page.guard import cookie_of
@@ -94,6 +95,8 @@ class Pages:
         Lets devices of the home network in.
     outlines : Outlines
         Makes what is drawn over photos.
+    arrivals : Arrivals
+        Takes photos in, and scores them.
     """
 
     desk: Desk
@@ -101,12 +104,14 @@ class Pages:
     port: int
     door: Door | None = None
     outlines: Outlines = field(init=False)
+    arrivals: Arrivals = field(init=False)
     _said: dict[str, Said] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
 
     def __post_init__(self) -> None:
-        """Make what draws outlines for this garden."""
+        """Make what works beside the requests."""
         self.outlines = Outlines(self.desk.folder)
+        self.arrivals = Arrivals(self.desk.folder)
 
     @property
     def cookie(self) -> str:

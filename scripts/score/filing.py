@@ -180,8 +180,10 @@ class Filer:
         self._otherwise: list[str] = []
         journal.record_plants(garden.plants)
 
-    def file(self, result: PhotoResult) -> PhotoResult:
+    def file(self, result: PhotoResult, path: Path | None = None) -> PhotoResult:
         """File a result, and return it as the record has it: its plant, and when it was taken.
+
+        ``path`` is where the photo lies, if it is not one of those that were given.
 
         One without a reading is passed over.
 
@@ -197,7 +199,12 @@ class Filer:
             return result
         version = reading_version(self._fingerprint, result.torch_off_sha256)
         entry = entry_of(
-            result, self._paths[result.name], self._folder, self._garden, version, self._option
+            result,
+            path or self._paths[result.name],
+            self._folder,
+            self._garden,
+            version,
+            self._option,
         )
         lesions = result.reading.leaves if result.reading else ()
         filed = self._journal.file_reading(entry, [x for leaf in lesions for x in leaf.lesions])

@@ -51,6 +51,7 @@ __all__ = [
     "Run",
     "WorkersLostError",
     "call_leaves",
+    "score_all",
     "score_paths",
     "score_photo",
 ]
@@ -190,7 +191,7 @@ def score_paths(
     on_start(len(photo_jobs))
     done: dict[int, PhotoResult] = {}
     try:
-        for index, result in _score_all(photo_jobs, jobs or os.cpu_count() or 1):
+        for index, result in score_all(photo_jobs, jobs or os.cpu_count() or 1):
             done[index] = on_result(result)
             on_done(result)
     except BaseException:
@@ -300,7 +301,7 @@ def _with_torch_off(
     ]
 
 
-def _score_all(jobs: Sequence[PhotoJob], processes: int) -> Iterator[tuple[int, PhotoResult]]:
+def score_all(jobs: Sequence[PhotoJob], processes: int) -> Iterator[tuple[int, PhotoResult]]:
     """Yield every job's number and result: first what is kept, then the rest as it is measured."""
     rest = []
     for index, job in enumerate(jobs):

@@ -16,6 +16,7 @@ from scripts.page.pages import FORESEEN, Pages, Said, Values, any_of, sentence_o
 from scripts.page.standing import Standing
 from scripts.page.ticks import Tick, ticks_of
 from scripts.page.tiles import StatusShown, status_shown
+from scripts.page.views.log import unwrapped
 
 __all__ = ["Card", "RoundShown", "round_shown", "tick_off", "today"]
 
@@ -113,4 +114,6 @@ def tick_off(pages: Pages, request: Request, form: Values, _: FormData) -> Respo
     except FORESEEN as error:
         return pages.back(request, back, Said(sentence_of(error), wrong=True))
     pages.desk.forget()
-    return pages.back(request, back, Said(logged.words, undo=f"/log/{logged.number}/withdraw"))
+    return pages.back(
+        request, back, Said(unwrapped(logged.words), undo=f"/log/{logged.number}/withdraw")
+    )
