@@ -20,7 +20,7 @@ from models.mix import (
     parse_volume_l,
 )
 from models.numerals import plain_number
-from scripts.terminal import LINE
+from scripts.common.terminal import LINE
 
 __all__ = ["TankSaid", "mix_text", "tank_said"]
 

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from scripts.terminal import GardenFolder, app, one_sentence_errors, require_opencv
+from scripts.common.terminal import GardenFolder, app, one_sentence_errors, require_opencv
 
 __all__ = ["serve"]
 

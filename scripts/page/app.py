@@ -3,7 +3,7 @@
 import os
 import secrets
 import traceback
-from collections.abc import AsyncIterator, Callable, Collection
+from collections.abc import AsyncIterator, Awaitable, Callable, Collection
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from pathlib import Path
 
@@ -19,7 +19,7 @@ from starlette.types import ASGIApp
 from scripts.page.arrivals import MOST_FILES
 from scripts.page.door import Door
 from scripts.page.guard import SMALL_BODY_BYTES, Guard
-from scripts.page.pages import FORESEEN, HERE, LOOKS, Pages, Values, posted, sentence_of
+from scripts.page.pages import FORESEEN, HERE, LOOKS, Handler, Pages, Values, posted, sentence_of
 from scripts.page.pictures import kept_folder
 from scripts.page.standing import Desk
 from scripts.page.views import add, beds, calendar, enter, log, night, photo, tank, today, weather
@@ -116,7 +116,7 @@ def _routes(pages: Pages) -> list[Route | Mount]:
         "/plan.ics": calendar.plan_ics,
         "/enter": enter.enter,
     }
-    changed = {
+    changed: dict[str, Handler] = {
         "/tick": today.tick_off,
         "/log": log.add_entry,
         "/log/{number:int}/correct": log.correct_entry,
@@ -163,7 +163,7 @@ def is_own_path(path: str) -> bool:
     return path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
 
 
-def _http_problem(pages: Pages) -> Callable[[Request, Exception], object]:
+def _http_problem(pages: Pages) -> Callable[[Request, Exception], Awaitable[Response]]:
     async def answer(request: Request, error: Exception) -> Response:
         status = error.status_code if isinstance(error, HTTPException) else 500
         sentence = _NOT_FOUND if status in (404, 405) else str(getattr(error, "detail", error))
@@ -172,7 +172,7 @@ def _http_problem(pages: Pages) -> Callable[[Request, Exception], object]:
     return answer
 
 
-def _surprise(pages: Pages) -> Callable[[Request, Exception], object]:
+def _surprise(pages: Pages) -> Callable[[Request, Exception], Awaitable[Response]]:
     async def answer(request: Request, error: Exception) -> Response:
         place = traceback.extract_tb(error.__traceback__)[-1]
         what = f"{type(error).__name__}, in {Path(place.filename).name}, line {place.lineno}"

@@ -18,19 +18,19 @@ from pathlib import Path
 from typing import IO, Literal
 from uuid import uuid4
 
-from models.garden_file import read_garden
+from models.garden.settings import read_garden
 from models.journal import Journal, open_journal
 from models.pattern import load_classifier
-from scripts.batch import READINGS, PhotoJob, score_all
-from scripts.filing import Filer
+from scripts.common.tables import write_whole
 from scripts.page.pictures import kept_folder
 from scripts.page.strips import pattern_of, photo_words
-from scripts.results import PhotoResult
-from scripts.store import ReadingStore, Settings, measuring_fingerprint
-from scripts.tables import write_whole
+from scripts.score.filing import Filer
+from scripts.score.results import PhotoResult
+from scripts.score.run import READINGS, PhotoJob, score_all
+from scripts.score.store import ReadingStore, Settings, measuring_fingerprint
 from vision.errors import SpotlampError
-from vision.find import PHOTO_ENDINGS, PhotoFile, printable
-from vision.photo import UnreadablePhoto, content_hash
+from vision.photo.decode import UnreadablePhoto, content_hash
+from vision.photo.find import PHOTO_ENDINGS, PhotoFile, printable
 
 __all__ = ["MOST_BYTES", "MOST_FILES", "Arrival", "Arrivals", "RefusedError"]
 
@@ -219,10 +219,8 @@ class Arrivals:
         """Return a free place among the garden's photos."""
         if arrival.to:
             return arrival.to
-        day = arrival.key[:8]
-        folder = (
-            arrival.plant if _is_plain(arrival.plant) else f"added/{day[:4]}-{day[4:6]}-{day[6:]}"
-        )
+        day = f"{arrival.key[:4]}-{arrival.key[4:6]}-{arrival.key[6:8]}"
+        folder = arrival.plant if _is_plain(arrival.plant) else f"added/{day}"
         stem, ending = Path(arrival.name).stem, Path(arrival.name).suffix
         place, number = f"photos/{folder}/{arrival.name}", 1
         while (self._folder / place).exists() or self._promised(place):

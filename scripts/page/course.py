@@ -19,8 +19,8 @@ from models.care.words import DIRECTION_SIGNS, day_words, joined, rain_words
 from models.entries import LogEntry
 from models.progress import ProgressCurve, SeverityPoint
 from models.progress.course import Course, recent_line_pct
-from scripts.trend_strip import event_words, nice_end
-from scripts.trend_words import number_of
+from scripts.trend.strip import event_words, nice_end
+from scripts.trend.words import number_of
 
 __all__ = ["COURSE_KEY", "CoursePicture", "course_picture", "course_svg", "severity_words"]
 

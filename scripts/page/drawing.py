@@ -10,17 +10,19 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from threading import Lock
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from models.entries import PhotoEntry
+from scripts.common.tables import write_whole
 from scripts.page.pictures import kept_folder, photo_of
-from scripts.tables import write_whole
-from vision.chewed import measure_chewed
-from vision.lesion import LEAF_LENGTH_PX
-from vision.measure import MEASURING_VERSION
+from vision.chewed.measure import measure_chewed
+from vision.day.lesion import LEAF_LENGTH_PX
+from vision.day.measure import MEASURING_VERSION
+from vision.measure import measure_day, measure_night
 from vision.raster import window_around
 from vision.records import (
     CATERPILLAR,
@@ -30,7 +32,6 @@ from vision.records import (
     NightMeasurement,
     Photo,
 )
-from vision.stories import measure_day, measure_night
 
 __all__ = ["LAYERS", "Drawing", "Outlines", "Shape", "drawing_of", "kept_drawing", "svg_path"]
 
@@ -233,7 +234,7 @@ def _patches(
         yield Shape(layer, *middle, (ring,), leaf)
 
 
-def _middle(outline: NDArray[np.int32]) -> Place:
+def _middle(outline: NDArray[Any]) -> Place:
     moments = cv2.moments(outline)
     if moments["m00"] > 0:
         return moments["m01"] / moments["m00"], moments["m10"] / moments["m00"]

@@ -16,7 +16,10 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from scripts.page.door import Door
 
-__all__ = ["SMALL_BODY_BYTES", "Guard", "is_local"]
+__all__ = ["SCHEME", "SMALL_BODY_BYTES", "Guard", "is_local"]
+
+SCHEME = "http"
+"""Spoken on a home network, where no name has a certificate."""
 
 SMALL_BODY_BYTES = 256 * 1024
 """Largest body of a request that brings no photos."""
@@ -139,7 +142,7 @@ def _is_loopback(name: str) -> bool:
 
 
 def _is_same(origin: str, host: str) -> bool:
-    return origin.lower() == f"http://{host.lower()}"
+    return origin.lower() == f"{SCHEME}://{host.lower()}"
 
 
 def _length(text: str, most: int) -> int | None:

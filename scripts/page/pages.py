@@ -25,8 +25,8 @@ from scripts.page.drawing import Outlines
 from scripts.page.guard import cookie_of
 from scripts.page.standing import Desk
 from vision.errors import SpotlampError
-from vision.find import printable
 from vision.flags import explain
+from vision.photo.find import printable
 
 __all__ = ["LOOKS", "WAYS", "Pages", "Said", "Values", "Way", "posted", "sentence_of"]
 
@@ -219,7 +219,7 @@ class Pages:
         response.set_cookie(name, value, max_age=_YEAR_S, httponly=True, samesite="lax")
 
 
-Handler = Callable[[Request, Values, FormData], Response]
+Handler = Callable[["Pages", Request, Values, FormData], Response]
 
 
 def posted(
@@ -245,7 +245,7 @@ def posted(
                     "This form is no longer valid: go back, load the page again, and send it anew."
                 )
                 return await run_in_threadpool(pages.problem, request, sentence, 403)
-            return await run_in_threadpool(handler, request, texts, form)
+            return await run_in_threadpool(handler, pages, request, texts, form)
 
     return take
 

@@ -1,19 +1,19 @@
 """Photos of the garden as pictures for the page, made once and kept in the garden's folder.
 
 A photo is asked for by its hash, never by a path, and is found only where the journal filed it and
-only inside the garden's folder. It is decoded by the one guarded door, ``vision.photo``.
+only inside the garden's folder. It is decoded by the one guarded door, ``vision.photo.decode``.
 """
 
 from pathlib import Path
 from threading import BoundedSemaphore
 
 from models.entries import PhotoEntry
-from scripts.pictures import jpg_bytes
-from scripts.tables import CannotWriteError, marker_of, write_whole
+from scripts.common.tables import CannotWriteError, marker_of, write_whole
+from scripts.score.pictures import jpg_bytes
 from vision.drawing import resized
 from vision.errors import SpotlampError
-from vision.find import PhotoFile
-from vision.photo import read_photo
+from vision.photo.decode import read_photo
+from vision.photo.find import PhotoFile
 from vision.records import Photo
 
 __all__ = ["KEPT", "SIDES_PX", "NoPictureError", "kept_folder", "photo_of", "picture_jpg"]

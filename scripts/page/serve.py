@@ -2,19 +2,21 @@
 
 import socket
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import segno
 import uvicorn
 
-from models.garden_file import read_garden
-from scripts.gardens import chosen_garden
-from scripts.moments import moment
+from models.garden.settings import read_garden
+from scripts.common.moments import moment
+from scripts.common.terminal import say
+from scripts.common.which_garden import chosen_garden
 from scripts.page.app import garden_app
 from scripts.page.door import Door
+from scripts.page.guard import SCHEME
 from scripts.page.pictures import kept_folder
 from scripts.page.standing import Desk
-from scripts.terminal import say
 from vision.errors import SpotlampError
 
 __all__ = ["CannotListenError", "qr_lines", "serve_garden"]
@@ -58,7 +60,7 @@ def serve_garden(named: Path | None, port: int, at: str | None, *, phone: bool) 
     hosts = [f"{name}:{port}" for name in (_LOCAL, "localhost", network) if name]
     app = garden_app(Desk(folder, at), hosts=hosts, port=port, door=door if phone else None)
     with _listening("0.0.0.0" if phone else _LOCAL, port) as listener:
-        say(f"The garden page of “{garden.name}”: http://{_LOCAL}:{port}/ (Ctrl-C ends it)")
+        say(f"The garden page of “{garden.name}”: {SCHEME}://{_LOCAL}:{port}/ (Ctrl-C ends it)")
         if phone:
             door.open()
         config = uvicorn.Config(
@@ -69,10 +71,8 @@ def serve_garden(named: Path | None, port: int, at: str | None, *, phone: bool) 
             limit_concurrency=_MOST_AT_ONCE,
             timeout_graceful_shutdown=3,
         )
-        try:
+        with suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[listener])
-        except KeyboardInterrupt:
-            pass
     say("The garden page has ended. Photos that still wait are scored when it runs again.")
 
 
@@ -103,7 +103,7 @@ def _address_in_network() -> str:
 
 
 def _show(code: str, network: str, port: int) -> None:
-    address = f"http://{network}:{port}/enter"
+    address = f"{SCHEME}://{network}:{port}/enter"
     say("\n".join(["", *qr_lines(f"{address}?code={code}"), ""]))
     say(f"On a phone of this home network open {address} and give the code {code}.")
     say("Each device gives a code once; then the next one is shown here.")

@@ -16,14 +16,14 @@ from models.care.planning import Plan, plan_season
 from models.care.records import DayWeather, PlantStatus
 from models.care.season import Season
 from models.entries import LogEntry, PhotoEntry
-from models.garden import Garden
-from models.garden_file import GARDEN_FILE, read_garden
+from models.garden.beds import Garden
+from models.garden.settings import GARDEN_FILE, read_garden
 from models.journal import open_journal
 from models.progress import ProgressCurve
 from models.weather import WeatherFileError
-from scripts.caring import last_season, read_season, weather_of
-from scripts.moments import moment
-from scripts.trend import trend_of
+from scripts.care.record import last_season, read_season, weather_of
+from scripts.common.moments import moment
+from scripts.trend.read import trend_of
 
 __all__ = ["Desk", "Standing"]
 

@@ -7,10 +7,10 @@ from itertools import groupby
 
 from models.care.records import PlantStatus
 from models.care.words import day_words
-from models.garden import Plant
-from scripts.care_text import STATUS_SIGNS
+from models.garden.beds import Plant
+from scripts.care.text import STATUS_SIGNS
 from scripts.page.standing import Standing
-from scripts.trend_words import GONE, mark
+from scripts.trend.words import GONE, mark
 
 __all__ = ["Bed", "StatusShown", "Tile", "beds_of", "status_shown", "tile_of"]
 

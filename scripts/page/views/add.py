@@ -6,12 +6,12 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from models.garden import Garden
-from scripts.gardens import known_plant
+from models.garden.beds import Garden
+from scripts.common.tables import CannotWriteError
+from scripts.common.which_garden import known_plant
 from scripts.page.arrivals import MOST_BYTES, MOST_FILES, Arrival, RefusedError
 from scripts.page.pages import FORESEEN, Pages, Said, Values, any_of, sentence_of, uploads_in
-from scripts.tables import CannotWriteError
-from vision.find import PHOTO_ENDINGS
+from vision.photo.find import PHOTO_ENDINGS
 
 __all__ = ["add", "arrivals_json", "take_photos"]
 

@@ -8,15 +8,15 @@ from starlette.responses import Response
 from models.care.season import concerns
 from models.care.words import INTERVAL_WORDS, day_words, time_words
 from models.entries import LogEntry, PhotoEntry
-from scripts.care_text import PARTS, next_words
-from scripts.caring import entry_line
-from scripts.gardens import known_plant
+from scripts.care.record import entry_line
+from scripts.care.text import PARTS, next_words
+from scripts.common.which_garden import known_plant
 from scripts.page.course import COURSE_KEY, course_picture, course_svg
 from scripts.page.pages import Pages
 from scripts.page.standing import Standing
 from scripts.page.strips import PhotoTile, photo_tile
 from scripts.page.tiles import beds_of, tile_of
-from scripts.trend_words import plant_words
+from scripts.trend.words import plant_words
 
 __all__ = ["beds", "plant"]
 

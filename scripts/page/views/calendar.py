@@ -6,7 +6,8 @@ from urllib.parse import parse_qs
 from starlette.requests import Request
 from starlette.responses import Response
 
-from scripts.care_text import plan_text
+from scripts.care.text import plan_text
+from scripts.page.guard import SCHEME
 from scripts.page.pages import Pages
 from scripts.page.standing import Standing
 
@@ -18,7 +19,7 @@ PATH = "/plan.ics"
 def calendar(pages: Pages, request: Request) -> Response:
     """Show where the calendar is, and the plan."""
     standing = pages.desk.standing()
-    address = f"http://{request.headers['host']}{PATH}?key={_key(pages)}"
+    address = f"{SCHEME}://{request.headers['host']}{PATH}?key={_key(pages)}"
     return pages.show(
         request,
         "calendar.html",
@@ -47,7 +48,7 @@ def _key(pages: Pages) -> str:
 
 
 def _calendar(standing: Standing) -> bytes:
-    from scripts.calendar_file import calendar_bytes  # its library takes a while to import
+    from scripts.care.calendar_file import calendar_bytes  # its library takes a while to import
 
     # Whoever subscribes sees the whole plan each time: nothing of an earlier one need be cancelled.
     season = standing.season

@@ -25,9 +25,9 @@ def give_code(pages: Pages, request: Request, form: Values, _: FormData) -> Resp
         return RedirectResponse("/", 303)
     answer = pages.door.give(any_of(form, "code", 40))
     if answer.what == "in":
-        response = RedirectResponse("/", 303)
-        pages.set_cookie(response, pages.cookie, answer.token)
-        return response
+        inside = RedirectResponse("/", 303)
+        pages.set_cookie(inside, pages.cookie, answer.token)
+        return inside
     status = 403 if answer.what == "wrong" else 429
     response = _ask(pages, request, "", _words(answer), status)
     response.headers["retry-after"] = str(answer.wait_s)

@@ -10,14 +10,15 @@ from starlette.responses import Response
 from models.care.habits import HABITS
 from models.care.signs import SIGNS
 from models.entries import LogEntry
-from scripts.caring import entry_line, garden_product, withdraw
-from scripts.logging_in import log_entry
+from scripts.care.log import log_entry
+from scripts.care.record import entry_line, garden_product, withdraw
 from scripts.page.pages import FORESEEN, Pages, Said, Values, any_of, sentence_of
 from scripts.page.standing import Standing
 
 __all__ = ["add_entry", "correct_entry", "log", "unwrapped", "withdraw_entry"]
 
 _MOST_SHOWN = 200
+_HABITS = {habit.name for habit in HABITS}
 
 
 @dataclass(frozen=True)
@@ -151,7 +152,6 @@ _WORDS: Mapping[str, Callable[[Values], Sequence[str]]] = {
     "choose": lambda form: ("choose", *_plants(form)),
     "decline": lambda form: ("decline", _what(form)) if _what(form) in _HABITS else (),
 }
-_HABITS = {habit.name for habit in HABITS}
 
 
 def _typed(entry: LogEntry) -> str:

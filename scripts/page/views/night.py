@@ -10,7 +10,7 @@ from models.care.cautions import cautions_of, said
 from models.care.season import NIGHT_ENDS_AT
 from models.care.words import day_words, time_words
 from models.entries import PhotoEntry
-from scripts.care_text import PARTS, again_words, round_of
+from scripts.care.text import PARTS, again_words, round_of
 from scripts.page.pages import Pages
 from scripts.page.strips import photo_tile
 from scripts.page.views.today import round_shown

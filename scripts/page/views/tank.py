@@ -4,7 +4,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from models.mix import ADDITIONS, RECIPES
-from scripts.mix_text import TankSaid, tank_said
+from scripts.care.mix_text import TankSaid, tank_said
 from scripts.page.pages import FORESEEN, Pages, sentence_of
 
 __all__ = ["mix"]

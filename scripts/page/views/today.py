@@ -10,8 +10,8 @@ from starlette.responses import Response
 from models.care.planning import Plan
 from models.care.records import Task
 from models.care.words import day_words, time_words
-from scripts.care_text import PARTS, Round, again_words, day_list, sentence
-from scripts.logging_in import log_entry
+from scripts.care.log import log_entry
+from scripts.care.text import PARTS, Round, again_words, day_list, sentence
 from scripts.page.pages import FORESEEN, Pages, Said, Values, any_of, sentence_of
 from scripts.page.standing import Standing
 from scripts.page.ticks import Tick, ticks_of

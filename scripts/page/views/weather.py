@@ -1,12 +1,13 @@
 """The weather as ``spotlamp weather`` sees it: since each plant's last look, and day by day."""
 
+from typing import Any
+
 from starlette.requests import Request
 from starlette.responses import Response
 
 from models.care.words import rain_words
 from models.weather import WeatherFileError
-from scripts.page.pages import Pages
-from scripts.weather_view import (
+from scripts.care.weather_view import (
     LOOK_ADVICE,
     NOON_WORDS,
     UNSURE_WORDS,
@@ -16,6 +17,7 @@ from scripts.weather_view import (
     since_rows,
     table_notes,
 )
+from scripts.page.pages import Pages
 
 __all__ = ["weather"]
 
@@ -31,7 +33,7 @@ def weather(pages: Pages, request: Request) -> Response:
         for e in logged
         if e.amount is not None
     ]
-    frame = {"here": "weather", "logged": rain}
+    frame: dict[str, Any] = {"here": "weather", "logged": rain}
     try:
         seen = read_weather(None, {}, pages.desk.folder, pages.desk.at)
     except WeatherFileError as error:

@@ -10,7 +10,7 @@ import pytest
 
 from models.care.season import season_of
 from models.entries import LeafEntry, LogEntry, PhotoEntry
-from models.garden import Garden, Plant
+from models.garden.beds import Garden, Plant
 from models.progress import progress_curve
 from scripts.page.course import course_picture, course_svg
 
@@ -47,7 +47,7 @@ def _drawn(picture):
     parser = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False)
     page = parser.parse(f"<!doctype html><html><body>{course_svg(picture)}</body></html>")
     for one in page.iter():
-        one.tag = str(one.tag).removeprefix("{http://www.w3.org/2000/svg}")
+        one.tag = str(one.tag).rpartition("}")[2]
     (svg,) = page.iter("svg")
     return svg
 
