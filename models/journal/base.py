@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, Insert
 
 from models.journal.aside import SetAside
 from models.journal.backup import copies, daily_backup, way_back
-from models.journal.errors import JournalError, explained
+from models.journal.errors import DamagedError, JournalError, explained
 from models.remarks import remark
 
 __all__ = ["Moment", "OpenJournal", "inserted"]
@@ -33,12 +33,23 @@ class OpenJournal:
         What the journal is called in sentences.
     file : Path or None
         The SQLite file; None for a server.
+    readonly : bool
+        Whether it is damaged so that nothing may be written before it is mended.
     """
 
-    def __init__(self, engine: Engine, zone: tzinfo, what: str, file: Path | None = None) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        zone: tzinfo,
+        what: str,
+        file: Path | None = None,
+        *,
+        readonly: bool = False,
+    ) -> None:
         self._engine = engine
         self._writer = engine.execution_options(writes=True)
         self._file = file
+        self._readonly = readonly
         self._backed_up: date | None = None
         self._first_day = self._wrote = False
         aside = SetAside(what)
@@ -72,6 +83,11 @@ class OpenJournal:
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """Give a connection for one transaction; the day's first makes the backup before it."""
+        if self._readonly:
+            raise DamagedError(
+                f"The journal {self.what} is damaged in its indexes, so nothing was changed: "
+                "“spotlamp restore” makes them anew."
+            )
         with self._explained():
             self._back_up()
             with self._writer.begin() as connection:

@@ -1,15 +1,17 @@
 """How the journal's database is opened: one file by default, or a server by its URL."""
 
+import sqlite3
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, NullPool, create_engine, event
+from sqlalchemy import Connection, Engine, NullPool, StaticPool, create_engine, event
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
+from models.journal.driver import DriverConnection
 from models.journal.errors import JournalError
 
-__all__ = ["engine_for", "file_of", "read_url"]
+__all__ = ["engine_for", "engine_on", "file_of", "read_url"]
 
 BUSY_SECONDS = 30
 """How long one run waits for another's transaction, which takes some hundredths of a second."""
@@ -57,7 +59,16 @@ def engine_for(url: URL) -> Engine:
     # A file's connection is closed after each transaction: nothing is held while photos are
     # measured. In memory the one connection is the journal.
     pool: dict[str, Any] = {"poolclass": NullPool} if file_of(url) else {}
-    engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS}, **pool)
+    how = {"timeout": BUSY_SECONDS, "factory": DriverConnection}
+    return _prepared(create_engine(url, connect_args=how, **pool))
+
+
+def engine_on(connection: sqlite3.Connection) -> Engine:
+    """Return an engine on one connection that is open already; disposing of it closes that."""
+    return _prepared(create_engine("sqlite://", creator=lambda: connection, poolclass=StaticPool))
+
+
+def _prepared(engine: Engine) -> Engine:
     event.listen(engine, "connect", _set_up)
     event.listen(engine, "begin", _begin)
     return engine

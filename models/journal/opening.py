@@ -1,5 +1,7 @@
 """Opening a journal: found by its garden or its address, made, upgraded or refused."""
 
+import sqlite3
+from contextlib import closing
 from datetime import UTC, tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -9,10 +11,13 @@ from sqlalchemy.engine import URL
 
 from models.garden.settings import read_garden
 from models.journal.backup import backup_before, copies, way_back
-from models.journal.connect import engine_for, file_of, read_url
+from models.journal.connect import engine_for, engine_on, file_of, read_url
+from models.journal.driver import DriverConnection
 from models.journal.errors import DamagedError, JournalError, explained
+from models.journal.examining import open_file, pages_of
 from models.journal.journal import Journal
 from models.journal.versions import newest_version, refuse_newer, upgrade, version_of
+from models.remarks import remark
 
 __all__ = ["journal_file", "journal_url", "open_journal"]
 
@@ -49,7 +54,9 @@ def open_journal(place: Path | str, zone: tzinfo | None = None) -> Journal:
     file = file_of(url)
     what = f"“{file}”" if file else url.render_as_string(hide_password=True)
     with explained(what, lambda: way_back(file) if file else ""):
-        return Journal(_ready(url, file, what), zone, what, file)
+        engine = _ready(url, file, what)
+        copy = _without_damaged_indexes(file, what) if file else None
+        return Journal(copy or engine, zone, what, file, readonly=copy is not None)
 
 
 def journal_url(folder: Path, journal: str) -> URL:
@@ -101,3 +108,35 @@ def _ready(url: URL, file: Path | None, what: str) -> Engine:
             # Alembic looks at the version itself: another run may have upgraded in between.
             upgrade(connection)
     return engine
+
+
+def _without_damaged_indexes(file: Path, what: str) -> Engine | None:
+    """Return a copy in memory with its indexes made anew; None where the file's fit its rows.
+
+    A damaged index hides rows from some queries, and none of their checksums tells.
+
+    Raises
+    ------
+    DamagedError
+        When the pages as a whole do not fit together, or the rows give no index.
+    """
+    with closing(open_file(file)) as raw:
+        state = pages_of(raw)
+        if state == "damaged":
+            raise sqlite3.DatabaseError("database disk image is malformed")
+        if state == "whole":
+            return None
+        remark(
+            f"The journal {what} is damaged in its indexes, and is read without them: “spotlamp "
+            "restore” makes them anew."
+        )
+        memory = sqlite3.connect(":memory:", check_same_thread=False, factory=DriverConnection)
+        raw.backup(memory)
+    try:
+        memory.execute("REINDEX")
+    except sqlite3.Error as error:
+        memory.close()
+        raise DamagedError(
+            f"The journal {what} is damaged. “spotlamp restore” mends it from its backups."
+        ) from error
+    return engine_on(memory)

@@ -190,7 +190,8 @@ def _oddities(folder: Path) -> int:
     """Make what a folder may hold besides ordinary files; return how many photos that are."""
     ordinary = _encoded(_leaf(np.random.default_rng(1)), "jpeg.jpg")
     count = 0
-    for name in ("=1+1.jpg", "a\x1b[31m\nb.jpg", "лист 葉.jpg", "'quoted', \"leaf\".jpg"):
+    for name in ("=1+1.jpg", "a\x1b[31m\nb.jpg", "лист 葉.jpg", "'quoted', \"leaf\".jpg",
+                 "pair.jpg", "pair-off.jpg"):  # fmt: skip
         with suppress(OSError):  # some file systems take fewer signs
             (folder / name).write_bytes(ordinary)
             count += 1

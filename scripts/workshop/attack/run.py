@@ -112,16 +112,23 @@ def judge_run(shown: str, errors: str, code: int, out: Path, peak_mb: int) -> Ve
     named = (out / "problems.txt").read_text("utf-8") if (out / "problems.txt").exists() else ""
     said = _SUM.search(shown)
     found, measured, named_count, passed = map(int, said.groups()) if said else (0, 0, 0, 0)
-    if not found or found != measured + named_count + passed or found != len(rows) + passed:
-        problems.append(f"{found} found, {measured} + {named_count} + {passed}, {len(rows)} rows")
+    read = {row["photo"] for row in rows if row["status"] != "unreadable"}
+    as_counted = (len(rows) + passed, len(read), len(rows) - len(read))
+    if not found or (found, measured, named_count) != as_counted:
+        problems.append(
+            f"{found} found = {measured} + {named_count} + {passed} is printed, and {len(read)} "
+            f"of {len(rows)} rows are measured"
+        )
     if named.count("\n") < named_count:
         problems.append(f"{named_count} named, {named.count(chr(10))} sentences")
     for what in ("error inside the program", _HUNG, "ended the process"):
         problems += [line for line in named.splitlines() if what in line]
     half = [row["photo"] for row in rows if row["photo"].startswith(HALF_COPIED)]
-    read = {row["photo"] for row in rows if row["status"] != "unreadable"}
     problems += [f"{name} is half a file and was measured" for name in half if name in read]
-    note = f"{measured} measured, {named_count} named; at most {peak_mb} MB a process"
+    note = (
+        f"{measured} measured, {named_count} named, {passed} passed over; at most {peak_mb} MB a "
+        "process"
+    )
     return Verdict("files", found, tuple(problems), note)
 
 

@@ -3,7 +3,7 @@
 import sqlite3
 import struct
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -16,9 +16,11 @@ from sqlalchemy.exc import StatementError
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.garden.beds import Plant
 from models.journal import DamagedError, open_journal
+from models.journal.examining import examine
 from models.journal.soundness import changed_rows
 from models.journal.sums import CHECKSUM, own_columns, summed_columns, values_sum
 from models.journal.tables import LOG, METADATA, PHOTOS
+from models.journal.whole import TABLES
 from models.remarks import remarks_to
 from vision.records import Lesion
 
@@ -191,6 +193,73 @@ def test_the_entry_that_a_damaged_one_corrected_does_not_come_back(file, garden_
     with open_journal(garden_folder) as journal:
         assert [entry.number for entry in journal.log_entries()] == [2]
     assert "entry 3 of the log" in remarks[0]
+
+
+def everything(garden_folder: Path) -> dict[str, list[dict]]:
+    with open_journal(garden_folder) as journal, journal.everything() as rows_of:
+        return {table.name: [dict(row) for row in rows_of(table)] for table in TABLES}
+
+
+def page_of(file: Path, name: str) -> int:
+    """Return where the first page of a table or an index begins in the file."""
+    (root,) = run_sql(file, "SELECT rootpage FROM sqlite_master WHERE name = ?", name)[0]
+    (size,) = run_sql(file, "PRAGMA page_size")[0]
+    return (root - 1) * size
+
+
+def flipped(data: bytes, at: int, bit: int = 1) -> bytes:
+    return data[:at] + bytes([data[at] ^ bit]) + data[at + 1 :]
+
+
+INDEXES = (
+    "sqlite_autoindex_readings_1",
+    "sqlite_autoindex_leaves_1",
+    "sqlite_autoindex_lesions_1",
+    "sqlite_autoindex_log_plants_1",
+    "ix_photos_plant",
+)
+
+
+@pytest.mark.parametrize("index", INDEXES)
+def test_a_damaged_index_hides_no_row_and_nothing_is_written_through_it(
+    file, garden_folder, remarks, index
+):
+    whole, before = everything(garden_folder), file.read_bytes()
+    page = page_of(file, index)
+    read_without = 0
+    for at in range(page + 4096 - 24, page + 4096):  # SQLite fills a page from its end
+        file.write_bytes(flipped(before, at))
+        remarks.clear()
+        with suppress(DamagedError):
+            assert everything(garden_folder) == whole
+        if not remarks:  # refused as a whole, or no entry lies there
+            continue
+        with open_journal(garden_folder) as journal:
+            assert len(journal.photos()) == len(journal.log_entries()) == 2
+            with pytest.raises(DamagedError, match=r"in its indexes.*spotlamp restore"):
+                journal.log(NOTE)
+        read_without += 1
+        assert f"{file}” is damaged in its indexes" in remarks[-1]
+    assert read_without > 3
+
+
+@pytest.mark.parametrize("table", METADATA.tables.values(), ids=str)
+def test_rows_that_vanish_from_a_page_are_missed(file, garden_folder, table):
+    before = file.read_bytes()
+    at = page_of(file, table.name) + 4  # the low byte of the number of its rows
+    assert 0 < before[at] < 10
+    file.write_bytes(before[:at] + bytes([before[at] - 1]) + before[at + 1 :])
+    with pytest.raises(DamagedError):
+        open_journal(garden_folder)
+
+
+def test_definitions_that_are_no_text_are_damage(file, garden_folder):
+    before = file.read_bytes()
+    at = before.index(b"NOT NULL")
+    file.write_bytes(flipped(before, at, 0x80))
+    with pytest.raises(DamagedError, match="is damaged"):
+        open_journal(garden_folder)
+    assert examine(file).state == "damaged"
 
 
 def test_where_much_is_damaged_the_journal_is(file, garden_folder):

@@ -432,11 +432,14 @@ def test_a_journal_that_keeps_nothing_is_refused(garden_folder, journal):
 
 
 def test_damage_that_only_the_days_copy_meets_is_told_and_nothing_is_written(file, garden_folder):
-    file.write_bytes(file.read_bytes()[:-4096] + b"\x55" * 4096)
-    before = file.read_bytes()
-    with open_journal(garden_folder) as journal, pytest.raises(DamagedError, match="is damaged"):
-        journal.log(LogEntry(0, "note", NOON))
-    assert file.read_bytes() == before
+    harmed = file.read_bytes()[:-4096] + b"\x55" * 4096
+    with open_journal(garden_folder) as journal:
+        file.write_bytes(harmed)  # when it was opened, all was well
+        with pytest.raises(DamagedError, match="is damaged"):
+            journal.log(LogEntry(0, "note", NOON))
+    assert file.read_bytes() == harmed
+    with pytest.raises(DamagedError, match="is damaged"):
+        open_journal(garden_folder)
 
 
 def test_on_the_first_day_too_a_damaged_row_takes_no_good_copys_place(garden_folder):

@@ -31,13 +31,15 @@ def test_a_run_that_held_has_no_problem(tmp_path):
     ("change", "what"),
     [
         ({"shown": "2 photos"}, "0 found"),
-        ({"shown": SUM.replace("= 1", "= 2")}, "2 found, 2 + 1 + 0"),
+        ({"shown": SUM.replace("= 1", "= 2")}, "2 found = 2 + 1 + 0"),
+        ({"shown": SUM.replace("= 1", "= 2").replace("1 named", "0 named")}, "2 + 0 + 0 is"),
+        ({"shown": SUM.replace("+ 0 passed", "+ 1 passed")}, "1 + 1 + 1 is printed"),
         ({"errors": "Traceback (most recent call last):\n"}, "on standard error"),
         ({"errors": "TIFFReadDirectory: Warning\n"}, "on standard error"),
         ({"code": -9}, "ended with -9"),
         ({"peak_mb": 601}, "601 MB"),
         ({"rows": [ROWS[0], ("cut-1.jpg", "flagged")]}, "half a file and was measured"),
-        ({"rows": ROWS[:1]}, "1 rows"),
+        ({"rows": ROWS[:1]}, "1 of 1 rows"),
         ({"named": ""}, "0 sentences"),
         ({"named": "“cut-1.jpg” met an error inside the program (x).\n"}, "inside the program"),
         ({"named": "“cut-1.jpg” took longer than 20 s: it was left out.\n"}, "took longer"),
@@ -72,10 +74,11 @@ def test_the_corpus_comes_from_the_seed_alone(tmp_path):
 def test_a_few_files_go_through_the_whole_attack(tmp_path, paint_photo):
     whole = paint_photo(tmp_path / "photos" / "whole.jpg").read_bytes()
     (tmp_path / "photos" / "cut-1.jpg").write_bytes(whole[: len(whole) // 2])
+    (tmp_path / "photos" / "whole-off.jpg").write_bytes(whole)
     verdict = attack_files(tmp_path / "photos", tmp_path / "out", 1)
     assert verdict.problems == ()
-    assert verdict.tries == 2
-    assert "1 measured, 1 named" in verdict.note
+    assert verdict.tries == 3
+    assert "1 measured, 1 named, 1 passed over" in verdict.note
 
 
 @pytest.mark.parametrize("attack", [attack_journal, attack_disk, attack_imports])
