@@ -216,7 +216,7 @@ INDEXES = (
     "sqlite_autoindex_leaves_1",
     "sqlite_autoindex_lesions_1",
     "sqlite_autoindex_log_plants_1",
-    "ix_photos_plant",
+    "ix_photos_plant_taken_at",
 )
 
 
