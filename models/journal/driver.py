@@ -37,5 +37,13 @@ class DriverConnection(sqlite3.Connection):
     """A connection; hand it to ``sqlite3.connect`` as its factory."""
 
     def cursor(self, factory: Any = None) -> Any:  # noqa: ANN401  as Python's own
-        """Return a cursor, through which the connection's own ``execute`` goes too."""
+        """Return a cursor that tells errors so."""
         return super().cursor(factory or _Cursor)
+
+    def execute(self, *words: Any) -> Any:  # noqa: ANN401
+        """Return a cursor that has executed a statement."""
+        return self.cursor().execute(*words)
+
+    def executemany(self, *words: Any) -> Any:  # noqa: ANN401
+        """Return a cursor that has executed a statement for each of some rows."""
+        return self.cursor().executemany(*words)

@@ -255,11 +255,11 @@ def test_rows_that_vanish_from_a_page_are_missed(file, garden_folder, table):
 
 def test_definitions_that_are_no_text_are_damage(file, garden_folder):
     before = file.read_bytes()
-    at = before.index(b"NOT NULL")
-    file.write_bytes(flipped(before, at, 0x80))
-    with pytest.raises(DamagedError, match="is damaged"):
-        open_journal(garden_folder)
-    assert examine(file).state == "damaged"
+    for sign in (b"NOT NULL", b"CREATE TABLE lesions", b"position", b"sqlite_autoindex_leaves_1"):
+        file.write_bytes(flipped(before, before.index(sign), 0x80))
+        with pytest.raises(DamagedError, match="is damaged"):
+            open_journal(garden_folder)
+        assert examine(file).state == "damaged"
 
 
 def test_where_much_is_damaged_the_journal_is(file, garden_folder):
