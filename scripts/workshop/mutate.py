@@ -1,0 +1,430 @@
+"""Put small faults into the code, one at a time, and count how many of them no test notices.
+
+    python -m scripts.workshop.mutate [--area care] [--count 60] [--seed 1]
+
+For each area a random sample of places of its code is drawn, and one fault at each (`mutants`). The
+tests that run the place, quickest first, are run on a copy of the checkout; a fault that none of
+them notices has survived. Those that nothing could notice stand with their reasons in
+``equal_mutants.txt`` and are not counted. Needs the package coverage (``pip install coverage``), to
+see once an area which test runs which line, which takes some minutes and is kept for the next run;
+then some seconds of one core a fault.
+"""
+
+import argparse
+import json
+import math
+import os
+import random
+import resource
+import shutil
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from scripts.workshop.mutants import Mutant, mutants_of
+
+__all__ = ["AREAS", "Area", "Judged", "drawn", "wilson_pct"]
+
+ROOT = Path(__file__).parents[2]
+EQUAL = Path(__file__).with_name("equal_mutants.txt")
+_COPIED = (
+    "vision",
+    "models",
+    "scripts",
+    "tests",
+    "sample_images",
+    "pyproject.toml",
+    "README.md",
+    "DEVELOPERS.md",
+)
+_OPTIONS = (
+    "-q",
+    "-n0",
+    "-x",
+    "-p",
+    "no:cacheprovider",
+    "-m",
+    "not processes",
+    "--hypothesis-seed=0",
+)
+_MOST_TEST_SECONDS = 40.0
+_WARM = (
+    "numpy", "cv2", "PIL.Image", "pillow_heif", "sqlalchemy", "sqlalchemy.dialects.sqlite",
+    "alembic.config", "typer.testing", "hypothesis", "tomlkit", "tzlocal", "icalendar", "rich",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Area:
+    """A part of the program.
+
+    Attributes
+    ----------
+    aim_pct : float
+        Share of faults below which survivors are to stay.
+    modules : tuple of str
+        Patterns of its modules.
+    tests : tuple of str
+        Patterns of the files of tests that are about it.
+    """
+
+    aim_pct: float
+    modules: tuple[str, ...]
+    tests: tuple[str, ...]
+
+
+AREAS: Mapping[str, Area] = {
+    "care": Area(
+        10,
+        ("models/care/*.py",),
+        (
+            "tests/models/care/test_*.py",
+            "tests/models/test_burn_verdict.py",
+            "tests/scripts/test_care_*.py",
+            "tests/scripts/test_burn_command.py",
+        ),
+    ),
+    "journal": Area(
+        10,
+        ("models/journal/*.py",),
+        (
+            "tests/models/test_journal*.py",
+            "tests/scripts/test_restore.py",
+            "tests/scripts/test_export.py",
+            "tests/scripts/test_fix_command.py",
+        ),
+    ),
+    "lesion": Area(
+        20,
+        ("vision/lesion.py",),
+        (
+            "tests/vision/test_lesion.py",
+            "tests/vision/test_measure.py",
+            "tests/vision/test_narrow.py",
+            "tests/vision/test_field.py",
+            "tests/vision/test_overlay.py",
+        ),
+    ),
+    "taken": Area(
+        20,
+        ("vision/taken.py",),
+        ("tests/vision/test_taken.py", "tests/scripts/test_photo_dates.py"),
+    ),
+    "tag": Area(20, ("vision/tag*.py",), ("tests/vision/test_tag*.py",)),
+    "filing": Area(
+        20,
+        tuple(
+            f"scripts/{n}.py" for n in ("filing", "fixing", "store", "results", "tables", "batch")
+        ),
+        (
+            "tests/scripts/test_filing.py",
+            "tests/scripts/test_fix_command.py",
+            "tests/scripts/test_kept_readings.py",
+            "tests/scripts/test_tables.py",
+            "tests/scripts/test_score_*.py",
+            "tests/scripts/test_night_results.py",
+            "tests/scripts/test_own_folders.py",
+            "tests/scripts/test_one_*.py",
+            "tests/scripts/test_feeding_results.py",
+        ),
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What became of a fault: ``noticed``, ``survived`` or ``equal``."""
+
+    mutant: Mutant
+    outcome: str
+    seconds: float
+
+
+def wilson_pct(hits: int, count: int) -> tuple[float, float]:
+    """Return the 95 % interval of a share in percent (Wilson 1927, J. Am. Stat. Assoc. 22:209)."""
+    if not count:
+        return 0.0, 100.0
+    z, share = 1.959964, hits / count
+    middle = share + z * z / (2 * count)
+    reach = z * math.sqrt(share * (1 - share) / count + z * z / (4 * count * count))
+    scale = 100 / (1 + z * z / count)
+    return max(0.0, scale * (middle - reach)), min(100.0, scale * (middle + reach))
+
+
+def drawn(root: Path, area: Area, count: int, seed: int) -> list[Mutant]:
+    """Return a random sample of an area's faults: places first, then one fault of each.
+
+    Parameters
+    ----------
+    root : Path
+        Of the checkout.
+    area : Area
+        Whose modules are looked into.
+    count : int
+        How many, at most.
+    seed : int
+        The same seed draws the same from the same code.
+    """
+    chance = random.Random(seed)
+    places = [
+        place
+        for path in _files(root, area.modules)
+        for place in mutants_of(path, (root / path).read_text("utf-8"))
+    ]
+    return [chance.choice(place) for place in chance.sample(places, min(count, len(places)))]
+
+
+def _files(root: Path, patterns: Iterable[str]) -> list[Path]:
+    return sorted({path.relative_to(root) for pattern in patterns for path in root.glob(pattern)})
+
+
+class _Bench:
+    """A copy of the checkout in which tests run, each time in a process made of a warm one."""
+
+    def __init__(self, folder: Path) -> None:
+        self.root = folder / "copy"
+        for name in _COPIED:
+            source, target = ROOT / name, self.root / name
+            if source.is_dir():
+                shutil.copytree(source, target, ignore=shutil.ignore_patterns("__pycache__"))
+            elif source.exists():
+                target.parent.mkdir(parents=True, exist_ok=True)
+                shutil.copy(source, target)
+        _compile(self.root)
+
+    def run(self, files: Sequence[str], plugin: object, cpu_seconds: float) -> int:
+        """Run tests with a plugin; return pytest's exit code, or minus a signal's number."""
+        sys.stdout.flush()
+        pid = os.fork()
+        if pid == 0:
+            code = 3
+            try:
+                code = self._in_child(files, plugin, cpu_seconds)
+            finally:
+                os._exit(code)
+        # The clock on the wall decides only where nothing is done at all: others work beside us.
+        deadline = time.monotonic() + 60 + 20 * cpu_seconds
+        while time.monotonic() < deadline:
+            done, status = os.waitpid(pid, os.WNOHANG)
+            if done:
+                return os.waitstatus_to_exitcode(status)
+            time.sleep(0.01)
+        os.kill(pid, signal.SIGKILL)
+        os.waitpid(pid, 0)
+        return -signal.SIGKILL
+
+    def _in_child(self, files: Sequence[str], plugin: object, cpu_seconds: float) -> int:
+        limit = math.ceil(cpu_seconds)
+        resource.setrlimit(resource.RLIMIT_CPU, (limit, limit))
+        with tempfile.TemporaryDirectory(dir=self.root.parent) as scratch:
+            os.chdir(self.root)
+            os.environ["HYPOTHESIS_STORAGE_DIRECTORY"] = scratch
+            sys.path[:] = [str(self.root), *(p for p in sys.path if p not in ("", str(ROOT)))]
+            for name in [n for n in sys.modules if n.partition(".")[0] in _OURS]:
+                del sys.modules[name]
+            quiet = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(quiet, 1)
+            os.dup2(quiet, 2)
+            import pytest
+
+            options = [*_OPTIONS, "--rootdir", str(self.root), "--basetemp", f"{scratch}/tests"]
+            return int(pytest.main([*options, *files], plugins=[plugin]))
+
+
+_OURS = frozenset({"vision", "models", "scripts"})
+
+
+def _compile(root: Path) -> None:
+    """Keep compiled modules that are known by the text they were made of, whatever its date."""
+    import compileall
+    import py_compile
+
+    mode = py_compile.PycInvalidationMode.CHECKED_HASH
+    for name in _OURS:
+        compileall.compile_dir(root / name, quiet=2, invalidation_mode=mode)
+
+
+class _Mapping:
+    """Sees which test runs which line, how long each takes and which fail without any fault."""
+
+    def __init__(self, modules: Sequence[str], target: Path) -> None:
+        self._modules, self._target = modules, target
+        self._seconds: dict[str, float] = {}
+        self._failed: set[str] = set()
+        self._unfit: set[str] = set()
+
+    def pytest_sessionstart(self) -> None:
+        import coverage
+
+        self._coverage = coverage.Coverage(include=self._modules, data_file=None, config_file=False)
+        self._coverage.start()
+
+    def pytest_runtest_protocol(self, item: Any) -> None:  # noqa: ANN401  of pytest
+        self._coverage.switch_context(item.nodeid)
+        self._began = time.process_time()
+
+    def pytest_runtest_logreport(self, report: Any) -> None:  # noqa: ANN401
+        self._seconds[report.nodeid] = time.process_time() - self._began
+        if report.failed or report.skipped:
+            self._unfit.add(report.nodeid)
+            self._failed |= {report.nodeid} if report.failed else set()
+
+    def pytest_sessionfinish(self) -> None:
+        self._coverage.stop()
+        data = self._coverage.get_data()
+        root = Path.cwd()
+        lines = {
+            str(Path(name).relative_to(root)): {
+                str(line): [test for test in tests if test]
+                for line, tests in data.contexts_by_lineno(name).items()
+            }
+            for name in data.measured_files()
+        }
+        kept = {name: s for name, s in self._seconds.items() if name not in self._unfit}
+        found = {"lines": lines, "seconds": kept, "failed": sorted(self._failed)}
+        self._target.write_text(json.dumps(found), "utf-8")
+
+
+class _Chosen:
+    """Runs chosen tests alone, in their order."""
+
+    def __init__(self, tests: Sequence[str]) -> None:
+        self._place = {name: at for at, name in enumerate(tests)}
+
+    def pytest_collection_modifyitems(self, items: list[Any]) -> None:
+        """Leave out the others; called by pytest."""
+        items[:] = sorted(
+            (item for item in items if item.nodeid in self._place),
+            key=lambda item: self._place[item.nodeid],
+        )
+
+
+def _map_of(bench: _Bench, area: Area, kept: Path) -> dict[str, Any]:
+    """Return which tests run which line, from an earlier run where nothing has changed since."""
+    tests = [str(path) for path in _files(bench.root, area.tests)]
+    modules = _files(bench.root, area.modules)
+    state = sha256()
+    for path in sorted([*modules, *map(Path, tests)]):
+        state.update(str(path).encode() + (bench.root / path).read_bytes())
+    target = kept / f"{state.hexdigest()[:20]}.json"
+    if not target.exists():
+        kept.mkdir(parents=True, exist_ok=True)
+        names = [str(bench.root / path) for path in modules]
+        bench.run([*tests, "--maxfail=1000"], _Mapping(names, target), 3600)
+    found: dict[str, Any] = json.loads(target.read_text("utf-8"))
+    return found
+
+
+def _tests_for(mutant: Mutant, found: Mapping[str, Any]) -> list[str]:
+    """Return the tests that may notice a fault, quickest first: those that run its line.
+
+    Where none does but in being imported, as with a constant, those that run its module.
+    """
+    seconds = found["seconds"]
+    lines = found["lines"].get(mutant.path.as_posix(), {})
+    near = set(lines.get(str(mutant.line), ())) & seconds.keys()
+    near = (
+        near
+        or {test for tests in lines.values() for test in tests} & seconds.keys()
+        or set(seconds)
+    )
+    # Tests that share what a fixture made once are not seen to run what it did.
+    files = {test.partition("::")[0] for test in near}
+    beside = {test for test in seconds if test.partition("::")[0] in files} - near
+    ordered = [*sorted(near, key=seconds.get), *sorted(beside, key=seconds.get)]
+    taken, total = [], 0.0
+    for test in ordered:
+        total += seconds[test]
+        if taken and total > _MOST_TEST_SECONDS:
+            break
+        taken.append(test)
+    return taken
+
+
+def _equal() -> set[str]:
+    """Return the names of faults that nothing could notice; the line after each says why."""
+    if not EQUAL.exists():
+        return set()
+    lines = EQUAL.read_text("utf-8").splitlines()
+    return {line.removeprefix("- ") for line in lines if line.startswith("- ")}
+
+
+def _judge(bench: _Bench, mutant: Mutant, found: Mapping[str, Any], equal: set[str]) -> Judged:
+    began = time.monotonic()
+    if " ".join(mutant.name.split()) in equal:
+        return Judged(mutant, "equal", 0.0)
+    tests = _tests_for(mutant, found)
+    cpu = 20 + 4 * sum(found["seconds"][test] for test in tests)
+    file = bench.root / mutant.path
+    sound = file.read_bytes()
+    file.write_text(mutant.text, "utf-8")
+    try:
+        files = dict.fromkeys(test.partition("::")[0] for test in tests)
+        code = bench.run(list(files), _Chosen(tests), cpu)
+    finally:
+        file.write_bytes(sound)
+    if code == 5:
+        raise RuntimeError(f"no test was run for {mutant.name}")
+    return Judged(mutant, "noticed" if code else "survived", time.monotonic() - began)
+
+
+def _row(name: str, area: Area, judged: Sequence[Judged]) -> str:
+    counted = [one for one in judged if one.outcome != "equal"]
+    survived = sum(one.outcome == "survived" for one in counted)
+    low, high = wilson_pct(survived, len(counted))
+    share = 100 * survived / max(1, len(counted))
+    equal = len(judged) - len(counted)
+    return (
+        f"| {name} | {len(counted)} | {survived} | {share:.1f} % ({low:.1f} to {high:.1f}) "
+        f"| {equal} | under {area.aim_pct} % |"
+    )
+
+
+_HEAD = (
+    "| area | faults | survived | share (95 %) | equal ones left out | aim |\n"
+    "|---|---|---|---|---|---|"
+)
+
+
+def main() -> None:
+    """Draw, judge and print the table with the survivors below it."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
+    parser.add_argument("--area", action="append", choices=sorted(AREAS))
+    parser.add_argument("--count", type=int, default=60, help="faults of an area")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--kept", type=Path, default=Path(tempfile.gettempdir()) / "spotlamp-mutate"
+    )
+    args = parser.parse_args()
+    for name in _WARM:
+        with suppress(ImportError):
+            __import__(name)
+    with tempfile.TemporaryDirectory() as folder:
+        bench = _Bench(Path(folder))
+        names = args.area or list(AREAS)
+        rows = [_row(name, AREAS[name], _judged(bench, name, args)) for name in names]
+    print("\n".join([_HEAD, *rows]))
+
+
+def _judged(bench: _Bench, name: str, args: argparse.Namespace) -> list[Judged]:
+    found = _map_of(bench, AREAS[name], args.kept)
+    if found["failed"]:
+        print(f"{name}: fail without any fault, and are not run: {', '.join(found['failed'])}")
+    judged = []
+    for mutant in drawn(bench.root, AREAS[name], args.count, args.seed):
+        one = _judge(bench, mutant, found, _equal())
+        judged.append(one)
+        if one.outcome == "survived":
+            print(f"{name}: survived at line {mutant.line}: {mutant.name}", flush=True)
+    return judged
+
+
+if __name__ == "__main__":
+    main()
