@@ -1,6 +1,6 @@
 """Put small faults into the code, one at a time, and count how many of them no test notices.
 
-    python -m scripts.workshop.mutate [--area care] [--count 60] [--seed 1]
+    python -m scripts.workshop attack mutate [--area care] [--count 60] [--seed 1]
 
 For each area a random sample of places of its code is drawn, and one fault at each (`mutants`). The
 tests that run the place, quickest first, are run on a copy of the checkout; a fault that none of
@@ -28,11 +28,11 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from scripts.workshop.mutants import Mutant, mutants_of
+from scripts.workshop.attack.mutants import Mutant, mutants_of
 
 __all__ = ["AREAS", "Area", "Judged", "drawn", "wilson_pct"]
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 EQUAL = Path(__file__).with_name("equal_mutants.txt")
 _COPIED = (
     "vision",
@@ -84,55 +84,50 @@ AREAS: Mapping[str, Area] = {
     "care": Area(
         10,
         ("models/care/*.py",),
-        (
-            "tests/models/care/test_*.py",
-            "tests/models/test_burn_verdict.py",
-            "tests/scripts/test_care_*.py",
-            "tests/scripts/test_burn_command.py",
-        ),
+        ("tests/models/care/test_*.py", "tests/scripts/care/test_*.py"),
     ),
     "journal": Area(
         10,
         ("models/journal/*.py",),
         (
-            "tests/models/test_journal*.py",
-            "tests/scripts/test_restore.py",
-            "tests/scripts/test_export.py",
-            "tests/scripts/test_fix_command.py",
+            "tests/models/journal/test_*.py",
+            "tests/scripts/commands/test_restore.py",
+            "tests/scripts/commands/test_export.py",
+            "tests/scripts/commands/test_fix.py",
         ),
     ),
     "lesion": Area(
         20,
-        ("vision/lesion.py",),
+        ("vision/day/lesion.py",),
         (
-            "tests/vision/test_lesion.py",
-            "tests/vision/test_measure.py",
-            "tests/vision/test_narrow.py",
-            "tests/vision/test_field.py",
-            "tests/vision/test_overlay.py",
+            "tests/vision/day/test_lesion.py",
+            "tests/vision/day/test_measure.py",
+            "tests/vision/day/test_field.py",
+            "tests/vision/photo/test_narrow.py",
         ),
     ),
     "taken": Area(
         20,
-        ("vision/taken.py",),
-        ("tests/vision/test_taken.py", "tests/scripts/test_photo_dates.py"),
+        ("vision/photo/taken.py",),
+        ("tests/vision/photo/test_taken.py", "tests/scripts/score/test_photo_dates.py"),
     ),
-    "tag": Area(20, ("vision/tag*.py",), ("tests/vision/test_tag*.py",)),
+    "tag": Area(20, ("vision/tag/*.py",), ("tests/vision/tag/test_*.py",)),
     "filing": Area(
         20,
-        tuple(
-            f"scripts/{n}.py" for n in ("filing", "fixing", "store", "results", "tables", "batch")
+        (
+            "scripts/score/filing.py",
+            "scripts/score/results.py",
+            "scripts/score/run.py",
+            "scripts/score/store.py",
+            "scripts/common/tables.py",
+            "scripts/commands/fix.py",
         ),
         (
-            "tests/scripts/test_filing.py",
-            "tests/scripts/test_fix_command.py",
-            "tests/scripts/test_kept_readings.py",
-            "tests/scripts/test_tables.py",
-            "tests/scripts/test_score_*.py",
-            "tests/scripts/test_night_results.py",
-            "tests/scripts/test_own_folders.py",
-            "tests/scripts/test_one_*.py",
-            "tests/scripts/test_feeding_results.py",
+            "tests/scripts/score/test_*.py",
+            "tests/scripts/common/test_tables.py",
+            "tests/scripts/commands/test_fix.py",
+            "tests/scripts/commands/test_own_folders.py",
+            "tests/scripts/commands/test_score.py",
         ),
     ),
 }
