@@ -21,6 +21,7 @@ import signal
 import sys
 import tempfile
 import time
+import traceback
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -45,15 +46,9 @@ _COPIED = (
     "DEVELOPERS.md",
 )
 _OPTIONS = (
-    "-q",
-    "-n0",
-    "-x",
-    "-p",
-    "no:cacheprovider",
-    "-m",
-    "not processes",
-    "--hypothesis-seed=0",
-)
+    "-q", "-n0", "-x", "-p", "no:cacheprovider", "-m", "not processes", "--hypothesis-seed=0",
+    "-W", "ignore::pytest.PytestAssertRewriteWarning",
+)  # fmt: skip
 _MOST_TEST_SECONDS = 40.0
 _WARM = (
     "numpy", "cv2", "PIL.Image", "pillow_heif", "sqlalchemy", "sqlalchemy.dialects.sqlite",
@@ -184,7 +179,7 @@ class _Bench:
     """A copy of the checkout in which tests run, each time in a process made of a warm one."""
 
     def __init__(self, folder: Path) -> None:
-        self.root = folder / "copy"
+        self.root, self.said = folder / "copy", folder / "said.txt"
         for name in _COPIED:
             source, target = ROOT / name, self.root / name
             if source.is_dir():
@@ -202,7 +197,10 @@ class _Bench:
             code = 3
             try:
                 code = self._in_child(files, plugin, cpu_seconds)
+            except BaseException:
+                traceback.print_exc()
             finally:
+                sys.stderr.flush()
                 os._exit(code)
         # The clock on the wall decides only where nothing is done at all: others work beside us.
         deadline = time.monotonic() + 60 + 20 * cpu_seconds
@@ -224,9 +222,9 @@ class _Bench:
             sys.path[:] = [str(self.root), *(p for p in sys.path if p not in ("", str(ROOT)))]
             for name in [n for n in sys.modules if n.partition(".")[0] in _OURS]:
                 del sys.modules[name]
-            quiet = os.open(os.devnull, os.O_WRONLY)
-            os.dup2(quiet, 1)
-            os.dup2(quiet, 2)
+            said = os.open(self.said, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+            os.dup2(said, 1)
+            os.dup2(said, 2)
             import pytest
 
             options = [*_OPTIONS, "--rootdir", str(self.root), "--basetemp", f"{scratch}/tests"]
@@ -313,6 +311,8 @@ def _map_of(bench: _Bench, area: Area, kept: Path) -> dict[str, Any]:
         kept.mkdir(parents=True, exist_ok=True)
         names = [str(bench.root / path) for path in modules]
         bench.run([*tests, "--maxfail=1000"], _Mapping(names, target), 3600)
+        if not target.exists():
+            raise RuntimeError(f"the tests did not run: {bench.said.read_text('utf-8')[-2000:]}")
     found: dict[str, Any] = json.loads(target.read_text("utf-8"))
     return found
 
@@ -334,7 +334,8 @@ def _tests_for(mutant: Mutant, found: Mapping[str, Any]) -> list[str]:
     files = {test.partition("::")[0] for test in near}
     beside = {test for test in seconds if test.partition("::")[0] in files} - near
     ordered = [*sorted(near, key=seconds.get), *sorted(beside, key=seconds.get)]
-    taken, total = [], 0.0
+    taken: list[str] = []
+    total = 0.0
     for test in ordered:
         total += seconds[test]
         if taken and total > _MOST_TEST_SECONDS:
