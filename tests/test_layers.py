@@ -64,6 +64,7 @@ NEEDS_TRAIN_EXTRA = {
     "scripts/workshop/learn/tissue_network.py", "scripts/workshop/learn/tissue_pictures.py",
     "scripts/workshop/learn/dropping_network.py", "scripts/workshop/learn/dropping_closer.py",
 }  # fmt: skip
+NEEDS_MUTATE_EXTRA = {"scripts/workshop/attack/mutate.py"}
 
 DISTRIBUTION_OF = {
     "sklearn": "scikit-learn",
@@ -202,6 +203,8 @@ def test_what_is_imported_is_declared_as_a_dependency(module):
     wanted = list(project["dependencies"])
     if short(module) in NEEDS_TRAIN_EXTRA:
         wanted += project["optional-dependencies"]["train"]
+    if short(module) in NEEDS_MUTATE_EXTRA:
+        wanted += project["optional-dependencies"]["mutate"] + ["pytest"]  # by way of dev
     declared = {re.split(r"[<>=\[ ]", entry)[0] for entry in wanted}
     known = {*LAYERS, *sys.stdlib_module_names}
     tops = {name.split(".")[0] for name in imports(nodes(module))} - known

@@ -5,9 +5,9 @@
 For each area a random sample of places of its code is drawn, and one fault at each (`mutants`). The
 tests that run the place, quickest first, are run on a copy of the checkout; a fault that none of
 them notices has survived. Those that nothing could notice stand with their reasons in
-``equal_mutants.txt`` and are not counted. Needs the package coverage (``pip install coverage``), to
-see once an area which test runs which line, which takes some minutes and is kept for the next run;
-then some seconds of one core a fault.
+``equal_mutants.txt`` and are not counted. Needs ``pip install -e '.[mutate]'``. To see which test
+runs which line takes some minutes an area and is kept for the next run; then it is some seconds of
+one core a fault.
 """
 
 import argparse
