@@ -21,6 +21,7 @@ from models.pattern import (
     load_classifier,
 )
 from models.pattern.training import LabelledLeaves, labelled_csv, read_labelled, train
+from vision.day.measure import MEASURING_VERSION
 
 ROOT = Path(__file__).resolve().parents[3]
 FEATURES = ROOT / "models" / "pattern" / "features.csv"
@@ -259,6 +260,10 @@ def test_the_shipped_classifier_is_rebuilt_from_the_shipped_measurements():
     for name in (*ARRAYS, "temperature", "late_offset", "familiar"):
         # Six decimals are stored; another library's optimiser may stop a little elsewhere.
         assert getattr(shipped, name) == pytest.approx(getattr(again, name), rel=1e-4, abs=2e-6)
+
+
+def test_the_shipped_classifier_was_trained_on_leaves_measured_as_the_program_measures():
+    assert load_classifier().summary["measuring_version"] == MEASURING_VERSION
 
 
 def test_a_table_of_measurements_comes_back(leaves, tmp_path):
