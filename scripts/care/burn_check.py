@@ -22,7 +22,7 @@ from models.entries import PhotoEntry
 from models.garden.settings import read_garden
 from models.journal import Journal, open_journal
 from models.numerals import counted
-from scripts.common.tables import marker_of, write_whole
+from scripts.common.files import marker_of, write_whole
 from scripts.common.terminal import LINE
 from scripts.common.which_garden import known_plant
 from scripts.score.pictures import jpg_bytes

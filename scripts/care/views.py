@@ -10,8 +10,8 @@ from models.care.thresholds import thresholds_of
 from models.garden.settings import GardenError, read_garden
 from scripts.care.record import read_season, weather_of
 from scripts.care.text import flag_text, plan_text, today_text
+from scripts.common.files import write_whole
 from scripts.common.moments import moment
-from scripts.common.tables import write_whole
 from scripts.common.which_garden import chosen_garden, known_plant
 
 _SENT = ".sent-calendar.ics"

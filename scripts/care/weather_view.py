@@ -30,8 +30,8 @@ from models.weather import (
 )
 from scripts.care.weather_chart import weather_chart
 from scripts.care.weather_file import station_of
+from scripts.common.files import write_whole
 from scripts.common.moments import moment
-from scripts.common.tables import write_whole
 from scripts.common.terminal import LINE
 from scripts.common.which_garden import standing_garden
 

@@ -13,11 +13,9 @@ from scripts.common.terminal import (
     Overlays,
     PlantName,
     app,
-    fail,
     one_sentence_errors,
     refuse_photos_as_out,
     require_opencv,
-    say,
 )
 
 __all__ = ["night"]
@@ -84,30 +82,19 @@ def night(
     refuse_photos_as_out(paths, out)
     with one_sentence_errors():
         require_opencv()
-        from scripts.common.progress import PhotoProgress
-        from scripts.score.filing import filing
-        from scripts.score.run import score_paths
+        from scripts.score.filed_run import run_and_file, tell
         from scripts.score.store import Settings
-        from scripts.score.summary import measured, summary
 
-        settings = Settings(mode="night")
-        with filing(paths, settings, garden, plant) as filer, PhotoProgress() as progress:
-            run = score_paths(
-                paths,
-                out,
-                masks=masks,
-                overlays=overlays,
-                jobs=jobs,
-                settings=settings,
-                explain=explain,
-                dark_frame=dark_frame,
-                on_start=progress.start,
-                on_done=progress.done,
-                on_result=filer.file if filer else lambda result: result,
-            )
-            filed = filer.report() if filer else ""
-        say(summary(run, torch_nm))
-        if filed:
-            say(f"\n{filed}")
-        if not measured(run.results):
-            fail("No photo could be counted.")
+        done = run_and_file(
+            paths,
+            out,
+            garden,
+            plant,
+            settings=Settings(mode="night"),
+            masks=masks,
+            overlays=overlays,
+            jobs=jobs,
+            explain=explain,
+            dark_frame=dark_frame,
+        )
+        tell(done, torch_nm, nothing="counted")

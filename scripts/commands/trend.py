@@ -149,7 +149,7 @@ def _for_this_terminal(text: str) -> str:
 
 
 def _write(found: "Trend", out: Path) -> None:
-    from scripts.common.tables import marker_of, write_whole
+    from scripts.common.files import marker_of, write_whole
     from scripts.trend.chart import draw_trend
     from scripts.trend.tables import trend_files
 

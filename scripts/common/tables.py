@@ -1,47 +1,88 @@
-"""Whole files, replaced at once: CSV tables, pictures and kept readings.
+"""What a table of ours is: columns with their meaning, and its rows laid out as CSV."""
 
-A file is written under a hidden name in its own folder, forced to the disk, and put in the place
-of the old one in one step. Whatever happens in between (a full disk, a lost power line, a killed
-run), a file under its real name is a whole one.
-"""
+from __future__ import annotations
 
-import errno
 import math
-import os
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import suppress
-from pathlib import Path
-from uuid import uuid4
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
 
 from models.csv_tables import Digits, csv_bytes
-from scripts.score.columns import Cell, Row, Table, rows
-from scripts.score.results import PhotoResult
-from vision.errors import SpotlampError
-from vision.photo.find import OUTPUT_MARKER
 
-__all__ = [
-    "CannotWriteError",
-    "marker_of",
-    "remove_leftovers",
-    "table_bytes",
-    "write_whole",
-]
+__all__ = ["PERCENT", "TEXT_ESCAPE", "Cell", "Column", "Table", "rows", "table_bytes"]
 
-_PART = ".part"
-# Windows knows no quota error.
-_FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+Cell = str | int | float | None
+Row = TypeVar("Row")
 
+PERCENT = 3
+"""Decimals written of a percentage, and of what says nothing else."""
 
-class CannotWriteError(SpotlampError):
-    """A file could not be written; the message is one sentence for people."""
+TEXT_ESCAPE = (
+    "A text that a spreadsheet might run as a formula (it begins with =, +, - or @, plain or of "
+    "another width, after blanks and apostrophes or none; or with a tab or a line end) is written "
+    "with one more apostrophe before it."
+)
+"""The one sentence about escaped texts, printed below every table's definitions."""
 
 
-def table_bytes(table: Table[Row], results: Iterable[PhotoResult]) -> bytes:
+@dataclass(frozen=True)
+class Column(Generic[Row]):
+    """One column of a table.
+
+    Attributes
+    ----------
+    name : str
+        As it stands in the file's first row, with the unit.
+    meaning : str
+        What the cells say, with the unit.
+    value : callable
+        Takes what the row describes and returns the cell; None is an empty cell: not measured.
+    decimals : int
+        Decimals written for a float.
+    """
+
+    name: str
+    meaning: str
+    value: Callable[[Row], Cell]
+    decimals: int = PERCENT
+
+
+@dataclass(frozen=True)
+class Table(Generic[Row]):
+    """One CSV file.
+
+    Attributes
+    ----------
+    name : str
+        File name without ``.csv``.
+    one_row : str
+        What one row stands for.
+    described : callable
+        Takes what the table is made from, one at a time, such as a photo's result, and yields what
+        each of its rows describes.
+    columns : tuple of Column
+        In the order of the file.
+    """
+
+    name: str
+    one_row: str
+    described: Callable[[Any], Iterable[Row]]
+    columns: tuple[Column[Row], ...]
+
+
+def rows(table: Table[Row], results: Iterable[Any]) -> Iterator[list[Cell]]:
+    """Yield a table's rows as unrounded cells, the order of the results kept."""
+    for result in results:
+        for described in table.described(result):
+            yield [column.value(described) for column in table.columns]
+
+
+def table_bytes(table: Table[Row], results: Iterable[Any]) -> bytes:
     """Return a table as CSV, its header first, a row for each thing of the results."""
     return csv_bytes([[column.name for column in table.columns], *_laid_out(table, results)])
 
 
-def _laid_out(table: Table[Row], results: Iterable[PhotoResult]) -> Iterator[list[Cell]]:
+def _laid_out(table: Table[Row], results: Iterable[Any]) -> Iterator[list[Cell]]:
     for row in rows(table, results):
         pairs = zip(row, table.columns, strict=True)
         yield [_fixed(value, column.decimals) for value, column in pairs]
@@ -52,74 +93,3 @@ def _fixed(value: Cell, decimals: int) -> Cell:
     if isinstance(value, float) and math.isfinite(value):
         return Digits(f"{value + 0.0:.{decimals}f}")  # adding 0.0 turns -0.0 into 0.0
     return value
-
-
-def marker_of(out: Path) -> dict[Path, bytes]:
-    """Return the file that keeps a folder's pictures from being scored as photos."""
-    text = b"Results of spotlamp; its pictures are not scored as photos.\n"
-    return {out / OUTPUT_MARKER: text}
-
-
-def write_whole(files: Mapping[Path, bytes], *, durable: bool = True) -> None:
-    """Write files that belong together: all are laid ready first, then each takes its place.
-
-    Parameters
-    ----------
-    files : mapping of Path to bytes
-        Folders are made as needed.
-    durable : bool
-        Force the bytes to the disk before a file takes its place. False only for files whose
-        damage is noticed when they are read.
-
-    Raises
-    ------
-    CannotWriteError
-        With one sentence; the old files are then as they were and no part is left.
-    """
-    parts = {path: path.with_name(f".{uuid4().hex}{_PART}") for path in files}
-    path = None
-    try:
-        for path, data in files.items():
-            _make_folder(path.parent)
-            _write_part(parts[path], data, durable=durable)
-        for path, part in parts.items():
-            part.replace(path)
-    except OSError as error:
-        raise CannotWriteError(_sentence(error, path)) from error
-    finally:
-        for part in parts.values():
-            with suppress(OSError):
-                part.unlink(missing_ok=True)
-
-
-def _write_part(part: Path, data: bytes, *, durable: bool) -> None:
-    # os.open with 0o666 gives the file the rights that the user's umask asks for; the safer
-    # looking tempfile.mkstemp would hide the tables from everybody else.
-    descriptor = os.open(
-        part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666
-    )
-    with os.fdopen(descriptor, "wb") as stream:
-        stream.write(data)
-        stream.flush()
-        if durable:
-            os.fsync(stream.fileno())
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except (FileExistsError, NotADirectoryError) as error:
-        raise CannotWriteError(f"“{folder}” cannot be a folder: there is a file there.") from error
-
-
-def _sentence(error: OSError, path: Path | None) -> str:
-    if error.errno in _FULL:
-        return f"The disk is full: “{path}” could not be written; earlier files are as they were."
-    return f"“{path}” could not be written: {error.strerror or error}."
-
-
-def remove_leftovers(folder: Path) -> None:
-    """Remove the hidden parts that a killed run left in a folder and below."""
-    for part in folder.rglob(f".*{_PART}"):
-        with suppress(OSError):
-            part.unlink()

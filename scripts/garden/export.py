@@ -6,7 +6,7 @@ from pathlib import Path
 
 from models.csv_tables import csv_bytes
 from models.journal import Journal, open_journal
-from scripts.common.tables import write_whole
+from scripts.common.files import write_whole
 from scripts.garden.coco import coco_masks
 from scripts.garden.data_package import DESCRIPTION, journal_files, journal_tables
 

@@ -17,7 +17,7 @@ from models.garden.settings import (
 )
 from models.journal import open_journal
 from models.numerals import counted
-from scripts.common.tables import write_whole
+from scripts.common.files import write_whole
 
 __all__ = ["Made", "make_garden", "report"]
 

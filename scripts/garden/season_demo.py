@@ -10,7 +10,7 @@ from models.garden.settings import GARDEN_FILE, GardenError
 from models.journal import open_journal
 from models.progress import ProgressCurve
 from scripts.care.log import log_words
-from scripts.common.tables import CannotWriteError, write_whole
+from scripts.common.files import CannotWriteError, write_whole
 from scripts.trend.read import read_trend
 
 __all__ = ["is_the_season", "log_season", "plant_season", "season_told"]

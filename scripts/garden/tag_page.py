@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from models.garden.beds import Garden, Plant, free_tags
 from models.garden.settings import GARDEN_FILE, GardenError, read_garden, settings_text, with_tags
+from scripts.common.files import write_whole
 from scripts.common.letters import Letters, letters_of
-from scripts.common.tables import write_whole
 from scripts.common.which_garden import known_plant
 from vision.photo.find import printable
 from vision.tag.card import (

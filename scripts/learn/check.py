@@ -24,7 +24,7 @@ from models.agreement import (
 from models.csv_tables import Digits, csv_bytes
 from models.numerals import counted
 from models.pattern import CLASSES
-from scripts.common.tables import write_whole
+from scripts.common.files import write_whole
 from scripts.learn.labelled import LabelsError, read_rows
 from scripts.score.results import PhotoResult
 from scripts.score.run import score_paths

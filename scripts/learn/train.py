@@ -22,7 +22,7 @@ from models.pattern.training import (
     session_table,
     train,
 )
-from scripts.common.tables import write_whole
+from scripts.common.files import write_whole
 from scripts.common.workers import use_one_thread
 from scripts.learn.labelled import (
     LabelledPhoto,

@@ -9,78 +9,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import zip_longest
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any
+
+from scripts.common.tables import PERCENT, Cell, Column, Table
 
 if TYPE_CHECKING:  # keeps `spotlamp columns` and every --help free of NumPy
     from models.pattern import PatternCall
     from scripts.score.results import PhotoResult
     from vision.records import Caterpillar, LeafReading, Lesion, Pellet, RejectedGlow
 
-__all__ = ["EXTRA_TABLES", "TABLES", "TEXT_ESCAPE", "Cell", "Column", "Table", "rows"]
+__all__ = ["EXTRA_TABLES", "TABLES"]
 
-Cell = str | int | float | None
-Row = TypeVar("Row")
-
-PERCENT, SHAPE, PIXELS, MM, SCALE, PROBABILITY = 3, 3, 2, 3, 5, 4
+SHAPE, PIXELS, MM, SCALE, PROBABILITY = 3, 2, 3, 5, 4
 """Decimals written, by kind of number."""
-
-TEXT_ESCAPE = (
-    "A text that a spreadsheet might run as a formula (it begins with =, +, - or @, plain or of "
-    "another width, after blanks and apostrophes or none; or with a tab or a line end) is written "
-    "with one more apostrophe before it."
-)
-"""The one sentence about escaped texts, printed below every table's definitions."""
-
-
-@dataclass(frozen=True)
-class Column(Generic[Row]):
-    """One column of a table.
-
-    Attributes
-    ----------
-    name : str
-        As it stands in the file's first row, with the unit.
-    meaning : str
-        What the cells say, with the unit.
-    value : callable
-        Takes what the row describes and returns the cell; None is an empty cell: not measured.
-    decimals : int
-        Decimals written for a float.
-    """
-
-    name: str
-    meaning: str
-    value: Callable[[Row], Cell]
-    decimals: int = PERCENT
-
-
-@dataclass(frozen=True)
-class Table(Generic[Row]):
-    """One CSV file.
-
-    Attributes
-    ----------
-    name : str
-        File name without ``.csv``.
-    one_row : str
-        What one row stands for.
-    described : callable
-        Takes a photo's result and yields what each of its rows describes.
-    columns : tuple of Column
-        In the order of the file.
-    """
-
-    name: str
-    one_row: str
-    described: Callable[[PhotoResult], Iterable[Row]]
-    columns: tuple[Column[Row], ...]
-
-
-def rows(table: Table[Row], results: Iterable[PhotoResult]) -> Iterator[list[Cell]]:
-    """Yield a table's rows as unrounded cells, the order of the photos kept."""
-    for result in results:
-        for described in table.described(result):
-            yield [column.value(described) for column in table.columns]
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,7 +21,8 @@ from models.pattern import (
     load_classifier,
     measure_pattern,
 )
-from scripts.common.tables import marker_of, remove_leftovers, table_bytes, write_whole
+from scripts.common.files import marker_of, remove_leftovers, write_whole
+from scripts.common.tables import table_bytes
 from scripts.common.workers import WorkersLostError, spread_over_processes, use_one_thread
 from scripts.score.columns import EXTRA_TABLES, TABLES
 from scripts.score.pictures import carries_key, mask_png, overlay_jpg, picture_names

@@ -9,7 +9,7 @@ from typing import Literal
 import cv2
 
 from models.pattern import CLASSIFIER_FILE, UnfitClassifier
-from scripts.common.tables import write_whole
+from scripts.common.files import write_whole
 from scripts.score.results import PhotoResult, from_json, to_json
 from vision.day import measure
 from vision.learned import LEARNED_FILES

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
-from scripts.score.columns import Cell, Column, Table
+from scripts.common.tables import Cell, Column, Table
 
 if TYPE_CHECKING:  # keeps `spotlamp columns` free of NumPy
     from collections.abc import Callable

@@ -21,7 +21,7 @@ from joblib import Parallel, delayed
 from numpy.typing import NDArray
 from sklearn.neural_network import MLPClassifier
 
-from scripts.common.tables import write_whole
+from scripts.common.files import write_whole
 from scripts.workshop.learn.night_labels import (
     Hit,
     hits_of,

@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 
 from models.pattern import measure_pattern
 from models.pattern.training import LabelledLeaves, labelled_csv
+from scripts.common.files import write_whole
 from scripts.common.progress import PhotoProgress
-from scripts.common.tables import write_whole
 from scripts.common.workers import spread_over_processes, use_one_thread
 from scripts.learn.labelled import (
     LabelledPhoto,

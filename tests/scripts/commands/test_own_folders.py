@@ -22,7 +22,7 @@ def test_a_demo_goes_into_a_folder_of_its_own(garden, spotlamp, more, name):
 
 
 def test_a_demo_may_run_again_into_its_own_folder(garden, tmp_path, spotlamp, monkeypatch):
-    monkeypatch.setattr("scripts.cli.sample_garden", lambda: garden)
+    monkeypatch.setattr("scripts.commands.demo.sample_garden", lambda: garden)
     (tmp_path / "demo").mkdir()
     for _ in range(2):
         spotlamp("demo", "--out", tmp_path / "demo", "--jobs", 1)
@@ -35,7 +35,7 @@ def test_a_season_that_was_stopped_goes_on_and_another_garden_is_left_alone(
     paint_photo(source / "photos" / "A1" / "2026-06-01_12-00.jpg")
     (source / "log.csv").write_text("at,log\n2026-06-01 12:00,water A1\n", "utf-8")
     (source / GARDEN_FILE).write_text('name = "x"\n[beds.N]\nrows = [["A1"]]\n', "utf-8")
-    monkeypatch.setattr("scripts.cli.sample_season", lambda: source)
+    monkeypatch.setattr("scripts.commands.demo.sample_season", lambda: source)
     folder = tmp_path / "season"
     folder.mkdir()
     (folder / GARDEN_FILE).write_bytes((source / GARDEN_FILE).read_bytes())

@@ -278,7 +278,7 @@ def test_wrong_usage_ends_with_2(spotlamp, arguments):
 def test_the_demo_scores_the_sample_garden_and_names_what_to_open(
     garden, tmp_path, spotlamp, read_table, monkeypatch
 ):
-    monkeypatch.setattr("scripts.cli.sample_garden", lambda: garden)
+    monkeypatch.setattr("scripts.commands.demo.sample_garden", lambda: garden)
     monkeypatch.chdir(tmp_path)
     shown = spotlamp("demo").output
     out = Path("spotlamp-demo")
@@ -289,7 +289,7 @@ def test_the_demo_scores_the_sample_garden_and_names_what_to_open(
 
 
 def test_a_missing_sample_garden_is_one_sentence(spotlamp, monkeypatch, tmp_path):
-    monkeypatch.setattr("scripts.cli.sample_garden", lambda: None)
+    monkeypatch.setattr("scripts.commands.demo.sample_garden", lambda: None)
     result = spotlamp("demo", "--out", tmp_path / "out", code=1)
     assert result.stderr.count("\n") == 1
     assert "sample garden" in result.stderr

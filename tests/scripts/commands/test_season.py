@@ -195,7 +195,7 @@ def test_the_demo_leaves_a_garden_of_ones_own_alone(tmp_path, spotlamp):
 
 
 def test_a_missing_sample_season_is_one_sentence(spotlamp, monkeypatch, tmp_path):
-    monkeypatch.setattr("scripts.cli.sample_season", lambda: None)
+    monkeypatch.setattr("scripts.commands.demo.sample_season", lambda: None)
     result = spotlamp("demo", "--season", "--out", tmp_path / "out", code=1)
     assert result.stderr.count("\n") == 1
     assert "sample season" in result.stderr

@@ -10,14 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models.csv_tables import escape_formula, unescape_formula
-from scripts.common import tables
-from scripts.common.tables import (
-    CannotWriteError,
-    remove_leftovers,
-    table_bytes,
-    write_whole,
-)
-from scripts.score.columns import TABLES, Column, Table
+from scripts.common import files
+from scripts.common.files import CannotWriteError, remove_leftovers, write_whole
+from scripts.common.tables import Column, Table, table_bytes
+from scripts.score.columns import TABLES
 from scripts.score.results import PhotoResult
 
 STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", " =", "\n=", "\N{NO-BREAK SPACE}@", "\x0b+")
@@ -110,7 +106,7 @@ def fail_at_call(monkeypatch, name, number, code):
             raise OSError(code, os.strerror(code))
         return real(*arguments, **named)
 
-    monkeypatch.setattr(tables.os, name, sometimes)
+    monkeypatch.setattr(files.os, name, sometimes)
 
 
 @pytest.mark.parametrize("number", [1, 2])
@@ -139,7 +135,7 @@ def test_an_interrupted_write_leaves_no_part(tmp_path, monkeypatch):
     def interrupted(descriptor):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(tables.os, "fsync", interrupted)
+    monkeypatch.setattr(files.os, "fsync", interrupted)
     with pytest.raises(KeyboardInterrupt):
         write_whole({tmp_path / "x.csv": b"new"})
     assert list(tmp_path.iterdir()) == []

@@ -6,7 +6,8 @@ from datetime import datetime
 import pytest
 
 from models.pattern import PatternCall
-from scripts.score.columns import TABLES, rows
+from scripts.common.tables import rows
+from scripts.score.columns import TABLES
 from scripts.score.results import PhotoResult
 from vision.records import DayReading, LeafReading, Lesion
 

@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from scripts.common import tables
-from scripts.common.tables import CannotWriteError
+from scripts.common import files
+from scripts.common.files import CannotWriteError
 from scripts.score import run
 from vision.opencv import MissingSystemLibrary
 
@@ -241,7 +241,7 @@ def test_a_disk_that_fills_while_the_tables_are_written_keeps_the_old_tables(
             raise OSError(errno.ENOSPC, "No space left on device")
         real(descriptor)
 
-    monkeypatch.setattr(tables.os, "fsync", full)
+    monkeypatch.setattr(files.os, "fsync", full)
     result = spotlamp("score", garden, "--out", out, "--jobs", 1, code=1)
     assert "disk is full" in result.stderr
     assert {path.name: path.read_bytes() for path in out.glob("*.csv")} == before

@@ -7,7 +7,8 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from scripts.score.columns import TABLES, rows
+from scripts.common.tables import rows
+from scripts.score.columns import TABLES
 from scripts.score.results import PhotoResult, from_json, to_json
 from scripts.workshop.rendered.droppings import DroppingScene, render_droppings
 from vision.drawing import PURPLE

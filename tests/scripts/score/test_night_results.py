@@ -3,7 +3,8 @@
 from dataclasses import asdict, replace
 from datetime import datetime
 
-from scripts.score.columns import EXTRA_TABLES, TABLES, rows
+from scripts.common.tables import rows
+from scripts.score.columns import EXTRA_TABLES, TABLES
 from scripts.score.results import PhotoResult, from_json, to_json
 from scripts.score.store import ReadingStore, Settings, measuring_fingerprint
 from vision.records import Caterpillar, NightReading, RejectedGlow

@@ -105,7 +105,7 @@ def test_the_demo_counts_the_caterpillars_and_droppings_of_the_rounds_beside_the
     for target, source in photos.items():
         target.parent.mkdir(parents=True)
         shutil.copy(source, target)
-    monkeypatch.setattr("scripts.cli.sample_garden", lambda: tmp_path / "garden")
+    monkeypatch.setattr("scripts.commands.demo.sample_garden", lambda: tmp_path / "garden")
     result = CliRunner().invoke(spotlamp, ["demo", "--out", str(tmp_path / "out"), "--jobs", "1"])
     assert result.exit_code == 0, result.exception
     with (tmp_path / "out" / "photos.csv").open(encoding="utf-8", newline="") as table:

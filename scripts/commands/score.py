@@ -1,0 +1,71 @@
+"""``spotlamp score``: day photos measured, and filed in a garden."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from scripts.common.terminal import (
+    ClassifierFile,
+    GardenFolder,
+    Jobs,
+    Masks,
+    Out,
+    Overlays,
+    PlantName,
+    app,
+    one_sentence_errors,
+    refuse_photos_as_out,
+    require_opencv,
+)
+
+__all__ = ["score"]
+
+
+@app.command()
+def score(
+    paths: Annotated[
+        list[Path],
+        typer.Argument(metavar="PATH...", help="Photos, or folders of photos."),
+    ],
+    out: Out,
+    masks: Masks = False,
+    overlays: Overlays = False,
+    classifier: ClassifierFile = None,
+    jobs: Jobs = None,
+    garden: GardenFolder = None,
+    plant: PlantName = "",
+) -> None:
+    """Measure the sick part of the leaves on photos taken by day.
+
+    Reads JPEG, PNG, WebP, TIFF and HEIC photos; folders with all their sub-folders. A sub-folder
+    is taken for a plant of that name. The photos are never changed. Says of each leaf whether its
+    lesions look like spot or like blight; that is a pattern, not a diagnosis.
+
+    Writes photos.csv, leaves.csv, lesions.csv, frass.csv and caterpillars.csv into DIR (see
+    "spotlamp columns"), problems.txt when photos could not be measured, and the pictures
+    asked for.
+    In a garden (see "spotlamp new") it also files each photo to its plant in the journal.
+
+    Costs less than a second for a photo of 12 megapixels on one core, and 0.1 s more for the
+    pictures. Photos that have not changed since the last run into DIR are not measured again.
+
+    Ends with 0 when done, 1 when nothing could be measured, 2 for wrong usage.
+    """
+    refuse_photos_as_out(paths, out)
+    with one_sentence_errors():
+        require_opencv()
+        from scripts.score.filed_run import run_and_file, tell
+        from scripts.score.store import Settings
+
+        done = run_and_file(
+            paths,
+            out,
+            garden,
+            plant,
+            settings=Settings(classifier=classifier),
+            masks=masks,
+            overlays=overlays,
+            jobs=jobs,
+        )
+        tell(done)
