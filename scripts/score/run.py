@@ -1,60 +1,39 @@
-"""A run over many photos: each is scored by one function, in parallel, then the tables are written.
+"""A run over many photos: each is scored by one function, in parallel, then tables are written.
 
 The whole story is ``score_paths``.
 """
 
 import os
-import traceback
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-import models
-import scripts
-import vision
 from models.pattern import (
     Classifier,
-    PatternCall,
-    combine,
-    in_words,
     load_classifier,
-    measure_pattern,
 )
 from scripts.common.files import marker_of, remove_leftovers, write_whole
 from scripts.common.tables import table_bytes
-from scripts.common.workers import WorkersLostError, spread_over_processes, use_one_thread
+from scripts.common.workers import WorkersLostError, spread_over_processes
 from scripts.score.columns import EXTRA_TABLES, TABLES
-from scripts.score.pictures import carries_key, mask_png, overlay_jpg, picture_names
+from scripts.score.photo import PhotoJob, score_photo, unmeasured
+from scripts.score.pictures import carries_key, picture_names
 from scripts.score.results import PhotoResult
 from scripts.score.store import ReadingStore, Settings, measuring_fingerprint
 from vision.errors import SpotlampError
-from vision.measure import measure_day, measure_night
 from vision.night.torch_off import pair_torch_off
-from vision.night.uv import is_uv_photo
-from vision.photo.decode import UnreadablePhoto, content_hash, read_photo
+from vision.photo.decode import UnreadablePhoto, content_hash
 from vision.photo.find import Finding, PhotoFile, find_photos, printable
 from vision.photo.taken import capture_time
-from vision.records import (
-    DayMeasurement,
-    DayReading,
-    NightMeasurement,
-    NightReading,
-    Photo,
-    TagReading,
-)
-from vision.tag.scale import leaf_scale
 
 __all__ = [
     "PROBLEMS",
     "NoPhotosError",
-    "PhotoJob",
     "Run",
     "WorkersLostError",
-    "call_leaves",
     "score_all",
     "score_paths",
-    "score_photo",
 ]
 
 READINGS = ".readings"
@@ -64,40 +43,10 @@ LONGEST_SECONDS = 60.0
 MOST_LOSSES = 2
 """Runs in which a photo may end its process, or take too long, before it is set aside."""
 _SET_ASIDE = "it is set aside until the file changes"
-_OURS = [Path(package.__path__[0]) for package in (vision, models, scripts)]
 
 
 class NoPhotosError(SpotlampError):
     """There was no photo to score; the message is one sentence for people."""
-
-
-@dataclass(frozen=True)
-class PhotoJob:
-    """All that one photo's scoring needs; sent to a worker process as it is.
-
-    Attributes
-    ----------
-    file : PhotoFile
-        Path and name of the photo.
-    store : ReadingStore
-        Where readings are kept between runs.
-    classifier : Classifier
-        Calls the patterns.
-    mask, overlay : Path or None
-        Where the pictures go; None when they are not asked for.
-    torch_off : PhotoFile or None
-        The same scene with the torch off, for a UV night photo.
-    night : bool
-        Read the photo as a UV night photo, whatever it looks like.
-    """
-
-    file: PhotoFile
-    store: ReadingStore
-    classifier: Classifier
-    mask: Path | None = None
-    overlay: Path | None = None
-    torch_off: PhotoFile | None = None
-    night: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,50 +154,6 @@ def score_paths(
     return Run(out, finding, results, drawn, paired)
 
 
-def score_photo(job: PhotoJob) -> PhotoResult:
-    """Read, measure and keep one photo, and write the pictures asked for.
-
-    A photo that cannot be read or measured gives a result with a problem; it never raises.
-
-    Raises
-    ------
-    CannotWriteError
-        When a picture or the reading cannot be written.
-    """
-    use_one_thread()
-    try:
-        photo = read_photo(job.file)
-        score = _score_night if job.night or is_uv_photo(photo.pixels) else _score_day
-        result, pictures = score(job, photo)
-    except UnreadablePhoto as error:
-        return _problem(job.file, str(error).removeprefix(f"“{printable(job.file.path.name)}” "))
-    except Exception as error:
-        return _problem(job.file, _surprise(error))
-    if pictures:
-        write_whole(pictures)
-    job.store.put(result)
-    return result
-
-
-def _score_day(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, bytes]]:
-    day = measure_day(photo)
-    calls = call_leaves(job.classifier, day.photo, day.measurement)
-    result = replace(
-        _result(photo, day.measurement, day.tag),
-        pattern=combine(calls, job.classifier.least_probability),
-        leaf_patterns=calls,
-    )
-    return result, _draw(job, photo, day.measurement, calls)
-
-
-def _score_night(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, bytes]]:
-    torch_off = read_photo(job.torch_off) if job.torch_off else None
-    night = measure_night(photo, torch_off)
-    content = torch_off.sha256 if torch_off else ""
-    result = replace(_result(photo, night.measurement, night.tag), torch_off_sha256=content)
-    return result, _draw(job, photo, night.measurement, (), content)
-
-
 def _no_photos(paths: Sequence[Path], finding: Finding) -> str:
     named = ", ".join(f"“{printable(str(path))}”" for path in paths)
     others = f" (files of other kinds: {finding.other_count})" if finding.other_count else ""
@@ -328,7 +233,7 @@ def _score_numbered(pair: tuple[int, PhotoJob]) -> tuple[int, PhotoResult]:
 def _lost(pair: tuple[int, PhotoJob], what: str) -> tuple[int, PhotoResult]:
     """Name the photo whose process did not come back, and remember it."""
     index, job = pair
-    result = _problem(job.file, f"{what}: it was left out, and will be tried once more.")
+    result = unmeasured(job.file, f"{what}: it was left out, and will be tried once more.")
     if job.store.count_loss(result.sha256) >= MOST_LOSSES:
         result = replace(result, problem=f"{what}, as before: {_SET_ASIDE}.")
     return index, result
@@ -376,91 +281,6 @@ def _dated(result: PhotoResult, path: Path) -> PhotoResult:
     flags = tuple(name for name in result.flags if name != "future_date")
     flags = (*flags, "future_date") if taken.future_date else flags
     return replace(result, taken_at=taken.taken_at, taken_from=taken.taken_from, flags=flags)
-
-
-def call_leaves(
-    classifier: Classifier, photo: Photo, measurement: DayMeasurement
-) -> tuple[PatternCall, ...]:
-    """Call the pattern of each leaf, in the order of the reading's leaves."""
-    leaves = measurement.reading.leaves
-    measured = (measure_pattern(photo.pixels, measurement, leaf.leaf) for leaf in leaves)
-    return tuple(classifier.call(row) for row in measured)
-
-
-def _draw(
-    job: PhotoJob,
-    photo: Photo,
-    measurement: DayMeasurement | NightMeasurement,
-    calls: Sequence[PatternCall],
-    torch_off: str = "",
-) -> dict[Path, bytes]:
-    key = job.store.key(photo.sha256, torch_off)
-    pictures = {}
-    if job.mask:
-        pictures[job.mask] = mask_png(photo, measurement, key)
-    if job.overlay:
-        words = [in_words(call) for call in calls]
-        pictures[job.overlay] = overlay_jpg(photo, measurement, key, words)
-    return pictures
-
-
-def _result(
-    photo: Photo, measurement: DayMeasurement | NightMeasurement, tag: TagReading | None
-) -> PhotoResult:
-    reading = measurement.reading
-    day, night = None, None
-    if isinstance(reading, NightReading):
-        night = replace(
-            reading, caterpillars=tuple(replace(c, midline_px=()) for c in reading.caterpillars)
-        )
-    else:
-        day = _without_outlines(reading)
-    scale = leaf_scale(tag, day) if tag else None
-    far_off = ("tag_tilted",) if tag and tag.number is not None and scale is None else ()
-    flags = dict.fromkeys((*photo.flags, *reading.flags, *(tag.flags if tag else ()), *far_off))
-    return PhotoResult(
-        photo.name,
-        photo.sha256,
-        photo.taken_at,
-        photo.taken_from,
-        photo.width_px,
-        photo.height_px,
-        tuple(flags),
-        day,
-        scale,
-        night=night,
-        tag=tag,
-    )
-
-
-def _without_outlines(reading: DayReading) -> DayReading:
-    """Leave out what no table shows and what would fill the memory in a run of many photos."""
-    leaves = tuple(replace(leaf, outline_px=()) for leaf in reading.leaves)
-    return replace(reading, leaves=leaves)
-
-
-def _problem(file: PhotoFile, what: str) -> PhotoResult:
-    try:
-        content = content_hash(file.path)
-    except UnreadablePhoto:
-        content = ""
-    return PhotoResult(file.name, content, problem=what)
-
-
-def _surprise(error: Exception) -> str:
-    """Return what is wrong when nobody foresaw it, with the place where to look for the repair."""
-    frames = traceback.extract_tb(error.__traceback__)
-    ours = [frame for frame in frames if _stage(Path(frame.filename))]
-    place = (ours or frames)[-1]
-    what = printable(" ".join(f"{type(error).__name__}: {error}".split()))
-    where = f"{_stage(Path(place.filename)) or place.filename}, line {place.lineno}"
-    return f"met an error inside the program ({what}, in {where})."
-
-
-def _stage(file: Path) -> str:
-    """Return a module of ours as ``vision/day/leaf.py``; empty for another's."""
-    within = next((folder for folder in _OURS if file.is_relative_to(folder)), None)
-    return file.relative_to(within.parent).as_posix() if within else ""
 
 
 def _write_tables(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from models.pattern import in_words, load_classifier
 from scripts.common.terminal import sample_garden, sample_night_round
-from scripts.score.run import call_leaves
+from scripts.score.photo import call_leaves
 from vision.day.overlay import draw_overlay
 from vision.measure import measure_day, measure_night
 from vision.night.overlay import draw_night_overlay

@@ -16,6 +16,7 @@ from PIL import Image
 
 from scripts.common import files
 from scripts.common.files import CannotWriteError
+from scripts.score import photo as photo_module
 from scripts.score import run
 from vision.opencv import MissingSystemLibrary
 
@@ -90,21 +91,21 @@ def test_a_one_pixel_photo_is_no_reason_to_stop(garden, tmp_path, spotlamp, read
 def test_an_error_nobody_foresaw_costs_one_photo_alone(
     garden, tmp_path, spotlamp, read_table, monkeypatch
 ):
-    real = run.measure_day
+    real = photo_module.measure_day
 
     def fails_once(photo, *more):
         if photo.name == "bed-2/c.jpg":
             raise ZeroDivisionError("division\nby zero")
         return real(photo, *more)
 
-    monkeypatch.setattr(run, "measure_day", fails_once)
+    monkeypatch.setattr(photo_module, "measure_day", fails_once)
     spotlamp("score", garden, "--out", tmp_path / "out", "--jobs", 1)
     status = {r["photo"]: r["status"] for r in read_table(tmp_path / "out" / "photos.csv")}
     assert [name for name, value in status.items() if value == "unreadable"] == ["bed-2/c.jpg"]
     (sentence,) = (tmp_path / "out" / "problems.txt").read_text(encoding="utf-8").splitlines()
     assert sentence.startswith("“bed-2/c.jpg”")
     assert "ZeroDivisionError: division by zero" in sentence
-    assert "in scripts/score/run.py, line" in sentence
+    assert "in scripts/score/photo.py, line" in sentence
 
 
 def test_an_error_nobody_foresaw_names_the_stage_in_which_it_arose(

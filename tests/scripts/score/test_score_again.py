@@ -6,6 +6,7 @@ import shutil
 import pytest
 from PIL import Image
 
+from scripts.score import photo as photo_module
 from scripts.score import run
 
 
@@ -22,7 +23,7 @@ def measured(monkeypatch):
         return measure
 
     for name in ("measure_day", "measure_night"):
-        monkeypatch.setattr(run, name, recorded(getattr(run, name)))
+        monkeypatch.setattr(photo_module, name, recorded(getattr(photo_module, name)))
     return names
 
 
