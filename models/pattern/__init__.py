@@ -4,7 +4,15 @@ A call names a pattern, never a disease: several diseases look alike on a leaf. 
 ``models.pattern.training`` and is not imported here, since it alone needs scikit-learn.
 """
 
-from models.pattern.call import BlightKind, Pattern, PatternCall, combine
+from models.pattern.call import (
+    BRING_IT,
+    NO_DIAGNOSIS,
+    BlightKind,
+    Pattern,
+    PatternCall,
+    combine,
+    in_words,
+)
 from models.pattern.classifier import (
     CLASSES,
     CLASSIFIER_FILE,
@@ -14,7 +22,6 @@ from models.pattern.classifier import (
     load_classifier,
 )
 from models.pattern.measures import MEASURES, Measure, measure_pattern
-from models.pattern.words import BRING_IT, NO_DIAGNOSIS, in_words
 
 __all__ = [
     "BRING_IT",

@@ -4,7 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["BlightKind", "Pattern", "PatternCall", "combine"]
+__all__ = [
+    "BRING_IT",
+    "NO_DIAGNOSIS",
+    "BlightKind",
+    "Pattern",
+    "PatternCall",
+    "combine",
+    "in_words",
+]
 
 Pattern = Literal["spot", "blight", "none", "unsure"]
 BlightKind = Literal["early", "late", "unsure", ""]
@@ -106,3 +114,18 @@ def _kind(pattern: Pattern, calls: Sequence[PatternCall]) -> BlightKind:
     if "late" in kinds:
         return "late"
     return "early" if kinds <= {"early", ""} and "early" in kinds else "unsure"
+
+
+NO_DIAGNOSIS = "A pattern says what lesions look like. It is not a diagnosis."
+"""Stands wherever a pattern is shown."""
+
+BRING_IT = "Isolate, do not compost, show it to an extension service or plant clinic"
+"""What to do about a leaf that looks like late blight: it spreads within days."""
+
+_WORDS = {"spot": "spot-like", "blight": "blight-like", "none": "no pattern", "unsure": "unsure"}
+
+
+def in_words(call: PatternCall) -> str:
+    """Return a call as a word, such as ``spot-like`` or ``late-blight-like``."""
+    kind = f"{call.blight_kind}-" if call.blight_kind in ("early", "late") else ""
+    return kind + _WORDS[call.pattern]

@@ -20,7 +20,6 @@ from models.weather.station import (
     parse_columns,
     read_station,
 )
-from models.weather.wash_off import residue_share, wash_off_words
 
 __all__ = [
     "EARLY_SOURCE",
@@ -42,9 +41,7 @@ __all__ = [
     "parse_columns",
     "rain_since",
     "read_station",
-    "residue_share",
     "step_of",
-    "wash_off_words",
     "wet_days",
     "wet_since",
 ]

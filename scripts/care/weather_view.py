@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from models.care.prevention import wash_off_words
 from models.care.season import gone_plants
 from models.care.words import day_words
 from models.entries import LogEntry, PhotoEntry
@@ -24,7 +25,6 @@ from models.weather import (
     care_days,
     hyre_days,
     rain_since,
-    wash_off_words,
     wet_days,
     wet_since,
 )

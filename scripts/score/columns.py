@@ -426,7 +426,7 @@ def _size_mm(name: str) -> Callable[[Any], Cell]:
 
 def _age_hint(row: _CaterpillarRow) -> Cell:
     """Guess the larval stage from the length, where a scale is known."""
-    from vision.larva import nearest_instar  # NumPy stays out of every --help
+    from models.hornworm import nearest_instar  # NumPy stays out of every --help
 
     length_mm = _mm(row.found.length_px, row.photo)
     return None if length_mm is None else nearest_instar(float(length_mm))
@@ -521,7 +521,7 @@ _REJECTED: Table[_RejectedRow] = Table(
 
 def _size_class(row: _PelletRow) -> Cell:
     """Name the size of a dropping, where a scale is known."""
-    from vision.larva import frass_size_class
+    from models.hornworm import frass_size_class
 
     length_mm = _mm(row.found.length_px, row.photo)
     return None if length_mm is None else frass_size_class(float(length_mm))

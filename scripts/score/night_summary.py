@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from models.uv_torch import eye_limit_s, torch_caution
+from models.hornworm import eye_limit_s, torch_caution
 from scripts.score.results import PhotoResult
 from vision.photo.find import printable
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from vision import learned
 from vision.chewed.bays import BAY_LENGTH_PX, BAY_MEASURES, Bay, find_bays
-from vision.layers import Layers, layers_of
+from vision.learned import Layers, layers_of
 from vision.raster import disc, distance_inside, filled, largest_part, shrunk
 from vision.records import LESION
 

@@ -13,8 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.learned import LEAF_NETWORK, LEAF_NETWORK_SECOND
-from vision.onnx import load_onnx
+from vision.learned import LEAF_NETWORK, LEAF_NETWORK_SECOND, load_onnx
 from vision.raster import usual_turn
 
 __all__ = ["LEAF_NETWORK_SECOND", "Seen", "load_network", "see_leaves"]

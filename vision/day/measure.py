@@ -17,12 +17,11 @@ from vision.day.lesion import (
     without_droppings,
 )
 from vision.day.light import is_blurred, light_flags, read_light
-from vision.day.surface import load_surface
+from vision.day.surface import load_surface, severity_interval
 from vision.day.symptom_network import interval_in_the_field
 from vision.day.tissue import Healthy, healthy_colour, leaf_lab
 from vision.droppings.find import Pellets, find_pellets, without_chance_finds, without_dead_tissue
 from vision.flags import FLAGS, in_order
-from vision.interval import severity_interval
 from vision.raster import shrunk, window_around
 from vision.records import (
     BACKGROUND,

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from vision import learned
 from vision.day.tissue import CONTRASTS
 
-__all__ = ["SURFACE_VERSION", "Surface", "load_surface"]
+__all__ = ["SURFACE_VERSION", "Surface", "load_surface", "severity_interval"]
 
 SURFACE_VERSION = 1
 """Version of the file's layout and of ``CONTRASTS``; a file of another version is refused."""
@@ -39,7 +39,7 @@ class Surface:
     threshold : float
         Probability from which a pixel counts as symptom.
     interval_slope, interval_base : float
-        How the 95 % interval of severity grows with what is doubtful (``vision.interval``).
+        How the 95 % interval of severity grows with what is doubtful (``vision.day.surface``).
     """
 
     weights: tuple[Floats, ...] = field(repr=False)
@@ -93,3 +93,21 @@ def load_surface(path: Path | None = None) -> Surface:
         float(stored["interval_slope"]),
         float(stored["interval_base"]),
     )
+
+
+def severity_interval(
+    severity_pct: float, doubtful_pct: float, surface: Surface
+) -> tuple[float, float]:
+    """Return the lower and upper end of the 95 % interval, from 0 to 100 %.
+
+    Parameters
+    ----------
+    severity_pct : float
+        What was measured, 0 to 100.
+    doubtful_pct : float
+        From ``vision.day.lesion.Symptoms``.
+    surface : Surface
+        Carries the two figures of the widening.
+    """
+    half = surface.interval_base + surface.interval_slope * doubtful_pct
+    return float(max(0.0, severity_pct - half)), float(min(100.0, severity_pct + half))

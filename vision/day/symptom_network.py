@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.day.tissue import Healthy
-from vision.learned import SYMPTOMS
-from vision.onnx import load_onnx
+from vision.learned import SYMPTOMS, load_onnx
 from vision.raster import usual_turn
 
 __all__ = ["LONG_PX", "SeenSymptoms", "interval_in_the_field", "load_network", "see_symptoms"]

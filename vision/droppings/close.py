@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from vision import learned
 from vision.droppings.network import CONTRAST, GREY
 from vision.droppings.spots import Spots
-from vision.onnx import load_onnx
+from vision.learned import load_onnx
 
 __all__ = ["CLOSE_PATH", "CLOSE_PX", "close_log_odds", "load_close", "pictures_of"]
 

@@ -18,8 +18,7 @@ from vision.colour import lab_8bit
 from vision.droppings.close import close_log_odds, pictures_of
 from vision.droppings.judge import Judge, load_judge, rows_of
 from vision.droppings.measures import MEASURES, Measured, measure
-from vision.droppings.spots import Outline, outline_of
-from vision.droppings.spotted import Spotted, spotted
+from vision.droppings.spots import Outline, Spotted, outline_of, spotted
 from vision.raster import disc, shrunk
 from vision.records import HALO, LEAF, LESION, Pellet
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision import learned
-from vision.onnx import load_onnx
+from vision.learned import load_onnx
 
 __all__ = [
     "CONTRAST",

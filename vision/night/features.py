@@ -27,6 +27,7 @@ __all__ = [
     "normals_of",
     "remapped",
     "sample",
+    "size_at_half",
 ]
 
 _OFFSETS = np.linspace(-0.42, 0.42, 9)  # across the body, in widths
@@ -329,3 +330,40 @@ def features_by_name(
 ) -> dict[str, float]:
     """Measure one body, each value by its name in ``FEATURES``."""
     return {name: FEATURES[name](seen, night) for name in names}
+
+
+_REACH = 0.9  # widths to each side
+_SAMPLES = 61
+_HALF = 0.5
+
+
+def size_at_half(body: Body, night: NightLight) -> tuple[float, float]:
+    """Return length and width of a body in working pixels.
+
+    Parameters
+    ----------
+    body : Body
+        From ``vision.night.decide``.
+    night : NightLight
+        The photo.
+    """
+    cut = STATIONS // 5
+    line = body.midline[cut:-cut]
+    offsets = np.linspace(-_REACH, _REACH, _SAMPLES) * body.width
+    points = line[:, None] + normals_of(body.midline)[cut:-cut, None] * offsets[:, None]
+    profile = remapped(night.glow, points)
+    middle = profile[:, _SAMPLES // 3 : -_SAMPLES // 3]
+    own = np.percentile(middle, 75, axis=1, keepdims=True)
+    inside = _connected_to_middle(profile >= _HALF * own)
+    step = offsets[1] - offsets[0]
+    width = float(np.median(inside.sum(axis=1)) * step)
+    width = min(max(width, step), body.width)
+    return max(body.length - (body.width - width), width), width
+
+
+def _connected_to_middle(bright: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Keep what is connected to the middle column, row by row."""
+    middle = bright.shape[1] // 2
+    right = np.logical_and.accumulate(bright[:, middle:], axis=1)
+    left = np.logical_and.accumulate(bright[:, middle::-1], axis=1)[:, ::-1]
+    return np.concatenate([left, right[:, 1:]], axis=1)

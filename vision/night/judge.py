@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision import learned
-from vision.layers import through
+from vision.learned import through
 from vision.night.features import FEATURES
 from vision.night.join import PAIR_FEATURES
 from vision.night.partings import READING_FEATURES

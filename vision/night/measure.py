@@ -9,12 +9,11 @@ from vision.counting import count_interval
 from vision.flags import in_order
 from vision.night.candidates import find_candidates
 from vision.night.decide import COUNTED_FROM, Found, decide
-from vision.night.features import Sampled, features_by_name
+from vision.night.features import Sampled, features_by_name, size_at_half
 from vision.night.judge import load_night_judge
 from vision.night.light import FLOOR, NightLight, read_night_light
 from vision.night.quality import night_flags
 from vision.night.rejected import ASKED, reason_for
-from vision.night.size import size_at_half
 from vision.night.torch_off import without_stray_light
 from vision.night.uv import why_not_uv
 from vision.records import (

@@ -45,7 +45,7 @@ from vision.day.leaf import find_leaves
 from vision.day.lesion import classify
 from vision.day.surface import load_surface
 from vision.day.tissue import healthy_colour, leaf_lab
-from vision.layers import layers_of
+from vision.learned import layers_of
 from vision.raster import largest_part, shrunk, window_around
 from vision.records import LEAF
 

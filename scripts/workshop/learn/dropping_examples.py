@@ -14,8 +14,7 @@ from scripts.workshop.learn.dropping_lessons import Lesson
 from scripts.workshop.learn.dropping_truth import whose
 from scripts.workshop.rendered.collage import paint_alone
 from vision.droppings.close import close_log_odds, pictures_of
-from vision.droppings.spots import Spots
-from vision.droppings.spotted import spotted
+from vision.droppings.spots import Spots, spotted
 
 __all__ = ["Examples", "examples_of", "joined", "painted_pairs"]
 

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.droppings.spotted import Spotted
+from vision.droppings.spots import Spotted
 
 __all__ = ["whose"]
 

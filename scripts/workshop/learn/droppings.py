@@ -31,11 +31,10 @@ from scripts.workshop.learn.dropping_truth import whose
 from scripts.workshop.learn.kit import fit
 from vision.droppings import find as frass
 from vision.droppings.close import CLOSE_PATH, load_close
-from vision.droppings.company import COMPANY
-from vision.droppings.judge import JUDGE_PATH, KNOWN, in_company, judge_of
+from vision.droppings.judge import COMPANY, JUDGE_PATH, KNOWN, in_company, judge_of
 from vision.droppings.network import NET_PATH, load_network
-from vision.droppings.spotted import spotted
-from vision.layers import layers_of
+from vision.droppings.spots import spotted
+from vision.learned import layers_of
 
 __all__ = ["Checked", "check", "judged_apart", "learn_judge"]
 

@@ -1,4 +1,4 @@
-"""Fit a small network (``vision.layers``) and return its numbers for a JSON file."""
+"""Fit a small network (``vision.learned``) and return its numbers for a JSON file."""
 
 import warnings
 from typing import Any
@@ -9,7 +9,7 @@ from sklearn.exceptions import ConvergenceWarning
 from sklearn.linear_model import LogisticRegression
 from sklearn.neural_network import MLPClassifier
 
-from vision.layers import FARTHEST
+from vision.learned import FARTHEST
 
 Floats = NDArray[np.float32]
 
@@ -57,7 +57,7 @@ def fit(
 
 
 def standardised(inputs: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return rows as ``vision.layers`` standardises them, and the mean and spread of each input."""
+    """Return rows as ``vision.learned`` standardises them, and the mean and spread of each."""
     mean, spread = inputs.mean(axis=0), inputs.std(axis=0) + 1e-6
     return np.clip((inputs - mean) / spread, -FARTHEST, FARTHEST), mean, spread
 
@@ -68,7 +68,7 @@ def as_stored(
     spread: Floats,
     layers: list[tuple[NDArray[Any], NDArray[Any]]],
 ) -> dict[str, Any]:
-    """Return a network's numbers, rounded, as ``vision.layers`` reads them."""
+    """Return a network's numbers, rounded, as ``vision.learned`` reads them."""
     return {
         "inputs": list(names),
         "mean": np.round(mean, 5).tolist(),

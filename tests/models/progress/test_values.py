@@ -1,4 +1,4 @@
-"""Areas, rates and grades against published and hand-made values, and against other libraries.
+"""Areas and rates against published and hand-made values, and against other libraries.
 
 Numbers marked "read" were seen in the named source, "calc" are arithmetic on them, "memory" are
 recalled from the literature, "practice" is common practice.
@@ -13,11 +13,6 @@ from scipy import stats
 
 from models.progress.areas import course_area
 from models.progress.course import Line, judge_course
-from models.progress.grades import (
-    HORSFALL_BARRATT_MIDPOINTS_PCT,
-    disease_severity_index,
-    horsfall_barratt_grade,
-)
 from models.progress.points import SeverityPoint
 from models.progress.rates import (
     CLIP,
@@ -174,38 +169,6 @@ def test_what_is_no_course_is_refused(days, severity, said):
     for function in (course_area, fit_rate):
         with pytest.raises(ValueError, match=said):
             function(days, severity)
-
-
-def test_grades_of_horsfall_and_barratt():
-    """Horsfall & Barratt 1945 (read, abstract); midpoints and their mean calc."""
-    severities = [2, 5, 10, 20, 40, 60, 80, 90, 95, 99]
-    assert horsfall_barratt_grade(severities).tolist() == [2, 3, 4, 5, 6, 7, 8, 9, 10, 11]
-    assert horsfall_barratt_grade([0, 100]).tolist() == [1, 12]
-    middles = [HORSFALL_BARRATT_MIDPOINTS_PCT[grade - 1] for grade in (2, 5, 8)]
-    assert middles == [1.5, 18.5, 81]
-    assert np.mean(middles) == pytest.approx(33.67, abs=0.01)
-
-
-def test_each_midpoint_lies_in_its_own_grade():
-    grades = horsfall_barratt_grade(HORSFALL_BARRATT_MIDPOINTS_PCT)
-    assert grades.tolist() == list(range(1, 13))
-
-
-def test_a_boundary_belongs_to_the_lower_grade():
-    assert horsfall_barratt_grade([3, 6, 12, 25, 50, 75, 87, 94, 97]).tolist() == list(range(2, 11))
-    with pytest.raises(ValueError, match="percent"):
-        horsfall_barratt_grade([-1])
-
-
-def test_severity_index_of_twenty_plants():
-    """Calc on the formula read (Chiang, Liu & Bock 2017)."""
-    assert disease_severity_index({0: 10, 1: 5, 2: 3, 3: 2}, 3) == pytest.approx(28.33, abs=0.01)
-    assert disease_severity_index({0: 4}, 3) == 0
-    assert disease_severity_index({3: 4}, 3) == 100
-    with pytest.raises(ValueError, match="No plant"):
-        disease_severity_index({}, 3)
-    with pytest.raises(ValueError, match="outside"):
-        disease_severity_index({4: 1}, 3)
 
 
 def test_ten_thousand_leaf_pixels_of_which_some_are_sick():

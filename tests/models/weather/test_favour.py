@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from models.care.prevention import residue_share, wash_off_words
 from models.weather import (
     EARLY_SOURCE,
     STEPS,
@@ -13,9 +14,7 @@ from models.weather import (
     early_value,
     hyre_favourable,
     late_value,
-    residue_share,
     step_of,
-    wash_off_words,
     wet_days,
     wet_since,
 )

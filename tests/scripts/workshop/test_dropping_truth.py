@@ -7,8 +7,7 @@ from scripts.workshop.learn.dropping_truth import whose
 from scripts.workshop.learn.droppings import Checked, judged_apart, learn_judge
 from vision.droppings.judge import KNOWN, judge_of
 from vision.droppings.network import Seen
-from vision.droppings.spots import Spots
-from vision.droppings.spotted import Spotted
+from vision.droppings.spots import Spots, Spotted
 
 
 def things_at(*places: tuple[int, int], factor: float) -> Spotted:

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
+from models.hornworm import frass_size_class
 from scripts.workshop.rendered import Scene, render
 from scripts.workshop.rendered.droppings import DroppingScene, draw_dropping_scene, render_droppings
 from vision.day.leaf import Leaves
@@ -19,7 +20,6 @@ from vision.droppings.find import (
     without_dead_tissue,
 )
 from vision.droppings.judge import judge_of, load_judge
-from vision.larva import frass_size_class
 from vision.records import DROPPING, HALO, LEAF, LESION, Pellet, Photo
 
 PAPER, PX_PER_MM = (226, 224, 218), 10

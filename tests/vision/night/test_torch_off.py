@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from vision.larva import nearest_instar
+from models.hornworm import nearest_instar
 from vision.night.torch_off import pair_torch_off, without_stray_light
 from vision.photo.find import PhotoFile
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from models.uv_torch import eye_limit_s, torch_caution
+from models.hornworm import eye_limit_s, torch_caution
 
 
 @pytest.mark.parametrize(("irradiance_w_m2", "seconds"), [(10, 1000), (25, 400)])

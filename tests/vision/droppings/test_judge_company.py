@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from vision.droppings.company import COMPANY, LOOKS, company
-from vision.droppings.judge import load_judge
+from vision.droppings.judge import COMPANY, LOOKS, company, load_judge
 
 
 def looks_of(*spots: tuple[float, ...]) -> np.ndarray:
