@@ -23,11 +23,11 @@ __all__ = [
     "Caterpillar",
     "DayMeasurement",
     "DayReading",
+    "Dropping",
     "LeafReading",
     "Lesion",
     "NightMeasurement",
     "NightReading",
-    "Pellet",
     "Photo",
     "RejectedGlow",
     "TagReading",
@@ -126,7 +126,7 @@ class Lesion:
 
 
 @dataclass(frozen=True, eq=False)
-class Pellet:
+class Dropping:
     """One caterpillar dropping.
 
     Attributes
@@ -215,7 +215,7 @@ class DayReading:
         Percentages of all leaves' area together.
     severity_low_pct, severity_high_pct : float or None
         95 % interval of severity.
-    pellets : tuple of Pellet
+    droppings : tuple of Dropping
         Caterpillar droppings, the surest first; where no leaf was found, too.
     frass_count, frass_low, frass_high : int or None
         How many droppings were counted, and the 95 % interval of their number.
@@ -232,7 +232,7 @@ class DayReading:
     severity_pct: float | None = None
     severity_low_pct: float | None = None
     severity_high_pct: float | None = None
-    pellets: tuple[Pellet, ...] = ()
+    droppings: tuple[Dropping, ...] = ()
     frass_count: int | None = None
     frass_low: int | None = None
     frass_high: int | None = None

@@ -16,7 +16,7 @@ from scripts.common.tables import PERCENT, Cell, Column, Table
 if TYPE_CHECKING:  # keeps `spotlamp columns` and every --help free of NumPy
     from models.pattern import PatternCall
     from scripts.score.results import PhotoResult
-    from vision.records import Caterpillar, LeafReading, Lesion, Pellet, RejectedGlow
+    from vision.records import Caterpillar, Dropping, LeafReading, Lesion, RejectedGlow
 
 __all__ = ["EXTRA_TABLES", "TABLES"]
 
@@ -46,10 +46,10 @@ class _RejectedRow:
 
 
 @dataclass(frozen=True, eq=False)
-class _PelletRow:
+class _DroppingRow:
     photo: PhotoResult
     number: int
-    found: Pellet
+    found: Dropping
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,9 +85,9 @@ def _rejected_rows(photo: PhotoResult) -> Iterator[_RejectedRow]:
     yield from (_RejectedRow(photo, number, one) for number, one in enumerate(found, start=1))
 
 
-def _pellet_rows(photo: PhotoResult) -> Iterator[_PelletRow]:
-    found = photo.reading.pellets if photo.reading else ()
-    yield from (_PelletRow(photo, number, one) for number, one in enumerate(found, start=1))
+def _dropping_rows(photo: PhotoResult) -> Iterator[_DroppingRow]:
+    found = photo.reading.droppings if photo.reading else ()
+    yield from (_DroppingRow(photo, number, one) for number, one in enumerate(found, start=1))
 
 
 def _read(name: str) -> Callable[[PhotoResult], Cell]:
@@ -519,7 +519,7 @@ _REJECTED: Table[_RejectedRow] = Table(
 )
 
 
-def _size_class(row: _PelletRow) -> Cell:
+def _size_class(row: _DroppingRow) -> Cell:
     """Name the size of a dropping, where a scale is known."""
     from models.hornworm import frass_size_class
 
@@ -527,10 +527,10 @@ def _size_class(row: _PelletRow) -> Cell:
     return None if length_mm is None else frass_size_class(float(length_mm))
 
 
-_FRASS: Table[_PelletRow] = Table(
+_FRASS: Table[_DroppingRow] = Table(
     "frass",
     "one caterpillar dropping in a day photo",
-    _pellet_rows,
+    _dropping_rows,
     (
         Column("photo", _PHOTO, lambda row: row.photo.name),
         Column(

@@ -12,10 +12,10 @@ from vision.flags import FLAGS, explain
 from vision.records import (
     Caterpillar,
     DayReading,
+    Dropping,
     LeafReading,
     Lesion,
     NightReading,
-    Pellet,
     RejectedGlow,
     TagReading,
     TakenFrom,
@@ -161,7 +161,7 @@ def _plain(value: datetime | np.generic) -> object:
 def _reading(values: dict[str, Any]) -> DayReading:
     changed = {
         "leaves": tuple(_leaf(leaf) for leaf in values["leaves"]),
-        "pellets": tuple(Pellet(**pellet) for pellet in values["pellets"]),
+        "droppings": tuple(Dropping(**dropping) for dropping in values["droppings"]),
         "flags": tuple(values["flags"]),
     }
     return DayReading(**{**values, **changed})

@@ -20,7 +20,12 @@ from vision.day.light import is_blurred, light_flags, read_light
 from vision.day.surface import load_surface, severity_interval
 from vision.day.symptom_network import interval_in_the_field
 from vision.day.tissue import Healthy, healthy_colour, leaf_lab
-from vision.droppings.find import Pellets, find_pellets, without_chance_finds, without_dead_tissue
+from vision.droppings.find import (
+    FoundDroppings,
+    find_droppings,
+    without_chance_finds,
+    without_dead_tissue,
+)
 from vision.flags import FLAGS, in_order
 from vision.raster import shrunk, window_around
 from vision.records import (
@@ -30,9 +35,9 @@ from vision.records import (
     LESION,
     DayMeasurement,
     DayReading,
+    Dropping,
     LeafReading,
     Lesion,
-    Pellet,
     Photo,
     TagReading,
 )
@@ -83,14 +88,14 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
         return _unmeasured(photo, photo.flags)
     card = card_mask(photo, tag) if tag else None
     leaves = find_leaves(photo.pixels, card)
-    pellets = find_pellets(_searched(photo.pixels, leaves), card)
-    leaves = leaves.without(pellets.mask, _MOSTLY_DROPPING)
-    pellets = without_chance_finds(pellets, leaves.numbers, leaves.plain)
+    droppings = find_droppings(_searched(photo.pixels, leaves), card)
+    leaves = leaves.without(droppings.mask, _MOSTLY_DROPPING)
+    droppings = without_chance_finds(droppings, leaves.numbers, leaves.plain)
     if leaves.count == 0:
         small = shrunk(photo.pixels, LEAF_LENGTH_PX / max(photo.pixels.shape[:2]))
         blurred = ("blurred",) if is_blurred(small) else ()
         unmeasured = _unmeasured(photo, (*photo.flags, *leaves.flags, *blurred))
-        return _with_pellets(unmeasured, photo, pellets)
+        return _with_droppings(unmeasured, photo, droppings)
     numbers = range(1, leaves.count + 1)
     crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in numbers])
     surface = load_surface() if leaves.plain else None
@@ -98,18 +103,18 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
     classes = np.zeros(photo.pixels.shape[:2], np.uint8)
     for crop, symptoms in zip(crops, sorted_, strict=True):
         _paste(classes, leaves.numbers, crop, symptoms)
-    seen, pellets = pellets, without_dead_tissue(pellets, classes)
+    seen, droppings = droppings, without_dead_tissue(droppings, classes)
     readings = []
     for crop, found in zip(crops, sorted_, strict=True):
-        symptoms = without_droppings(found, _droppings(crop, pellets))
+        symptoms = without_droppings(found, _droppings(crop, droppings))
         if symptoms is not found:
             _paste(classes, leaves.numbers, crop, symptoms)
         readings.append(_read_leaf(crop, symptoms, leaves))
     flags = (*photo.flags, *leaves.flags)
     if not all(FLAGS[name].measurable for name in readings[0].flags):
-        return _with_pellets(_unmeasured(photo, (*flags, *readings[0].flags)), photo, seen)
+        return _with_droppings(_unmeasured(photo, (*flags, *readings[0].flags)), photo, seen)
     measurement = DayMeasurement(_sum_up(readings, flags), classes, leaves.numbers, card)
-    return _with_pellets(measurement, photo, pellets)
+    return _with_droppings(measurement, photo, droppings)
 
 
 def _searched(pixels: NDArray[np.uint8], leaves: Leaves) -> NDArray[np.uint8]:
@@ -125,28 +130,30 @@ def _searched(pixels: NDArray[np.uint8], leaves: Leaves) -> NDArray[np.uint8]:
     return np.where(near[..., None] > 0, pixels, usual)
 
 
-def _with_pellets(measurement: DayMeasurement, photo: Photo, pellets: Pellets) -> DayMeasurement:
+def _with_droppings(
+    measurement: DayMeasurement, photo: Photo, droppings: FoundDroppings
+) -> DayMeasurement:
     """Add the droppings, in pixels of the full-size photo, and draw them into the mask."""
     classes = measurement.classes.copy()
-    classes[pellets.mask] = DROPPING
+    classes[droppings.mask] = DROPPING
     reading = replace(
         measurement.reading,
-        pellets=tuple(_pellet_to_full_size(one, photo.reduction) for one in pellets.found),
-        frass_count=len(pellets.found),
-        frass_low=pellets.low,
-        frass_high=pellets.high,
+        droppings=tuple(_dropping_to_full_size(one, photo.reduction) for one in droppings.found),
+        frass_count=len(droppings.found),
+        frass_low=droppings.low,
+        frass_high=droppings.high,
     )
     return replace(measurement, reading=reading, classes=classes)
 
 
-def _pellet_to_full_size(pellet: Pellet, scale: int) -> Pellet:
+def _dropping_to_full_size(dropping: Dropping, scale: int) -> Dropping:
     return replace(
-        pellet,
-        row_px=(pellet.row_px + 0.5) * scale - 0.5,
-        col_px=(pellet.col_px + 0.5) * scale - 0.5,
-        length_px=pellet.length_px * scale,
-        width_px=pellet.width_px * scale,
-        area_px=pellet.area_px * scale**2,
+        dropping,
+        row_px=(dropping.row_px + 0.5) * scale - 0.5,
+        col_px=(dropping.col_px + 0.5) * scale - 0.5,
+        length_px=dropping.length_px * scale,
+        width_px=dropping.width_px * scale,
+        area_px=dropping.area_px * scale**2,
     )
 
 
@@ -175,9 +182,9 @@ def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
     )
 
 
-def _droppings(crop: _Crop, pellets: Pellets) -> NDArray[np.bool_]:
+def _droppings(crop: _Crop, droppings: FoundDroppings) -> NDArray[np.bool_]:
     """Return the droppings on one leaf, the size of its crop."""
-    seen = pellets.mask[crop.window]
+    seen = droppings.mask[crop.window]
     if not seen.any():
         return np.zeros_like(crop.leaf)
     return _mask_as_large(seen, crop.leaf.shape)

@@ -38,7 +38,7 @@ from vision.drawing import (
     write_edged,
 )
 from vision.flags import FLAGS, explain
-from vision.records import HALO, LESION, DayMeasurement, DayReading, LeafReading, Pellet, Photo
+from vision.records import HALO, LESION, DayMeasurement, DayReading, Dropping, LeafReading, Photo
 
 __all__ = ["draw_overlay"]
 
@@ -82,7 +82,7 @@ def draw_overlay(photo: Photo, measurement: DayMeasurement, patterns: Sequence[s
     _draw_halos(view, measurement.classes, scale, unit)
     view[lesions > 0] = inside
     draw_around(view, lesions, line, VERMILLION, BLACK)
-    _draw_pellets(view, measurement.reading.pellets, scale / photo.reduction, unit)
+    _draw_droppings(view, measurement.reading.droppings, scale / photo.reduction, unit)
     _label_leaves(view, measurement.reading.leaves, patterns, boxes, lesions, (scale, unit))
     if measurement.reading.severity_pct is None:
         _draw_banner(view, measurement.reading)
@@ -123,11 +123,11 @@ def _draw_halos(view: Pixels, classes: Pixels, scale: float, unit: float) -> Non
                 cv2.circle(view, at, radius, ORANGE, -1, cv2.LINE_AA)
 
 
-def _draw_pellets(view: Pixels, pellets: Sequence[Pellet], scale: float, unit: float) -> None:
+def _draw_droppings(view: Pixels, droppings: Sequence[Dropping], scale: float, unit: float) -> None:
     """Draw a diamond around each dropping; ``scale`` is from the full-size photo to the view."""
-    for pellet in pellets:
-        reach = 0.75 * pellet.length_px * scale + 3 * unit
-        middle = np.array([pellet.col_px, pellet.row_px]) * scale
+    for dropping in droppings:
+        reach = 0.75 * dropping.length_px * scale + 3 * unit
+        middle = np.array([dropping.col_px, dropping.row_px]) * scale
         corners = middle + reach * np.array([[1, 0], [0, 1], [-1, 0], [0, -1]])
         outline = np.round(corners * (1 << SHIFT)).astype(np.int32)
         draw_lines(view, [outline], max(2, round(1.4 * unit)), PURPLE, BLACK)
@@ -184,7 +184,7 @@ def _draw_banner(view: Pixels, reading: DayReading) -> None:
 def _texts(photo: Photo, reading: DayReading, notes: Sequence[str]) -> list[str]:
     """Return the words below the picture: name, result, notes, flags."""
     flags = dict.fromkeys((*photo.flags, *reading.flags))
-    found = [_result_line(reading), _pellet_line(reading)]
+    found = [_result_line(reading), _dropping_line(reading)]
     return [photo.name, *found, *notes, *(explain(name) for name in flags)]
 
 
@@ -199,7 +199,7 @@ def _result_line(reading: DayReading) -> str:
     )
 
 
-def _pellet_line(reading: DayReading) -> str:
+def _dropping_line(reading: DayReading) -> str:
     if not reading.frass_high:
         return ""
     low, high = reading.frass_low, reading.frass_high

@@ -1,6 +1,6 @@
 """Count caterpillar droppings (frass) in a day photo.
 
-The story is ``find_pellets``: bring the photo to the usual size, let a network see it, find the
+The story is ``find_droppings``: bring the photo to the usual size, let a network see it, find the
 spots that may be droppings, look closely at each, weigh how sure to be of it, outline those that
 count, and say between which numbers the count lies. Spots that cannot be told from crumbs or shade
 widen the interval.
@@ -20,15 +20,15 @@ from vision.droppings.judge import Judge, load_judge, rows_of
 from vision.droppings.measures import MEASURES, Measured, measure
 from vision.droppings.spots import Outline, Spotted, outline_of, spotted
 from vision.raster import disc, shrunk
-from vision.records import HALO, LEAF, LESION, Pellet
+from vision.records import HALO, LEAF, LESION, Dropping
 
 __all__ = [
     "COUNTED",
+    "FoundDroppings",
     "Known",
-    "Pellets",
     "count_interval",
     "counts",
-    "find_pellets",
+    "find_droppings",
     "known_of",
     "without_chance_finds",
     "without_dead_tissue",
@@ -76,12 +76,12 @@ class Known:
 
 
 @dataclass(frozen=True, eq=False)
-class Pellets:
+class FoundDroppings:
     """The droppings of one photo.
 
     Attributes
     ----------
-    found : tuple of Pellet
+    found : tuple of Dropping
         Those that count, the surest first; positions and sizes in pixels of the given picture.
     low, high : int
         95 % interval of their number.
@@ -89,17 +89,17 @@ class Pellets:
         Their pixels.
     """
 
-    found: tuple[Pellet, ...]
+    found: tuple[Dropping, ...]
     low: int
     high: int
     mask: NDArray[np.bool_] = field(repr=False)
 
 
-def find_pellets(
+def find_droppings(
     pixels: NDArray[np.uint8],
     hidden: NDArray[np.uint8] | None = None,
     judge: Judge | None = None,
-) -> Pellets:
+) -> FoundDroppings:
     """Find the droppings of a day photo.
 
     Parameters
@@ -113,7 +113,7 @@ def find_pellets(
 
     Returns
     -------
-    Pellets
+    FoundDroppings
         With none found where none are seen.
     """
     judge = judge or load_judge()
@@ -127,9 +127,9 @@ def find_pellets(
     for number in counted[np.argsort(-scores[counted], kind="stable")]:
         outline, measured = known.outlines[number], known.measured[number]
         _draw(mask, outline, things.factor)
-        found.append(_pellet(things, outline, measured, float(scores[number])))
+        found.append(_dropping(things, outline, measured, float(scores[number])))
     low, high = count_interval(scores, judge.doubt, judge.missed_share)
-    return Pellets(tuple(found), low, high, mask.view(np.bool_))
+    return FoundDroppings(tuple(found), low, high, mask.view(np.bool_))
 
 
 def counts(odds: NDArray[np.floating[Any]]) -> NDArray[np.bool_]:
@@ -155,7 +155,7 @@ def _brightest(picture: NDArray[np.uint8]) -> float:
     return float(np.percentile(lightness, 95)) * 100 / 255
 
 
-def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets:
+def without_dead_tissue(droppings: FoundDroppings, classes: NDArray[np.uint8]) -> FoundDroppings:
     """Leave out what is a lesion: the dark middle of dead tissue looks like a dropping.
 
     Within dead tissue only the surest count. Where much is dead or yellow around, and anywhere on
@@ -164,28 +164,30 @@ def without_dead_tissue(pellets: Pellets, classes: NDArray[np.uint8]) -> Pellets
 
     Parameters
     ----------
-    pellets : Pellets
-        From `find_pellets`.
+    droppings : FoundDroppings
+        From `find_droppings`.
     classes : ndarray of uint8, shape (rows, columns)
         Mask values of the same picture, as if there were no droppings.
 
     Returns
     -------
-    Pellets
+    FoundDroppings
         The lower end of the interval is no higher than what is left; the upper end stays, for a
         dropping may lie on dead tissue too.
     """
-    if not pellets.found or not (classes == LESION).any():
-        return pellets
-    near = cv2.dilate(pellets.mask.view(np.uint8), disc(_RIM_PX)) > 0
+    if not droppings.found or not (classes == LESION).any():
+        return droppings
+    near = cv2.dilate(droppings.mask.view(np.uint8), disc(_RIM_PX)) > 0
     elsewhere = np.bincount(classes[~near], minlength=LESION + 1)
     leaf_px = elsewhere[[LEAF, HALO, LESION]].sum()
     sick_px = leaf_px if elsewhere[LESION] > _SICK_LEAF * leaf_px else 0
-    kept = tuple(one for one in pellets.found if not _is_lesion(one, classes, near, sick_px))
-    return _only(pellets, kept)
+    kept = tuple(one for one in droppings.found if not _is_lesion(one, classes, near, sick_px))
+    return _only(droppings, kept)
 
 
-def without_chance_finds(pellets: Pellets, numbers: NDArray[np.uint8], plain: bool) -> Pellets:
+def without_chance_finds(
+    droppings: FoundDroppings, numbers: NDArray[np.uint8], plain: bool
+) -> FoundDroppings:
     """Leave out what lies beside a leaf in the field, and what lies alone and is not very sure.
 
     Soil, litter and other plants behind a leaf hold crumbs and shadows of every form; what was
@@ -194,8 +196,8 @@ def without_chance_finds(pellets: Pellets, numbers: NDArray[np.uint8], plain: bo
 
     Parameters
     ----------
-    pellets : Pellets
-        From `find_pellets`.
+    droppings : FoundDroppings
+        From `find_droppings`.
     numbers : ndarray of uint8, shape (rows, columns)
         Numbers of the leaves of the same picture, 0 beside them.
     plain : bool
@@ -203,39 +205,39 @@ def without_chance_finds(pellets: Pellets, numbers: NDArray[np.uint8], plain: bo
 
     Returns
     -------
-    Pellets
+    FoundDroppings
         As from `without_dead_tissue`.
     """
-    if plain or not pellets.found:
-        return pellets
-    kept = pellets.found
+    if plain or not droppings.found:
+        return droppings
+    kept = droppings.found
     if numbers.any():
         kept = tuple(one for one in kept if numbers[round(one.row_px), round(one.col_px)] > 0)
     elif len(kept) == 1 and kept[0].confidence < _SURE_ALONE:
         kept = ()
-    return _only(pellets, kept)
+    return _only(droppings, kept)
 
 
-def _only(pellets: Pellets, kept: tuple[Pellet, ...]) -> Pellets:
+def _only(droppings: FoundDroppings, kept: tuple[Dropping, ...]) -> FoundDroppings:
     """Keep these, lower the lower end of the interval to them, and leave the upper one."""
-    if len(kept) == len(pellets.found):
-        return pellets
-    _, labels = cv2.connectedComponents(pellets.mask.view(np.uint8))
+    if len(kept) == len(droppings.found):
+        return droppings
+    _, labels = cv2.connectedComponents(droppings.mask.view(np.uint8))
     own = np.zeros(int(labels.max()) + 1, bool)
     own[[labels[round(one.row_px), round(one.col_px)] for one in kept]] = True
     own[0] = False
-    return Pellets(kept, min(pellets.low, len(kept)), pellets.high, own[labels])
+    return FoundDroppings(kept, min(droppings.low, len(kept)), droppings.high, own[labels])
 
 
 def _is_lesion(
-    pellet: Pellet, classes: NDArray[np.uint8], near: NDArray[np.bool_], sick_px: int
+    dropping: Dropping, classes: NDArray[np.uint8], near: NDArray[np.bool_], sick_px: int
 ) -> bool:
     """Whether it is not sure enough for what is dead or yellow around it, or for sick leaves.
 
     ``sick_px`` is the area of the leaves if they are sick, 0 otherwise.
     """
-    reach = round(_AROUND_LENGTHS * pellet.length_px) + _RIM_PX
-    row, col = round(pellet.row_px), round(pellet.col_px)
+    reach = round(_AROUND_LENGTHS * dropping.length_px) + _RIM_PX
+    row, col = round(dropping.row_px), round(dropping.col_px)
     window = (
         slice(max(0, row - reach), row + reach + 1),
         slice(max(0, col - reach), col + reach + 1),
@@ -250,8 +252,8 @@ def _is_lesion(
     elif dead + halo > _SICK:
         enough = _SURE
     elif sick_px and dead + halo + leaf > 0:
-        enough = _RATHER_SURE if pellet.area_px < _SPECK * sick_px else _SURE
-    return pellet.confidence < enough
+        enough = _RATHER_SURE if dropping.area_px < _SPECK * sick_px else _SURE
+    return dropping.confidence < enough
 
 
 def count_interval(
@@ -322,10 +324,10 @@ def _draw(mask: NDArray[np.uint8], outline: Outline, factor: float) -> None:
     target |= (soft > 0.5)[: target.shape[0], : target.shape[1]].view(np.uint8)
 
 
-def _pellet(things: Spotted, outline: Outline, measured: Measured, score: float) -> Pellet:
+def _dropping(things: Spotted, outline: Outline, measured: Measured, score: float) -> Dropping:
     rows, cols = np.nonzero(outline.mask)
     factor = things.factor
-    return Pellet(
+    return Dropping(
         row_px=float(things.in_photo(outline.row + rows.mean())),
         col_px=float(things.in_photo(outline.col + cols.mean())),
         length_px=measured.length_px * factor,

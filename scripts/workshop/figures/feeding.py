@@ -29,10 +29,10 @@ from scripts.workshop.rendered.droppings import (
     render_droppings,
 )
 from scripts.workshop.rendered.leaves.feeding import draw_feeding
-from vision.droppings.find import find_pellets
+from vision.droppings.find import find_droppings
 from vision.measure import measure_day
 from vision.night.uv import is_uv_photo
-from vision.records import DayReading, Pellet, Photo
+from vision.records import DayReading, Dropping, Photo
 
 __all__ = ["Counted", "compare", "count_table", "scored", "searched"]
 
@@ -93,7 +93,7 @@ class Counted:
     faint: int = 0
 
 
-def lying_at(found: Sequence[Pellet], truth: NDArray[np.uint8]) -> list[int]:
+def lying_at(found: Sequence[Dropping], truth: NDArray[np.uint8]) -> list[int]:
     """Return the number of the dropping at each counted one's centre, 0 where there is none."""
     rows, cols = truth.shape
     return [
@@ -102,7 +102,7 @@ def lying_at(found: Sequence[Pellet], truth: NDArray[np.uint8]) -> list[int]:
 
 
 def compare(
-    photo: RenderedDroppings, kind: str, found: Sequence[Pellet], low: int, high: int
+    photo: RenderedDroppings, kind: str, found: Sequence[Dropping], low: int, high: int
 ) -> Counted:
     """Compare what was counted on a painted photo with the truth.
 
@@ -110,17 +110,17 @@ def compare(
     ground is neither missed nor, if counted, right or wrong.
     """
     at = lying_at(found, photo.numbers)
-    faint = {pellet.number for pellet in photo.pellets if pellet.faint}
+    faint = {dropping.number for dropping in photo.droppings if dropping.faint}
     right = len(set(at) - faint - {0})
     wrong = len(at) - right - sum(number in faint for number in at)
-    true = len(photo.pellets)
+    true = len(photo.droppings)
     held = low <= true and true - len(faint) <= high
     return Counted(kind, right, wrong, true - len(faint) - right, held, len(faint))
 
 
 def searched(photo: RenderedDroppings) -> Counted:
     """Count by the search alone."""
-    found = find_pellets(photo.pixels)
+    found = find_droppings(photo.pixels)
     return compare(photo, photo.scene.ground, found.found, found.low, found.high)
 
 
@@ -129,7 +129,9 @@ def scored(photo: RenderedDroppings) -> Counted:
     if is_uv_photo(photo.pixels):
         return compare(photo, _SCORED, (), 0, 0)
     reading = measure_day(_photo(photo.pixels)).measurement.reading
-    return compare(photo, _SCORED, reading.pellets, reading.frass_low or 0, reading.frass_high or 0)
+    return compare(
+        photo, _SCORED, reading.droppings, reading.frass_low or 0, reading.frass_high or 0
+    )
 
 
 def painted(count: int) -> Iterator[Counted]:
@@ -152,7 +154,7 @@ def real(photos: Path, counts: dict[str, int]) -> Iterator[Counted]:
             and path not in known
         ]
         for path in random.Random(1).sample(fresh, min(count, len(fresh))):
-            found = find_pellets(read(path))
+            found = find_droppings(read(path))
             yield Counted(f"real {kind} photos", 0, len(found.found), 0, found.low == 0)
 
 

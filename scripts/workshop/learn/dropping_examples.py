@@ -80,11 +80,11 @@ def painted_pairs(first: int, count: int) -> Examples:
 
 def _pairs(first: int, count: int) -> Iterator[Examples]:
     for seed in range(first, first + count):
-        for pellet in (True, False):
-            alone = paint_alone(seed, pellet)
-            rng = np.random.default_rng((seed, int(pellet)))
+        for dropping in (True, False):
+            alone = paint_alone(seed, dropping)
+            rng = np.random.default_rng((seed, int(dropping)))
             at = np.array(alone.middle) + rng.normal(0, _OFF, 2) * alone.diameter_px
             size = alone.diameter_px * np.exp(rng.normal(0, _OTHER_SIZE))
             row, col, wide, none = np.array([[*at, size, 0.0]], np.float32).T
             spot = Spots(row, col, wide, none, none)
-            yield Examples(pictures_of(alone.pixels, spot), np.array([pellet]))
+            yield Examples(pictures_of(alone.pixels, spot), np.array([dropping]))

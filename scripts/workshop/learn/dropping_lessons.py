@@ -192,9 +192,9 @@ def _composed_lessons(photos: Path, seed: int, counts: dict[str, int]) -> Iterat
         for path in random.Random(seed).choices(paths, k=count):
             whole = read(path)
             pixels = shrunk(whole, FRASS_LONG_PX / max(whole.shape))
-            scene = draw_dropping_scene(rng, pellets=int(np.exp(rng.uniform(0, 3))))
+            scene = draw_dropping_scene(rng, droppings=int(np.exp(rng.uniform(0, 3))))
             largest = min(55, max(pixels.shape) / 9)
-            px_per_mm = np.exp(rng.uniform(np.log(7), np.log(largest))) / scene.pellet_mm
+            px_per_mm = np.exp(rng.uniform(np.log(7), np.log(largest))) / scene.dropping_mm
             made = lay_on_photo(scene, pixels, px_per_mm, int(rng.integers(1 << 31)))
             seen, truth = _other_phone(rng, made[0], made[1].astype(np.uint16))
             yield lesson_of(f"droppings on {kind} photos", seen, truth, int(rng.integers(75, 98)))

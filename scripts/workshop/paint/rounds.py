@@ -129,20 +129,20 @@ DROPPINGS = _round(
     [
         # A sheet of paper laid under the plant overnight.
         ("bed-1", "plant-A2", "07:20:00", 1, 3201,
-         {"ground": "paper", "pellets": 18, "pellet_mm": 3.2, "litter": ("seed", "crumb"),
+         {"ground": "paper", "droppings": 18, "dropping_mm": 3.2, "litter": ("seed", "crumb"),
           "day": _DAY | {"background": "paper", "frame_mm": 105.0, "leaves": 0}}),
         # Droppings on an eaten leaf.
         ("bed-2", "plant-B2", "07:26:00", 1, 3202,
-         {"ground": "leaf", "pellets": 7, "pellet_mm": 2.4,
+         {"ground": "leaf", "droppings": 7, "dropping_mm": 2.4,
           "day": _DAY | {"background": "grey_board", "leaves": 1, "shape": "leaflet",
                          "chewed_pct": 22.0, "leaf_size": 0.9}}),
         # On the soil below.
         ("bed-2", "plant-B2", "07:27:00", 2, 3203,
-         {"ground": "soil", "pellets": 9, "pellet_mm": 4.5, "litter": ("crumb",),
+         {"ground": "soil", "droppings": 9, "dropping_mm": 4.5, "litter": ("crumb",),
           "day": _DAY | {"background": "soil", "frame_mm": 60.0, "leaves": 0}}),
         # Straw without any.
         ("bed-2", "plant-B3", "07:31:00", 1, 3204,
-         {"ground": "mulch", "pellets": 0, "litter": ("chip", "shade"),
+         {"ground": "mulch", "droppings": 0, "litter": ("chip", "shade"),
           "day": _DAY | {"background": "straw", "frame_mm": 55.0, "leaves": 0,
                          "blur_px": 1.2}}),
     ],
@@ -249,7 +249,7 @@ def _body_rows(sample: RoundSample, photo: RenderedNight) -> Iterable[dict[str, 
 
 
 def _dropping_row(sample: RoundSample, photo: RenderedDroppings) -> dict[str, object]:
-    lengths = [pellet.length_mm for pellet in photo.pellets]
+    lengths = [dropping.length_mm for dropping in photo.droppings]
     return {
         "photo": f"{sample.name}.jpg",
         "plant": sample.plant,

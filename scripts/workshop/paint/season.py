@@ -269,7 +269,7 @@ _NIGHT = {
     "height_px": 420,
 }  # fmt: skip
 _UNDERNEATH = {
-    "ground": "paper", "pellets": 14, "pellet_mm": 3.0, "litter": ("crumb",),
+    "ground": "paper", "droppings": 14, "dropping_mm": 3.0, "litter": ("crumb",),
     "day": {
         "pattern": "none", "blur_px": 0.0, "motion_px": 0.0, "noise": 0.05, "exposure": 1.0,
         "direct": 0.4, "vignette": 0.1, "soil_specks": 0, "holes": 0, "gloss": 0.2, "leaves": 0,

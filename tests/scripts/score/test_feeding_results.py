@@ -12,16 +12,16 @@ from scripts.score.columns import TABLES
 from scripts.score.results import PhotoResult, from_json, to_json
 from scripts.workshop.rendered.droppings import DroppingScene, render_droppings
 from vision.drawing import PURPLE
-from vision.records import DROPPING, DayReading, Pellet
+from vision.records import DROPPING, DayReading, Dropping
 
 
 def a_day_result():
-    pellets = (
-        Pellet(10.0, 20.0, 32.0, 25.0, 640.0, 60.5, 0.98),
-        Pellet(50.0, 60.0, 14.0, 11.0, 120.0, 55.0, 0.71),
+    droppings = (
+        Dropping(10.0, 20.0, 32.0, 25.0, 640.0, 60.5, 0.98),
+        Dropping(50.0, 60.0, 14.0, 11.0, 120.0, 55.0, 0.71),
     )
     reading = DayReading(
-        (), ("no_leaf",), pellets=pellets, frass_count=2, frass_low=1, frass_high=3,
+        (), ("no_leaf",), droppings=droppings, frass_count=2, frass_low=1, frass_high=3,
         chewed_pct=4.5, chewed_low_pct=2.0, chewed_high_pct=9.0,
     )  # fmt: skip
     when = datetime(2025, 7, 1, 9, 30)
@@ -55,7 +55,7 @@ def test_each_dropping_has_its_row_and_a_size_class_where_a_scale_is_known():
 
 
 def test_score_counts_a_sheet_draws_it_and_says_where_to_search(spotlamp, tmp_path):
-    photo = render_droppings(DroppingScene(pellets=6), 5)
+    photo = render_droppings(DroppingScene(droppings=6), 5)
     folder = tmp_path / "photos" / "plant-B2"
     folder.mkdir(parents=True)
     Image.fromarray(photo.pixels).save(folder / "sheet.png")

@@ -64,10 +64,10 @@ def test_a_photo_may_serve_as_ground():
 def test_a_thing_alone_lies_in_the_middle_and_pairs_share_their_ground():
     alike = []
     for seed in range(8):
-        pellet, other = (paint_alone(seed, which) for which in (True, False))
-        assert pellet.middle == other.middle
-        assert pellet.middle == pytest.approx((100, 100), abs=1)
-        assert 3 < pellet.diameter_px < 60
-        grounds = [one.pixels[:40].mean(axis=2).ravel() for one in (pellet, other)]
+        dropping, other = (paint_alone(seed, which) for which in (True, False))
+        assert dropping.middle == other.middle
+        assert dropping.middle == pytest.approx((100, 100), abs=1)
+        assert 3 < dropping.diameter_px < 60
+        grounds = [one.pixels[:40].mean(axis=2).ravel() for one in (dropping, other)]
         alike.append(np.corrcoef(grounds)[0, 1])
     assert np.median(alike) > 0.6  # the camera, and now and then shade, are drawn anew

@@ -28,8 +28,8 @@ from vision.records import (
     LESION,
     DayMeasurement,
     DayReading,
+    Dropping,
     LeafReading,
-    Pellet,
     Photo,
 )
 
@@ -254,9 +254,9 @@ def test_the_tint_says_which_side_of_a_line_is_sick():
 
 def test_a_droppings_sign_stands_in_the_legend_in_the_colour_that_it_has_in_the_picture():
     photo, measurement = sick_leaf()
-    pellet = Pellet(300.0, 200.0, 20.0, 12.0, 200.0, 30.0, 0.9)
+    dropping = Dropping(300.0, 200.0, 20.0, 12.0, 200.0, 30.0, 0.9)
     reading = measurement.reading
-    found = DayReading(reading.leaves, (), 1.0, 5.0, 3.0, 8.0, 6.0, 10.0, (pellet,), 1, 0, 2)
+    found = DayReading(reading.leaves, (), 1.0, 5.0, 3.0, 8.0, 6.0, 10.0, (dropping,), 1, 0, 2)
     with_it = draw_overlay(
         photo, DayMeasurement(found, measurement.classes, measurement.leaf_numbers)
     )

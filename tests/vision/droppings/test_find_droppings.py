@@ -13,14 +13,14 @@ from scripts.workshop.rendered.droppings import DroppingScene, draw_dropping_sce
 from vision.day.leaf import Leaves
 from vision.day.measure import measure_day_photo
 from vision.droppings.find import (
-    Pellets,
+    FoundDroppings,
     count_interval,
-    find_pellets,
+    find_droppings,
     without_chance_finds,
     without_dead_tissue,
 )
 from vision.droppings.judge import judge_of, load_judge
-from vision.records import DROPPING, HALO, LEAF, LESION, Pellet, Photo
+from vision.records import DROPPING, HALO, LEAF, LESION, Dropping, Photo
 
 PAPER, PX_PER_MM = (226, 224, 218), 10
 # 3.2 mm: [read, weak web page]; its width is a barrel's, about 4 : 5
@@ -73,40 +73,40 @@ def test_barrels_drawn_by_hand_are_counted_exactly(count):
     picture = sheet()
     for number in range(count):
         lay_barrel(picture, 100 + 180 * (number // 5), 110 + 190 * (number % 5), 37 * number)
-    found = find_pellets(picture)
+    found = find_droppings(picture)
     assert len(found.found) == count
     assert found.low <= count <= found.high
-    for pellet in found.found:  # the shadow at its foot is part of what is measured
-        assert pellet.length_px == pytest.approx(LENGTH_MM * PX_PER_MM, rel=0.25)
-        assert pellet.width_px == pytest.approx(WIDTH_MM * PX_PER_MM, rel=0.3)
+    for dropping in found.found:  # the shadow at its foot is part of what is measured
+        assert dropping.length_px == pytest.approx(LENGTH_MM * PX_PER_MM, rel=0.25)
+        assert dropping.width_px == pytest.approx(WIDTH_MM * PX_PER_MM, rel=0.3)
 
 
 def test_soil_crumbs_of_the_same_size_are_no_droppings():
     """Check value 7d [practice]: irregular brown crumbs, painted among nothing else."""
-    scene = DroppingScene(ground="soil", pellets=0, litter=("crumb",), litter_count=20)
-    photos = [find_pellets(render_droppings(scene, seed).pixels) for seed in range(4, 9)]
+    scene = DroppingScene(ground="soil", droppings=0, litter=("crumb",), litter_count=20)
+    photos = [find_droppings(render_droppings(scene, seed).pixels) for seed in range(4, 9)]
     assert photos[0].found == ()
     assert sum(len(photo.found) for photo in photos) <= 1  # of 100
     assert all(photo.low == 0 for photo in photos)
 
 
 def test_an_empty_sheet_has_none_and_says_so_surely():
-    found = find_pellets(sheet())
+    found = find_droppings(sheet())
     assert (len(found.found), found.low, found.high) == (0, 0, 0)
     assert not found.mask.any()
 
 
 @pytest.fixture(scope="module")
 def painted():
-    scene = DroppingScene(ground="paper", pellets=9, litter=("seed", "chip"))
+    scene = DroppingScene(ground="paper", droppings=9, litter=("seed", "chip"))
     return render_droppings(scene, 11)
 
 
 def test_every_painted_dropping_is_found_where_it_lies(painted):
-    found = find_pellets(painted.pixels)
-    assert len(found.found) == len(painted.pellets)
+    found = find_droppings(painted.pixels)
+    assert len(found.found) == len(painted.droppings)
     ratios = []
-    for true in painted.pellets:
+    for true in painted.droppings:
         nearest = min(
             found.found, key=lambda p: np.hypot(p.row_px - true.row_px, p.col_px - true.col_px)
         )
@@ -130,30 +130,30 @@ def test_every_painted_dropping_is_found_where_it_lies(painted):
     ids=["turned", "mirrored", "smaller", "twice as large", "darker"],
 )
 def test_the_count_stays_when_the_photo_is(painted, change, apart):
-    """Smaller pellets may be told a little worse from seeds."""
-    count = len(find_pellets(change(painted.pixels)).found)
-    assert abs(count - len(painted.pellets)) <= apart
+    """Smaller droppings may be told a little worse from seeds."""
+    count = len(find_droppings(change(painted.pixels)).found)
+    assert abs(count - len(painted.droppings)) <= apart
 
 
 def test_two_photos_in_one_give_the_sum():
-    photo = render_droppings(DroppingScene(pellets=7), 12)
+    photo = render_droppings(DroppingScene(droppings=7), 12)
     other = photo.pixels[:, ::-1]
-    both = find_pellets(np.concatenate([photo.pixels, other], axis=0))
-    assert len(both.found) == 2 * len(photo.pellets)
+    both = find_droppings(np.concatenate([photo.pixels, other], axis=0))
+    assert len(both.found) == 2 * len(photo.droppings)
 
 
 def test_the_photo_is_not_changed(painted):
     before = painted.pixels.copy()
-    find_pellets(painted.pixels)
+    find_droppings(painted.pixels)
     np.testing.assert_array_equal(painted.pixels, before)
 
 
 def test_a_dropping_on_a_leaf_is_no_lesion_and_takes_no_leaf_area():
     day = Scene(1000, 750, leaves=1, shape="leaflet", pattern="none", gloss=0.1)
-    scene = DroppingScene(ground="leaf", pellets=8, pellet_mm=3.5, day=day)
+    scene = DroppingScene(ground="leaf", droppings=8, dropping_mm=3.5, day=day)
     photo = render_droppings(scene, 3)
     measured = measure_day_photo(photo_of(photo.pixels))
-    assert measured.reading.frass_count == pytest.approx(len(photo.pellets), abs=1)
+    assert measured.reading.frass_count == pytest.approx(len(photo.droppings), abs=1)
     under = (photo.numbers > 0) & (measured.leaf_numbers > 0)
     assert np.mean(measured.classes[under] == DROPPING) > 0.7
     assert np.mean(measured.classes[under] == LESION) < 0.1
@@ -168,16 +168,16 @@ def test_a_thing_that_the_edge_of_the_photo_cuts_is_not_counted():
     for col in (120, -10):
         picture = sheet(240, 240)
         lay_barrel(picture, 120, col, 0)
-        counts.append(len(find_pellets(picture).found))
+        counts.append(len(find_droppings(picture).found))
     assert counts == [1, 0]
 
 
 def test_what_lies_under_a_hidden_part_is_not_counted(painted):
     hidden = np.zeros(painted.numbers.shape, np.uint8)
     hidden[:, :500] = 1
-    left = [one for one in painted.pellets if one.col_px > 500]
-    assert 0 < len(left) < len(painted.pellets)
-    assert len(find_pellets(painted.pixels, hidden).found) == len(left)
+    left = [one for one in painted.droppings if one.col_px > 500]
+    assert 0 < len(left) < len(painted.droppings)
+    assert len(find_droppings(painted.pixels, hidden).found) == len(left)
 
 
 def test_lesions_are_hardly_ever_droppings():
@@ -186,7 +186,7 @@ def test_lesions_are_hardly_ever_droppings():
     for pattern in ("spot", "blight"):
         for seed in (1, 2, 3):
             photo = render(Scene(900, 700, pattern=pattern, severity_pct=15), seed)
-            found += len(find_pellets(photo.pixels).found)
+            found += len(find_droppings(photo.pixels).found)
     assert found <= 3
 
 
@@ -194,7 +194,7 @@ def test_droppings_on_a_sheet_without_a_leaf_are_counted(painted):
     reading = measure_day_photo(photo_of(painted.pixels)).reading
     assert reading.leaves == ()
     assert reading.severity_pct is None
-    assert reading.frass_count == len(painted.pellets)
+    assert reading.frass_count == len(painted.droppings)
 
 
 def test_the_interval_is_wide_only_where_patches_are_doubtful():
@@ -212,8 +212,8 @@ def test_a_drawn_scene_of_many_grounds_holds_the_true_count():
     held = 0
     for _ in range(6):
         photo = render_droppings(draw_dropping_scene(rng), int(rng.integers(1 << 31)))
-        found = find_pellets(photo.pixels)
-        held += found.low <= len(photo.pellets) <= found.high
+        found = find_droppings(photo.pixels)
+        held += found.low <= len(photo.droppings) <= found.high
     assert held >= 5
 
 
@@ -233,11 +233,11 @@ def test_the_dark_middle_of_dead_tissue_is_no_dropping_but_one_on_living_tissue_
     mask = np.zeros((200, 300), np.uint8)
     for row, col in places:
         cv2.circle(mask, (col, row), 6, 1, cv2.FILLED)
-    found = tuple(Pellet(row, col, 13.0, 13.0, 120.0, 20.0, 0.9) for row, col in places)
+    found = tuple(Dropping(row, col, 13.0, 13.0, 120.0, 20.0, 0.9) for row, col in places)
     classes = np.full((200, 300), LEAF, np.uint8)
     cv2.circle(classes, (60, 100), 50, LESION, cv2.FILLED)  # a lesion around the first
     classes[mask > 0] = LESION  # both look dead to the leaf's thresholds
-    left = without_dead_tissue(Pellets(found, 2, 5, mask.view(np.bool_)), classes)
+    left = without_dead_tissue(FoundDroppings(found, 2, 5, mask.view(np.bool_)), classes)
     assert [one.col_px for one in left.found] == [240]
     assert (left.low, left.high) == (1, 5)
     assert left.mask[100, 240]
@@ -250,10 +250,10 @@ def test_droppings_close_together_do_not_pass_for_dead_tissue():
     for row in (80, 96, 112):
         for col in (120, 136, 152):
             cv2.circle(mask, (col, row), 6, 1, cv2.FILLED)
-            found.append(Pellet(row, col, 13.0, 13.0, 120.0, 20.0, 0.9))
+            found.append(Dropping(row, col, 13.0, 13.0, 120.0, 20.0, 0.9))
     classes = np.where(mask > 0, LESION, LEAF).astype(np.uint8)
-    pellets = Pellets(tuple(found), 9, 9, mask.view(np.bool_))
-    assert without_dead_tissue(pellets, classes) is pellets
+    droppings = FoundDroppings(tuple(found), 9, 9, mask.view(np.bool_))
+    assert without_dead_tissue(droppings, classes) is droppings
 
 
 def test_a_leaf_that_is_mostly_a_dropping_is_left_out():
@@ -280,8 +280,8 @@ def test_amid_a_yellow_halo_only_a_sure_one_counts(confidence, halo_px, counts):
     classes = np.full((120, 120), LEAF, np.uint8)
     cv2.circle(classes, (60, 60), halo_px, HALO, cv2.FILLED)
     classes[mask > 0] = LESION
-    found = (Pellet(60, 60, 13.0, 13.0, 120.0, 20.0, confidence),)
-    left = without_dead_tissue(Pellets(found, 1, 3, mask.view(np.bool_)), classes)
+    found = (Dropping(60, 60, 13.0, 13.0, 120.0, 20.0, confidence),)
+    left = without_dead_tissue(FoundDroppings(found, 1, 3, mask.view(np.bool_)), classes)
     assert len(left.found) == counts
 
 
@@ -293,15 +293,15 @@ def test_on_a_sick_leaf_a_rather_sure_one_counts_if_it_is_small(radius, counts):
     classes = np.full((400, 500), LEAF, np.uint8)
     cv2.circle(classes, (400, 300), 45, LESION, cv2.FILLED)
     classes[mask > 0] = LESION
-    found = (Pellet(100, 100, 2.0 * radius, 2.0 * radius, 3.14 * radius**2, 20.0, 0.8),)
-    left = without_dead_tissue(Pellets(found, 1, 3, mask.view(np.bool_)), classes)
+    found = (Dropping(100, 100, 2.0 * radius, 2.0 * radius, 3.14 * radius**2, 20.0, 0.8),)
+    left = without_dead_tissue(FoundDroppings(found, 1, 3, mask.view(np.bool_)), classes)
     assert len(left.found) == counts
 
 
 def test_droppings_are_counted_though_red_and_blue_are_exchanged():
     """The leaf is not measured then; droppings are told by form and darkness."""
     day = Scene(1000, 750, leaves=1, shape="leaflet", pattern="none", gloss=0.1)
-    photo = render_droppings(DroppingScene(ground="leaf", pellets=8, pellet_mm=3.5, day=day), 3)
+    photo = render_droppings(DroppingScene(ground="leaf", droppings=8, dropping_mm=3.5, day=day), 3)
     reading = measure_day_photo(photo_of(photo.pixels[..., ::-1].copy())).reading
     assert "red_blue_swapped" in reading.flags
     assert reading.severity_pct is None
@@ -314,8 +314,8 @@ def test_within_dead_tissue_only_the_surest_count(confidence, counts):
     cv2.circle(mask, (100, 100), 6, 1, cv2.FILLED)
     classes = np.full((200, 200), LEAF, np.uint8)
     cv2.circle(classes, (100, 100), 60, LESION, cv2.FILLED)
-    found = (Pellet(100, 100, 13.0, 13.0, 120.0, 20.0, confidence),)
-    left = without_dead_tissue(Pellets(found, 1, 3, mask.view(np.bool_)), classes)
+    found = (Dropping(100, 100, 13.0, 13.0, 120.0, 20.0, confidence),)
+    left = without_dead_tissue(FoundDroppings(found, 1, 3, mask.view(np.bool_)), classes)
     assert len(left.found) == counts
 
 
@@ -327,35 +327,35 @@ def chance_finds(*places, confidence=0.8):
     mask = NO_LEAF.copy()
     for column in places:
         cv2.circle(mask, (column, 60), 6, 1, cv2.FILLED)
-    found = tuple(Pellet(60, one, 13.0, 13.0, 120.0, 20.0, confidence) for one in places)
-    return Pellets(found, len(found), len(found) + 2, mask.view(np.bool_))
+    found = tuple(Dropping(60, one, 13.0, 13.0, 120.0, 20.0, confidence) for one in places)
+    return FoundDroppings(found, len(found), len(found) + 2, mask.view(np.bool_))
 
 
 def test_beside_a_leaf_in_the_field_nothing_counts_and_on_it_everything_does():
     """Columns 40 and 80 lie on the leaf, 160 beside it; each covers the same pixels."""
     numbers = NO_LEAF.copy()
     numbers[10:110, 10:110] = 1
-    pellets = chance_finds(40, 80, 160)
-    left = without_chance_finds(pellets, numbers, plain=False)
+    droppings = chance_finds(40, 80, 160)
+    left = without_chance_finds(droppings, numbers, plain=False)
     assert [one.col_px for one in left.found] == [40, 80]
-    assert (left.low, left.high) == (2, pellets.high)
-    np.testing.assert_array_equal(left.mask, pellets.mask & (numbers > 0))
+    assert (left.low, left.high) == (2, droppings.high)
+    np.testing.assert_array_equal(left.mask, droppings.mask & (numbers > 0))
 
 
 def test_on_plain_ground_what_lies_beside_a_leaf_counts():
     numbers = NO_LEAF.copy()
     numbers[10:110, 10:110] = 1
-    pellets = chance_finds(40, 160)
-    assert without_chance_finds(pellets, numbers, plain=True) is pellets
+    droppings = chance_finds(40, 160)
+    assert without_chance_finds(droppings, numbers, plain=True) is droppings
 
 
 @pytest.mark.parametrize(("places", "confidence", "left"), [
     ((60,), 0.8, 0), ((60,), 0.95, 1), ((60, 140), 0.8, 2),
 ])  # fmt: skip
 def test_one_alone_on_bare_natural_ground_must_be_sure(places, confidence, left):
-    pellets = chance_finds(*places, confidence=confidence)
-    kept = without_chance_finds(pellets, NO_LEAF, plain=False)
+    droppings = chance_finds(*places, confidence=confidence)
+    kept = without_chance_finds(droppings, NO_LEAF, plain=False)
     assert len(kept.found) == left
     assert kept.low <= left <= kept.high
     assert kept.mask.any() == (left > 0)
-    assert len(without_chance_finds(pellets, NO_LEAF, plain=True).found) == len(places)
+    assert len(without_chance_finds(droppings, NO_LEAF, plain=True).found) == len(places)

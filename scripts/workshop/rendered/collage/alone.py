@@ -16,9 +16,9 @@ from scripts.workshop.rendered.collage.bits import (
     scatter,
 )
 from scripts.workshop.rendered.collage.camera import photograph
+from scripts.workshop.rendered.collage.droppings import draw_build, lay_dropping
 from scripts.workshop.rendered.collage.grounds import GROUNDS, lay_ground
 from scripts.workshop.rendered.collage.palette import colour_of, draw_palette
-from scripts.workshop.rendered.collage.pellets import draw_build, lay_pellet
 from scripts.workshop.rendered.collage.sheet import Sheet, open_sheet
 from scripts.workshop.rendered.fields import AnyFloats
 from scripts.workshop.rendered.shape import Points
@@ -51,14 +51,14 @@ class Alone:
     diameter_px: float
 
 
-def paint_alone(seed: int, pellet: bool) -> Alone:
+def paint_alone(seed: int, dropping: bool) -> Alone:
     """Paint one thing; the same seed gives like ground for a dropping and for what is none.
 
     Parameters
     ----------
     seed : int
         Fixes everything.
-    pellet : bool
+    dropping : bool
         Whether it is a dropping.
     """
     rng = np.random.default_rng(seed)
@@ -69,9 +69,9 @@ def paint_alone(seed: int, pellet: bool) -> Alone:
     if rng.random() < _SCATTERED:
         scatter(rng, sheet, size)
     at = np.array([_SIDE_PX, _SIDE_PX]) / 2 + rng.uniform(-0.5, 0.5, 2)
-    if pellet:
+    if dropping:
         sheet.numbers[:] = 0
-        lay_pellet(rng, sheet, draw_build(rng), at, size, 1)
+        lay_dropping(rng, sheet, draw_build(rng), at, size, 1)
         size = float(np.sqrt(4 * max(int(np.count_nonzero(sheet.numbers)), 9) / np.pi))
     else:
         kind = str(rng.choice(list(_OTHERS), p=_OFTEN))

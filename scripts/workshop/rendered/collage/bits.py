@@ -191,12 +191,12 @@ _BITS: dict[str, Lay] = {
 }  # fmt: skip
 
 
-def scatter(rng: Rng, sheet: Sheet, pellet_px: float) -> None:
+def scatter(rng: Rng, sheet: Sheet, dropping_px: float) -> None:
     """Lay up to three kinds of bits anywhere, about as large as droppings."""
     families = [name for name in FAMILIES if name not in ("paper", "straw")]
     for kind in rng.permutation(list(_BITS))[: rng.integers(0, 4)]:
         palette = draw_palette(rng, str(rng.choice(families))) * np.float32(rng.uniform(0.2, 1.2))
-        usual = pellet_px * np.exp(rng.normal(0, 0.35))
+        usual = dropping_px * np.exp(rng.normal(0, 0.35))
         few = rng.random() < 0.8
         for _ in range(int(rng.integers(2, 22) if few else rng.integers(20, 60))):
             at = rng.uniform((0, 0), sheet.shape[::-1])

@@ -28,7 +28,7 @@ _MOST_BITS = 1800
 
 
 def lay_ground(
-    rng: Rng, sheet: Sheet, kind: str, pellet_px: float, photos: Sequence[NDArray[np.uint8]]
+    rng: Rng, sheet: Sheet, kind: str, dropping_px: float, photos: Sequence[NDArray[np.uint8]]
 ) -> None:
     """Paint the ground that droppings of a size lie on."""
     if kind == "paper":
@@ -38,32 +38,34 @@ def lay_ground(
     elif kind == "photo" and photos:
         _photo(rng, sheet, photos[int(rng.integers(len(photos)))])
     elif kind in ("mulch", "straw"):
-        _litter(rng, sheet, kind, pellet_px)
+        _litter(rng, sheet, kind, dropping_px)
     else:
-        _earth(rng, sheet, kind if kind in FAMILIES else str(rng.choice(list(FAMILIES))), pellet_px)
+        _earth(
+            rng, sheet, kind if kind in FAMILIES else str(rng.choice(list(FAMILIES))), dropping_px
+        )
 
 
-def _earth(rng: Rng, sheet: Sheet, family: str, pellet_px: float) -> None:
+def _earth(rng: Rng, sheet: Sheet, family: str, dropping_px: float) -> None:
     """Rough soil, crumbs over each other, or these on that."""
     chance = rng.random()
     if chance < 0.5:
-        _rough(rng, sheet, family, pellet_px * np.exp(rng.uniform(-2, 0.7)) + 1.5)
+        _rough(rng, sheet, family, dropping_px * np.exp(rng.uniform(-2, 0.7)) + 1.5)
     if chance >= 0.35:
-        usual = pellet_px * np.exp(rng.normal(-0.3, 0.6))
+        usual = dropping_px * np.exp(rng.normal(-0.3, 0.6))
         share, kinds = rng.uniform(0.3, 5), _EARTHS[int(rng.integers(len(_EARTHS)))]
         _heap(rng, sheet, family, usual, share, kinds)
 
 
-def _litter(rng: Rng, sheet: Sheet, kind: str, pellet_px: float) -> None:
+def _litter(rng: Rng, sheet: Sheet, kind: str, dropping_px: float) -> None:
     """Chips or straw, now and then with crumbs between."""
     shapes = _STRAWS if kind == "straw" else _CHIPS
-    usual = pellet_px * np.exp(rng.normal(1.6 if kind == "straw" else 1.1, 0.5))
+    usual = dropping_px * np.exp(rng.normal(1.6 if kind == "straw" else 1.1, 0.5))
     kinds = shapes[int(rng.integers(len(shapes)))]
     _heap(rng, sheet, kind, usual, rng.uniform(3, 14), kinds)
     if rng.random() < 0.4:
         family = "soil" if rng.random() < 0.5 else kind
-        share = rng.integers(5, 60) * (0.6 * pellet_px) ** 2 / np.prod(sheet.shape)
-        _heap(rng, sheet, family, 0.6 * pellet_px, float(share), ("crumb", "chip", "polygon"))
+        share = rng.integers(5, 60) * (0.6 * dropping_px) ** 2 / np.prod(sheet.shape)
+        _heap(rng, sheet, family, 0.6 * dropping_px, float(share), ("crumb", "chip", "polygon"))
 
 
 def _heap(

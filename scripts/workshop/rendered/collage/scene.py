@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from scripts.workshop.rendered.collage.bits import lay_bit, scatter
 from scripts.workshop.rendered.collage.camera import photograph
+from scripts.workshop.rendered.collage.droppings import draw_build, lay_dropping
 from scripts.workshop.rendered.collage.grounds import GROUNDS, lay_ground
 from scripts.workshop.rendered.collage.palette import FAMILIES, draw_palette
-from scripts.workshop.rendered.collage.pellets import draw_build, lay_pellet
 from scripts.workshop.rendered.collage.sheet import Sheet, open_sheet
 from scripts.workshop.rendered.shape import Points
 
@@ -68,43 +68,45 @@ def paint_collage(
     """
     rng = np.random.default_rng(seed)
     sheet = open_sheet(rng, shape)
-    pellet_px = float(np.exp(rng.uniform(np.log(_SHORTEST_PX), np.log(_LONGEST_PX))))
+    dropping_px = float(np.exp(rng.uniform(np.log(_SHORTEST_PX), np.log(_LONGEST_PX))))
     ground = str(rng.choice(list(GROUNDS), p=list(GROUNDS.values())))
-    lay_ground(rng, sheet, ground, pellet_px, photos)
-    scatter(rng, sheet, pellet_px)
-    places = _lay_pellets(rng, sheet, pellet_px)
+    lay_ground(rng, sheet, ground, dropping_px, photos)
+    scatter(rng, sheet, dropping_px)
+    places = _lay_droppings(rng, sheet, dropping_px)
     if ground != "paper" and rng.random() < 0.35:
-        _lay_over(rng, sheet, ground, places, pellet_px)
+        _lay_over(rng, sheet, ground, places, dropping_px)
     numbers, unclear = _seen(sheet)
     return Collage(photograph(rng, sheet), numbers, unclear, ground)
 
 
-def _lay_pellets(rng: Rng, sheet: Sheet, pellet_px: float) -> list[Points]:
+def _lay_droppings(rng: Rng, sheet: Sheet, dropping_px: float) -> list[Points]:
     """Lay droppings of one build, some of them against others, and return where."""
     count = 0 if rng.random() < 0.22 else int(np.exp(rng.uniform(0, np.log(30))))
     build, places = draw_build(rng), list[Points]()
     for _ in range(count):
         for _ in range(_TRIES):
             at = rng.uniform((0, 0), sheet.shape[::-1])
-            length = max(float(pellet_px * np.exp(rng.normal(0, 0.18))), _LEAST_PX)
+            length = max(float(dropping_px * np.exp(rng.normal(0, 0.18))), _LEAST_PX)
             if places and rng.random() < 0.25:
                 angle, near = rng.uniform(0, 2 * np.pi), length * rng.uniform(0.6, 1.3)
                 beside = places[int(rng.integers(len(places)))]
                 at = beside + near * np.array([np.cos(angle), np.sin(angle)])
-            if lay_pellet(rng, sheet, build, at, length, len(places) + 1):
+            if lay_dropping(rng, sheet, build, at, length, len(places) + 1):
                 places.append(at)
                 break
     return places
 
 
-def _lay_over(rng: Rng, sheet: Sheet, ground: str, places: list[Points], pellet_px: float) -> None:
+def _lay_over(
+    rng: Rng, sheet: Sheet, ground: str, places: list[Points], dropping_px: float
+) -> None:
     """Lay bits of the ground over parts of some droppings."""
     family = ground if ground in FAMILIES else "soil"
     for at in places:
         if rng.random() < 0.35:
             colour = draw_palette(rng, family)[0]
-            length = pellet_px * rng.uniform(0.5, 2.5)
-            beside = at + rng.normal(0, 0.5 * pellet_px, 2)
+            length = dropping_px * rng.uniform(0.5, 2.5)
+            beside = at + rng.normal(0, 0.5 * dropping_px, 2)
             lay_bit(rng, sheet, str(rng.choice(_OVER)), beside, length, colour,
                     rng.uniform(0.05, 0.4))  # fmt: skip
 

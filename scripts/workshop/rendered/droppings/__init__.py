@@ -13,8 +13,8 @@ from scripts.workshop.rendered.droppings.scene import (
 )
 from scripts.workshop.rendered.droppings.truth import (
     FAINT_STEP,
+    DroppingTruth,
     LitterTruth,
-    PelletTruth,
     RenderedDroppings,
 )
 
@@ -23,8 +23,8 @@ __all__ = [
     "GROUNDS",
     "LITTER",
     "DroppingScene",
+    "DroppingTruth",
     "LitterTruth",
-    "PelletTruth",
     "RenderedDroppings",
     "colour_step",
     "draw_dropping_scene",

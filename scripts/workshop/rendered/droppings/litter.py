@@ -78,7 +78,7 @@ def _crumb(
     rng: np.random.Generator, scene: DroppingScene, at: Points, px: float, shape: tuple[int, ...]
 ) -> Bit | None:
     """Paint an irregular, angular crumb of soil about as large as a dropping."""
-    radius = 0.5 * scene.pellet_mm * px * rng.uniform(0.5, 1.4)
+    radius = 0.5 * scene.dropping_mm * px * rng.uniform(0.5, 1.4)
     corners = int(rng.integers(5, 10))
     angle = np.sort(rng.uniform(0, 2 * np.pi, corners))
     reach = radius * rng.uniform(0.55, 1.25, corners)

@@ -9,15 +9,15 @@ from numpy.typing import NDArray
 
 from scripts.workshop.rendered.camera import photograph
 from scripts.workshop.rendered.droppings.bark import paint_bark
-from scripts.workshop.rendered.droppings.litter import PAINTERS, Bit, shade_patch
-from scripts.workshop.rendered.droppings.pellet import (
-    Pellet,
-    draw_pellet,
-    pellet_form,
-    pellet_reflectance,
+from scripts.workshop.rendered.droppings.dropping import (
+    Dropping,
+    draw_dropping,
+    dropping_form,
+    dropping_reflectance,
 )
+from scripts.workshop.rendered.droppings.litter import PAINTERS, Bit, shade_patch
 from scripts.workshop.rendered.droppings.scene import DroppingScene
-from scripts.workshop.rendered.droppings.truth import LitterTruth, PelletTruth, RenderedDroppings
+from scripts.workshop.rendered.droppings.truth import DroppingTruth, LitterTruth, RenderedDroppings
 from scripts.workshop.rendered.fields import blur
 from scripts.workshop.rendered.jpeg import jpeg_loss
 from scripts.workshop.rendered.leaves.paint import Painting, paint_light, settle_kind
@@ -39,7 +39,7 @@ class _Ground:
     numbers: NDArray[np.uint8]
     litter: NDArray[np.uint8]
     taken: NDArray[np.uint8]
-    pellets: list[Pellet] = field(default_factory=list)
+    droppings: list[Dropping] = field(default_factory=list)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -71,8 +71,8 @@ def render_droppings(scene: DroppingScene, seed: int) -> RenderedDroppings:
     ground = _open_ground(scene, painting)
     for number, kind in enumerate(scene.litter, start=1):
         _lay_litter(rng, scene, ground, kind, number)
-    for _ in range(scene.pellets):
-        _lay_pellet(rng, scene, ground)
+    for _ in range(scene.droppings):
+        _lay_dropping(rng, scene, ground)
     pixels = photograph(rng, day, painting.canvas)
     if scene.jpeg_quality < 100:
         pixels = jpeg_loss(pixels, scene.jpeg_quality)
@@ -81,7 +81,7 @@ def render_droppings(scene: DroppingScene, seed: int) -> RenderedDroppings:
         array.flags.writeable = False
     scale = painting.px_per_mm
     return RenderedDroppings(pixels, ground.numbers, ground.litter, leaf,
-                             tuple(_pellet_truths(ground, pixels)),
+                             tuple(_dropping_truths(ground, pixels)),
                              tuple(_litter_truths(scene, ground)), scene, seed, scale)  # fmt: skip
 
 
@@ -117,8 +117,8 @@ def lay_on_photo(
     ground = _open_ground(replace(scene, litter=()), painting)
     for number, kind in enumerate(scene.litter, start=1):
         _lay_litter(rng, scene, ground, kind, number)
-    for _ in range(scene.pellets):
-        _lay_pellet(rng, scene, ground)
+    for _ in range(scene.droppings):
+        _lay_dropping(rng, scene, ground)
     # The lens blurs what is new alone: the photo has been through one already.
     change = canvas / np.maximum(before, np.float32(1e-3))
     touched = blur(np.any(np.abs(change - 1) > 0.01, axis=-1).astype(np.float32), 1.0)[..., None]
@@ -150,7 +150,7 @@ def _lay_litter(
     for _ in range(int(rng.poisson(scene.litter_count))):
         at = rng.uniform((0, 0), ground.shape[::-1])
         if kind == "shade":
-            size = scene.pellet_mm * px * rng.uniform(0.6, 5)
+            size = scene.dropping_mm * px * rng.uniform(0.6, 5)
             window, dark = shade_patch(rng, at, size, ground.shape)
             ground.painting.canvas[window] *= (1 - dark)[..., None]
             ground.litter[window][dark > 0.25] = number
@@ -188,19 +188,19 @@ def _lay(rng: np.random.Generator, scene: DroppingScene, ground: _Ground, bit: B
     ground.taken[wide] |= np.asarray(around, np.uint8)
 
 
-def _lay_pellet(rng: np.random.Generator, scene: DroppingScene, ground: _Ground) -> None:
+def _lay_dropping(rng: np.random.Generator, scene: DroppingScene, ground: _Ground) -> None:
     """Lay one dropping where there is room; touching an earlier one if drawn so."""
     for _ in range(_TRIES):
-        pellet = draw_pellet(rng, scene, ground.painting.px_per_mm)
-        touching = bool(ground.pellets) and rng.random() < scene.clumped
+        dropping = draw_dropping(rng, scene, ground.painting.px_per_mm)
+        touching = bool(ground.droppings) and rng.random() < scene.clumped
         if touching:
-            pellet = _beside(rng, ground, pellet)
+            dropping = _beside(rng, ground, dropping)
         else:
             at = rng.uniform((0, 0), ground.shape[::-1])
-            pellet = replace(pellet, x=float(at[0]), y=float(at[1]))
-        if not _inside(pellet, ground.shape):
+            dropping = replace(dropping, x=float(at[0]), y=float(at[1]))
+        if not _inside(dropping, ground.shape):
             continue
-        window, cover, height = pellet_form(rng, scene, pellet, ground.shape)
+        window, cover, height = dropping_form(rng, scene, dropping, ground.shape)
         if touching:
             own = cover >= 0.5
             free = not np.any(ground.numbers[window][own] | ground.litter[window][own])
@@ -210,44 +210,44 @@ def _lay_pellet(rng: np.random.Generator, scene: DroppingScene, ground: _Ground)
         else:
             free = _is_free(ground, window, cover)
         if free:
-            colour = pellet_reflectance(rng, scene, cover.shape, pellet.half_width)
+            colour = dropping_reflectance(rng, scene, cover.shape, dropping.half_width)
             _lay(rng, scene, ground, Bit(window, cover, height, colour, 0.5 * scene.moist))
-            ground.pellets.append(pellet)
-            ground.numbers[window][cover >= 0.5] = len(ground.pellets)
+            ground.droppings.append(dropping)
+            ground.numbers[window][cover >= 0.5] = len(ground.droppings)
             ground.litter[window][cover >= 0.5] = 0
             return
 
 
-def _inside(pellet: Pellet, shape: tuple[int, int]) -> bool:
-    edge = pellet.half_length + 3
-    return edge < pellet.x < shape[1] - edge and edge < pellet.y < shape[0] - edge
+def _inside(dropping: Dropping, shape: tuple[int, int]) -> bool:
+    edge = dropping.half_length + 3
+    return edge < dropping.x < shape[1] - edge and edge < dropping.y < shape[0] - edge
 
 
-def _beside(rng: np.random.Generator, ground: _Ground, pellet: Pellet) -> Pellet:
+def _beside(rng: np.random.Generator, ground: _Ground, dropping: Dropping) -> Dropping:
     """Put a dropping against an earlier one, at the distance at which their outlines touch."""
-    other = ground.pellets[int(rng.integers(len(ground.pellets)))]
+    other = ground.droppings[int(rng.integers(len(ground.droppings)))]
     angle = rng.uniform(0, 2 * np.pi)
-    reach = _radius(other, angle) + _radius(pellet, angle) + rng.uniform(0.3, 1.5)
+    reach = _radius(other, angle) + _radius(dropping, angle) + rng.uniform(0.3, 1.5)
     x, y = other.x + reach * np.cos(angle), other.y + reach * np.sin(angle)
-    return replace(pellet, x=float(x), y=float(y))
+    return replace(dropping, x=float(x), y=float(y))
 
 
-def _radius(pellet: Pellet, angle: float) -> float:
-    u, v = np.cos(angle - pellet.angle_rad), np.sin(angle - pellet.angle_rad)
-    return float(1 / np.hypot(u / pellet.half_length, v / pellet.half_width))
+def _radius(dropping: Dropping, angle: float) -> float:
+    u, v = np.cos(angle - dropping.angle_rad), np.sin(angle - dropping.angle_rad)
+    return float(1 / np.hypot(u / dropping.half_length, v / dropping.half_width))
 
 
-def _pellet_truths(ground: _Ground, pixels: NDArray[np.uint8]) -> Iterator[PelletTruth]:
+def _dropping_truths(ground: _Ground, pixels: NDArray[np.uint8]) -> Iterator[DroppingTruth]:
     px_per_mm = ground.painting.px_per_mm
-    for number, pellet in enumerate(ground.pellets, start=1):
-        length, width = 2 * pellet.half_length, 2 * pellet.half_width
-        middle = np.array([[pellet.x, pellet.y]])
-        window = frame_window(middle, 1.6 * pellet.half_length + 5, ground.shape)
+    for number, dropping in enumerate(ground.droppings, start=1):
+        length, width = 2 * dropping.half_length, 2 * dropping.half_width
+        middle = np.array([[dropping.x, dropping.y]])
+        window = frame_window(middle, 1.6 * dropping.half_length + 5, ground.shape)
         if window is None:
             continue
         own = ground.numbers[window] == number
         rows, cols = np.nonzero(own)
-        yield PelletTruth(
+        yield DroppingTruth(
             number,
             float(rows.mean() + window[0].start),
             float(cols.mean() + window[1].start),
@@ -256,7 +256,7 @@ def _pellet_truths(ground: _Ground, pixels: NDArray[np.uint8]) -> Iterator[Pelle
             length / px_per_mm,
             width / px_per_mm,
             len(rows),
-            pellet.on_end,
+            dropping.on_end,
             colour_step(pixels[window], own, ground.numbers[window] > 0, length),
         )
 

@@ -27,9 +27,9 @@ class DroppingScene:
     ----------
     ground : str
         One of ``GROUNDS``.
-    pellets : int
+    droppings : int
         Droppings, 0 to 60. Fewer are painted where there is no room; the truth says how many.
-    pellet_mm : float
+    dropping_mm : float
         Usual length, 0.5 to 6.
     spread : float
         Spread of the lengths, as a standard deviation of their logarithm, 0 to 0.6.
@@ -64,8 +64,8 @@ class DroppingScene:
     """
 
     ground: str = "paper"
-    pellets: int = 12
-    pellet_mm: float = 3.2
+    droppings: int = 12
+    dropping_mm: float = 3.2
     spread: float = 0.2
     clumped: float = 0.0
     green: float = 0.3
@@ -94,7 +94,7 @@ class DroppingScene:
             raise ValueError(f"ground is {self.ground!r}; it must be one of {', '.join(GROUNDS)}.")
         if not set(self.litter) <= set(LITTER):
             raise ValueError(f"litter is {self.litter}; it may hold only {', '.join(LITTER)}.")
-        for name, low, high in (("pellets", 0, 60), ("pellet_mm", 0.5, 6), ("clumped", 0, 1)):
+        for name, low, high in (("droppings", 0, 60), ("dropping_mm", 0.5, 6), ("clumped", 0, 1)):
             if not low <= getattr(self, name) <= high:
                 raise ValueError(
                     f"{name} is {getattr(self, name)}; it must be from {low} to {high}."
@@ -121,7 +121,7 @@ def draw_dropping_scene(rng: np.random.Generator, **fixed: Any) -> DroppingScene
     }
     drawn = _draw_droppings(rng) | fixed
     lesions = "lesion" in drawn["litter"] and drawn["ground"] == "leaf"
-    day = _draw_day(rng, drawn["ground"], drawn["pellet_mm"], lesions, size)
+    day = _draw_day(rng, drawn["ground"], drawn["dropping_mm"], lesions, size)
     own: dict[str, Any] = {"day": day, "bark": bool(rng.random() < 0.5)}
     own["pale"] = float(rng.beta(0.7, 0.9))
     own["tone"] = float(np.clip(rng.normal(0.15, 0.45), -1, 1.5))
@@ -132,13 +132,13 @@ def draw_dropping_scene(rng: np.random.Generator, **fixed: Any) -> DroppingScene
 
 def _draw_droppings(rng: np.random.Generator) -> dict[str, Any]:
     empty = rng.random() < 0.15
-    pellets = int(np.exp(rng.uniform(0, np.log(35))))
+    droppings = int(np.exp(rng.uniform(0, np.log(35))))
     kinds = int(rng.integers(0, 4))
     clumped = float(rng.uniform(0.1, 0.5)) if rng.random() < 0.3 else 0.0
     return {
         "ground": str(rng.choice(GROUNDS)),
-        "pellets": 0 if empty else pellets,
-        "pellet_mm": float(np.exp(rng.uniform(np.log(0.8), np.log(6)))),
+        "droppings": 0 if empty else droppings,
+        "dropping_mm": float(np.exp(rng.uniform(np.log(0.8), np.log(6)))),
         "spread": float(rng.uniform(0.05, 0.3)),
         "clumped": clumped,
         "green": float(rng.beta(1, 1.5)),
@@ -153,11 +153,11 @@ def _draw_droppings(rng: np.random.Generator) -> dict[str, Any]:
 
 
 def _draw_day(
-    rng: np.random.Generator, ground: str, pellet_mm: float, lesions: bool, size: dict[str, int]
+    rng: np.random.Generator, ground: str, dropping_mm: float, lesions: bool, size: dict[str, int]
 ) -> Scene:
     """Draw ground, light and camera; the scale keeps a usual dropping large enough to be seen."""
     short = min(size.values())
-    widest_mm = short * pellet_mm / (22 if ground in ("soil", "mulch") else 9)
+    widest_mm = short * dropping_mm / (22 if ground in ("soil", "mulch") else 9)
     frame_mm = float(np.clip(np.exp(rng.uniform(np.log(40), np.log(350))), 25, max(widest_mm, 30)))
     leaf_mm = float(np.clip(rng.uniform(45, 95), 30, max(1.0 * widest_mm, 30)))
     sick = ("spot", "blight")[int(rng.random() < 0.5)] if lesions else "none"

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from scripts.workshop.rendered.droppings.scene import DroppingScene
 
-__all__ = ["FAINT_STEP", "LitterTruth", "PelletTruth", "RenderedDroppings"]
+__all__ = ["FAINT_STEP", "DroppingTruth", "LitterTruth", "RenderedDroppings"]
 
 FAINT_STEP = 4.0
 """Colour step, in CIELAB units, below which a dropping can hardly be told from its ground.
@@ -18,7 +18,7 @@ About twice what a person just sees between two plain fields side by side (2.3: 
 
 
 @dataclass(frozen=True)
-class PelletTruth:
+class DroppingTruth:
     """One painted dropping.
 
     Attributes
@@ -90,7 +90,7 @@ class RenderedDroppings:
         0, or the number of the kind of litter seen at this pixel.
     leaf : ndarray of bool, shape (rows, columns)
         Leaf pixels, also under droppings.
-    pellets : tuple of PelletTruth
+    droppings : tuple of DroppingTruth
         In the order of their numbers.
     litter : tuple of LitterTruth
         Kinds of which something can be seen.
@@ -106,7 +106,7 @@ class RenderedDroppings:
     numbers: NDArray[np.uint8] = field(repr=False)
     litter_numbers: NDArray[np.uint8] = field(repr=False)
     leaf: NDArray[np.bool_] = field(repr=False)
-    pellets: tuple[PelletTruth, ...] = field(repr=False)
+    droppings: tuple[DroppingTruth, ...] = field(repr=False)
     litter: tuple[LitterTruth, ...] = field(repr=False)
     scene: DroppingScene
     seed: int

@@ -9,7 +9,7 @@ from scripts.workshop.rendered.fields import AnyFloats, Floats, smooth_field
 from scripts.workshop.rendered.ribbon import Window
 from scripts.workshop.rendered.shape import Points, turned
 
-__all__ = ["Build", "draw_build", "lay_pellet"]
+__all__ = ["Build", "draw_build", "lay_dropping"]
 
 _COLOURS = np.array(
     [[0.014, 0.012, 0.010], [0.03, 0.042, 0.014], [0.045, 0.035, 0.018], [0.03, 0.022, 0.014],
@@ -75,7 +75,7 @@ def draw_build(rng: np.random.Generator) -> Build:
     )
 
 
-def lay_pellet(
+def lay_dropping(
     rng: np.random.Generator, sheet: Sheet, build: Build, at: Points, length_px: float, number: int
 ) -> bool:
     """Lay a dropping where there is room for it, and tell whether there was."""
