@@ -9,8 +9,9 @@ import re
 import subprocess
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fnmatch import fnmatch
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -88,11 +89,12 @@ def module(request) -> Path:
     return request.param
 
 
-def nodes(module: Path) -> Iterator[ast.AST]:
-    return ast.walk(ast.parse(module.read_text("utf-8"), str(module)))
+@cache
+def nodes(module: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(ast.parse(module.read_text("utf-8"), str(module))))
 
 
-def imports(tree: Iterator[ast.AST]) -> Iterator[str]:
+def imports(tree: Iterable[ast.AST]) -> Iterator[str]:
     """Yield the full names of imported modules, and ``module.name`` for what is taken from one."""
     for node in tree:
         match node:
@@ -108,7 +110,7 @@ def imports(tree: Iterator[ast.AST]) -> Iterator[str]:
                 yield name
 
 
-def names_used(tree: Iterator[ast.AST]) -> set[str]:
+def names_used(tree: Iterable[ast.AST]) -> set[str]:
     """Return every name and attribute that the code mentions or imports by itself."""
     found = set()
     for node in tree:
@@ -122,9 +124,9 @@ def is_within(name: str, package: str) -> bool:
     return name == package or name.startswith(package + ".")
 
 
-def decodes(tree: list[ast.AST]) -> bool:
-    reached = [name for name in imports(iter(tree)) for m in DECODING_MODULES if is_within(name, m)]
-    return bool(reached or DECODING_CALLS & names_used(iter(tree)))
+def decodes(tree: Iterable[ast.AST]) -> bool:
+    reached = [name for name in imports(tree) for m in DECODING_MODULES if is_within(name, m)]
+    return bool(reached or DECODING_CALLS & names_used(tree))
 
 
 def project_files() -> list[Path]:
@@ -152,7 +154,7 @@ def test_imports_go_from_scripts_to_models_to_vision_and_never_back(module):
 
 
 def test_only_the_photo_module_decodes_images(module):
-    assert short(module) in MAY_DECODE or not decodes(list(nodes(module)))
+    assert short(module) in MAY_DECODE or not decodes(nodes(module))
 
 
 @pytest.mark.parametrize(
@@ -175,7 +177,7 @@ def test_each_module_that_may_decode_does():
     """An exception that is no longer needed is taken off the list."""
     there = [ROOT / name for name in MAY_DECODE if (ROOT / name).exists()]
     assert ROOT / "vision/photo/decode.py" in there
-    assert [short(path) for path in there if not decodes(list(nodes(path)))] == []
+    assert [short(path) for path in there if not decodes(nodes(path))] == []
 
 
 def test_only_the_journal_touches_the_database(module):
@@ -209,6 +211,56 @@ def test_what_is_imported_is_declared_as_a_dependency(module):
     known = {*LAYERS, *sys.stdlib_module_names}
     tops = {name.split(".")[0] for name in imports(nodes(module))} - known
     assert {DISTRIBUTION_OF.get(top, top) for top in tops} <= declared
+
+
+VISION_ROOMS = {
+    "photo": set(),
+    "tag": {"photo"},
+    "chewed": set(),
+    "droppings": set(),
+    "day": {"photo", "tag", "droppings", "chewed"},
+    "night": {"photo"},
+    "measure": {"day", "night", "tag"},
+}  # which rooms each may enter; all may use what lies beside the rooms
+SCRIPTS_ROOMS = {
+    "common": set(),
+    "score": {"common"},
+    "garden": {"score", "common"},
+    "trend": {"care", "common"},
+    "care": {"score", "trend", "common"},
+    "learn": {"score", "common"},
+    "commands": {"score", "garden", "care", "trend", "learn", "common"},
+    "cli": {"commands", "common"},
+    "__main__": {"cli"},
+}
+
+
+def room_of(name: str, top: str) -> str:
+    """Return the room below ``top`` in which a module lies, or the module itself; empty outside."""
+    parts = name.split(".")
+    return parts[1] if parts[0] == top and len(parts) > 1 else ""
+
+
+def arrows(top: str, rooms: dict[str, set[str]]) -> list[str]:
+    found = []
+    for path in MODULES:
+        own = room_of(short(path).removesuffix(".py").replace("/", "."), top)
+        entered = {room_of(name, top) for name in imports(nodes(path))} & set(rooms)
+        if own in rooms:
+            found += [f"{short(path)} enters {r}" for r in sorted(entered - rooms[own] - {own})]
+    return found
+
+
+@pytest.mark.parametrize(("top", "rooms"), [("vision", VISION_ROOMS), ("scripts", SCRIPTS_ROOMS)])
+def test_rooms_are_entered_along_the_agreed_arrows(top, rooms):
+    assert arrows(top, rooms) == []
+
+
+@pytest.mark.parametrize(
+    "module", [m for m in MODULES if not short(m).startswith("scripts/workshop/")], ids=short
+)
+def test_nothing_that_ships_reaches_the_workshop(module):
+    assert not [n for n in imports(nodes(module)) if is_within(n, "scripts.workshop")]
 
 
 MEASURING_PARTS = {"measure_day_photo", "measure_night_photo", "find_tag", "balanced", "card_mask"}
@@ -245,7 +297,7 @@ def test_every_error_of_ours_ends_a_command_with_one_sentence(module):
     assert strangers == (["SpotlampError"] if short(module) == "vision/errors.py" else [])
 
 
-def class_names_compared(tree: Iterator[ast.AST]) -> list[ast.AST]:
+def class_names_compared(tree: Iterable[ast.AST]) -> list[ast.AST]:
     """Return where ``__name__`` of a class decides something: compared, or looked up."""
     deciding = [n for n in tree if isinstance(n, ast.Compare | ast.Subscript | ast.Call)]
     return [

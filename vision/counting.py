@@ -1,20 +1,47 @@
-"""The number of caterpillars as an interval, from the probability of each doubtful one."""
+"""How many there are, as a distribution and an interval, from the probability of each one."""
 
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
-__all__ = ["count_interval"]
+__all__ = ["TAIL", "count_interval", "how_many"]
 
-_TAIL = 0.025
+TAIL = 0.025
+"""Left out of a 95 % interval on either side, at most."""
+
+
+def how_many(probabilities: Sequence[float] | NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the probabilities that none, one, two … of several things are what they may be.
+
+    Each is one with its own probability, independently of the others, so that their number follows
+    the Poisson–binomial distribution (Poisson 1837).
+
+    Parameters
+    ----------
+    probabilities : sequence of float
+        Of each thing, 0 to 1.
+
+    Returns
+    -------
+    ndarray of float64, shape (things + 1,)
+
+    Examples
+    --------
+    >>> how_many([0.5, 0.5]).tolist()
+    [0.25, 0.5, 0.25]
+    """
+    chances = np.ones(1)
+    for p in probabilities:
+        chances = np.convolve(chances, [1 - p, p])
+    return chances
 
 
 def count_interval(probabilities: Sequence[float], count: int) -> tuple[int, int]:
     """Return the 95 % interval of the number of caterpillars.
 
-    Each candidate is one with its own probability, independently of the others, so that their
-    number follows the Poisson–binomial distribution; the interval leaves out at most 2.5 % of it
-    on either side and always holds the count itself.
+    The interval leaves out at most 2.5 % of the distribution on either side (``how_many``), and
+    always holds the count itself.
 
     Parameters
     ----------
@@ -28,10 +55,7 @@ def count_interval(probabilities: Sequence[float], count: int) -> tuple[int, int
     >>> count_interval([1.0, 1.0, 0.5], 2)
     (2, 3)
     """
-    chances = np.ones(1)
-    for p in probabilities:
-        chances = np.convolve(chances, [1 - p, p])
-    total = np.cumsum(chances)
-    low = int(np.searchsorted(total, _TAIL, side="right"))
-    high = int(np.searchsorted(total, 1 - _TAIL, side="left"))
+    total = np.cumsum(how_many(probabilities))
+    low = int(np.searchsorted(total, TAIL, side="right"))
+    high = int(np.searchsorted(total, 1 - TAIL, side="left"))
     return min(low, count), max(min(high, len(probabilities)), count)

@@ -25,7 +25,7 @@ from models.entries import LogEntry, PhotoEntry
 from models.garden.beds import Garden
 
 if TYPE_CHECKING:
-    from models.progress import Season as Courses
+    from models.progress import GardenVisits
 
 __all__ = [
     "DARK_FROM",
@@ -170,12 +170,12 @@ class Season:
         return max([*days[:1], *gaps], default=self.today)
 
     @cached_property
-    def courses(self) -> "Courses":
+    def courses(self) -> "GardenVisits":
         """Every plant's severity over time: what `trend`, the statuses and the summary show."""
-        from models.progress import leaf_table, read_season  # NumPy
+        from models.progress import garden_visits, leaf_table  # NumPy
 
         used = [p for days in self.measured_days.values() for day in days for p in day.used]
-        return read_season(leaf_table(used))
+        return garden_visits(leaf_table(used))
 
     @cached_property
     def visits(self) -> Mapping[str, tuple[Visit, ...]]:

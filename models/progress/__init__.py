@@ -4,7 +4,7 @@ from models.progress.areas import CourseArea, course_area
 from models.progress.course import Course, Line, judge_course, recent_points
 from models.progress.curve import Change, Doubling, ProgressCurve, progress_curve
 from models.progress.effect import Effect, judge_spray
-from models.progress.garden_visits import Season, read_season
+from models.progress.garden_visits import GardenVisits, garden_visits
 from models.progress.leaves import LeafTable, leaf_table
 from models.progress.points import SeverityPoint
 from models.progress.rates import MODELS, RateFit, doubling_days, fit_rate
@@ -18,20 +18,20 @@ __all__ = [
     "DaysTo",
     "Doubling",
     "Effect",
+    "GardenVisits",
     "LeafTable",
     "Line",
     "ProgressCurve",
     "RateFit",
-    "Season",
     "SeverityPoint",
     "course_area",
     "days_to",
     "doubling_days",
     "fit_rate",
+    "garden_visits",
     "judge_course",
     "judge_spray",
     "leaf_table",
     "progress_curve",
-    "read_season",
     "recent_points",
 ]

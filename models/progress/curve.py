@@ -14,7 +14,7 @@ from models.progress.course import (
     judge_course,
     recent_points,
 )
-from models.progress.garden_visits import Season
+from models.progress.garden_visits import GardenVisits
 from models.progress.points import SeverityPoint
 from models.progress.rates import CLIP, MODELS, RateFit, doubling_days, fit_rate
 from models.progress.threshold import DaysTo, days_to
@@ -104,7 +104,7 @@ class ProgressCurve:
 
 
 def progress_curve(
-    season: Season,
+    season: GardenVisits,
     plant: str,
     *,
     threshold_pct: float = THRESHOLD_PCT,
@@ -115,7 +115,7 @@ def progress_curve(
 
     Parameters
     ----------
-    season : Season
+    season : GardenVisits
         Of the whole garden.
     plant : str
         Name of the plant.

@@ -10,13 +10,13 @@ from models.progress.leaves import LeafTable
 from models.progress.points import SeverityPoint, group_visits, logit_errors, point_at
 from models.progress.spread import LeafSpread, Visits, learn_spread
 
-__all__ = ["Season", "read_season"]
+__all__ = ["GardenVisits", "garden_visits"]
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class Season:
+class GardenVisits:
     """All visits of a garden, ready to be judged.
 
     Attributes
@@ -70,7 +70,7 @@ class Season:
         )
 
 
-def read_season(leaves: LeafTable) -> Season:
+def garden_visits(leaves: LeafTable) -> GardenVisits:
     """Group a garden's leaves into visits, and learn from them how sure each visit is.
 
     Parameters
@@ -83,4 +83,4 @@ def read_season(leaves: LeafTable) -> Season:
     spread = learn_spread(visits)
     errors, freedom = logit_errors(visits, spread)
     scatter = visit_scatter(leaves.plants, visits, errors)
-    return Season(leaves.plants, visits, shares, errors, freedom, spread, scatter)
+    return GardenVisits(leaves.plants, visits, shares, errors, freedom, spread, scatter)

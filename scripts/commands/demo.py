@@ -75,8 +75,8 @@ def _demo_season(folder: Path, jobs: int | None) -> None:
     if source is None:
         fail("The sample season is missing from this installation: install spotlamp again.")
     require_opencv()
-    from scripts.garden.season_demo import is_the_season, log_season, plant_season, season_told
     from scripts.score.filed_run import run_and_file
+    from scripts.trend.sample_season import is_the_season, log_season, plant_season, season_told
 
     if not is_the_season(source, folder):
         refuse_filled(folder, "spotlamp-season")

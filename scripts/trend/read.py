@@ -14,7 +14,7 @@ from models.entries import LogEntry
 from models.garden.beds import Garden
 from models.garden.settings import read_garden
 from models.journal import open_journal
-from models.progress import Effect, ProgressCurve, Season, judge_spray, progress_curve
+from models.progress import Effect, GardenVisits, ProgressCurve, judge_spray, progress_curve
 from models.progress.course import RECENT_DAYS
 from models.progress.growth import AFTER_DAYS
 from scripts.care.record import last_season
@@ -199,7 +199,7 @@ def _notes(season: Gathered, first: date) -> dict[str, tuple[str, ...]]:
     return notes
 
 
-def _chosen(garden: Garden, season: Season, plants: Sequence[str]) -> Sequence[str]:
+def _chosen(garden: Garden, season: GardenVisits, plants: Sequence[str]) -> Sequence[str]:
     if not plants:
         return season.plants
     names = [name if name in season.plants else known_plant(garden, name) for name in plants]
@@ -232,7 +232,7 @@ def _marked(log: Sequence[LogEntry], curves: Sequence[ProgressCurve]) -> tuple[L
     )
 
 
-def _effect(season: Season, log: Sequence[LogEntry], wanted: str) -> Effect:
+def _effect(season: GardenVisits, log: Sequence[LogEntry], wanted: str) -> Effect:
     points = {plant: season.points(plant) for plant in season.plants}
     spray = find_spray(log, wanted)
     others = [entry for entry in log if not _same_spraying(entry, spray)]

@@ -28,7 +28,7 @@ __all__ = [
     "SHAPE",
     "BiteJudge",
     "Chewed",
-    "Outline",
+    "SeenMargin",
     "bite_judge_of",
     "chewed_interval",
     "chewed_pct",
@@ -117,7 +117,7 @@ class BiteJudge:
 
 
 @dataclass(frozen=True, eq=False)
-class Outline:
+class SeenMargin:
     """What is seen of one leaf's outline.
 
     Attributes
@@ -187,7 +187,7 @@ def measure_chewed(leaf: Bools, classes: Mask, judge: BiteJudge | None = None) -
     return Chewed(pct, *chewed_interval(pct, seen, judge), seen.missing)
 
 
-def read_outline(leaf: Bools, classes: Mask, bite: Layers) -> Outline | None:
+def read_outline(leaf: Bools, classes: Mask, bite: Layers) -> SeenMargin | None:
     """Find bites and eaten holes of one leaf, and measure its whole outline.
 
     Parameters
@@ -199,7 +199,7 @@ def read_outline(leaf: Bools, classes: Mask, bite: Layers) -> Outline | None:
 
     Returns
     -------
-    Outline or None
+    SeenMargin or None
         None where the leaf is made of several parts or leaflets.
     """
     factor = min(1.0, BAY_LENGTH_PX / max(leaf.shape))
@@ -217,7 +217,7 @@ def read_outline(leaf: Bools, classes: Mask, bite: Layers) -> Outline | None:
     believed, holed = (float(np.count_nonzero(part) / left) for part in (bitten, holes))
     shape = _shape(blade, bays, odds, believed, holed)
     dead = shrunk((classes == LESION).astype(np.uint8) * 255, factor) > 127
-    return Outline(believed, holed, _weight(bays, odds, whole, dead), shape, bitten | holes)
+    return SeenMargin(believed, holed, _weight(bays, odds, whole, dead), shape, bitten | holes)
 
 
 def _weight(bays: list[Bay], odds: NDArray[np.float32], whole: Bools, dead: Bools) -> float:
@@ -236,7 +236,7 @@ def _weight(bays: list[Bay], odds: NDArray[np.float32], whole: Bools, dead: Bool
     return max(by_ball.values(), default=0.0)
 
 
-def chewed_pct(seen: Outline, judge: BiteJudge) -> float:
+def chewed_pct(seen: SeenMargin, judge: BiteJudge) -> float:
     """Return the eaten part in percent: holes as they are, and what bites took as it is learned.
 
     A bay's mouth is straight where the margin was not, and of a margin that is eaten all along only
@@ -308,7 +308,7 @@ def bite_log_odds(bays: list[Bay], bite: Layers) -> NDArray[np.float32]:
     return bite.log_odds(np.stack([bay.values for bay in bays]))
 
 
-def chewed_interval(pct: float, seen: Outline, judge: BiteJudge) -> tuple[float, float]:
+def chewed_interval(pct: float, seen: SeenMargin, judge: BiteJudge) -> tuple[float, float]:
     """Return the 95 % interval of the eaten part in percent.
 
     It is as wide as misses of such outlines are: wider where bays are doubtful, and where so much

@@ -1,12 +1,13 @@
 """The story of a day photo: droppings, leaves, what is sick on them, how sure is it."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.chewed.measure import Chewed, measure_chewed
+from vision.day.crop import Crop, cut, droppings_on, full_size, outline_of, paste, to_full_size
 from vision.day.leaf import Leaves, find_leaves
 from vision.day.lesion import (
     LEAF_LENGTH_PX,
@@ -19,7 +20,7 @@ from vision.day.lesion import (
 from vision.day.light import is_blurred, light_flags, read_light
 from vision.day.surface import load_surface, severity_interval
 from vision.day.symptom_network import interval_in_the_field
-from vision.day.tissue import Healthy, healthy_colour, leaf_lab
+from vision.day.tissue import Healthy
 from vision.droppings.find import (
     FoundDroppings,
     find_droppings,
@@ -27,7 +28,7 @@ from vision.droppings.find import (
     without_dead_tissue,
 )
 from vision.flags import FLAGS, in_order
-from vision.raster import shrunk, window_around
+from vision.raster import shrunk
 from vision.records import (
     BACKGROUND,
     DROPPING,
@@ -37,7 +38,6 @@ from vision.records import (
     DayReading,
     Dropping,
     LeafReading,
-    Lesion,
     Photo,
     TagReading,
 )
@@ -50,22 +50,6 @@ MEASURING_VERSION = 13
 
 _MOSTLY_DROPPING = 0.4  # share of a green thing that is a dropping: it is no leaf
 _AROUND_PX = 9  # side of the square around each pixel of a leaf that still belongs to its search
-_OUTLINE_TOLERANCE = 0.003  # of the leaf's length
-
-
-@dataclass(frozen=True, eq=False)
-class _Crop:
-    """One leaf cut out of a photo and brought to the common length."""
-
-    number: int
-    window: tuple[slice, slice]
-    pixels: NDArray[np.uint8] = field(repr=False)
-    lab: NDArray[np.float32] = field(repr=False)
-    leaf: NDArray[np.bool_] = field(repr=False)
-    length: float
-    scale: float  # full-size photo pixels per crop pixel
-    origin_px: tuple[float, float]  # row and column of the crop's corner in the full-size photo
-    healthy: Healthy
 
 
 def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasurement:
@@ -97,18 +81,18 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
         unmeasured = _unmeasured(photo, (*photo.flags, *leaves.flags, *blurred))
         return _with_droppings(unmeasured, photo, droppings)
     numbers = range(1, leaves.count + 1)
-    crops = _with_borrowed_colour([_cut(photo, leaves, n) for n in numbers])
+    crops = _with_borrowed_colour([cut(photo, leaves, n) for n in numbers])
     surface = load_surface() if leaves.plain else None
     sorted_ = [classify(crop.lab, crop.leaf, crop.healthy, crop.length, surface) for crop in crops]
     classes = np.zeros(photo.pixels.shape[:2], np.uint8)
     for crop, symptoms in zip(crops, sorted_, strict=True):
-        _paste(classes, leaves.numbers, crop, symptoms)
+        paste(classes, leaves.numbers, crop, symptoms)
     seen, droppings = droppings, without_dead_tissue(droppings, classes)
     readings = []
     for crop, found in zip(crops, sorted_, strict=True):
-        symptoms = without_droppings(found, _droppings(crop, droppings))
+        symptoms = without_droppings(found, droppings_on(crop, droppings))
         if symptoms is not found:
-            _paste(classes, leaves.numbers, crop, symptoms)
+            paste(classes, leaves.numbers, crop, symptoms)
         readings.append(_read_leaf(crop, symptoms, leaves))
     flags = (*photo.flags, *leaves.flags)
     if not all(FLAGS[name].measurable for name in readings[0].flags):
@@ -162,42 +146,7 @@ def _unmeasured(photo: Photo, flags: tuple[str, ...]) -> DayMeasurement:
     return DayMeasurement(DayReading((), in_order(flags)), empty, empty)
 
 
-def _cut(photo: Photo, leaves: Leaves, number: int) -> _Crop:
-    window, longest = window_around(leaves.numbers == number, 2, 0.02)
-    pixels, leaf = photo.pixels[window], leaves.numbers[window] == number
-    factor = min(1.0, LEAF_LENGTH_PX / longest)
-    pixels = shrunk(pixels, factor)
-    leaf = _mask_as_large(leaf, pixels.shape)
-    lab = leaf_lab(pixels)
-    return _Crop(
-        number,
-        window,
-        pixels,
-        lab,
-        leaf,
-        length=factor * longest,
-        scale=photo.reduction / factor,
-        origin_px=(window[0].start * photo.reduction, window[1].start * photo.reduction),
-        healthy=healthy_colour(lab, leaf),
-    )
-
-
-def _droppings(crop: _Crop, droppings: FoundDroppings) -> NDArray[np.bool_]:
-    """Return the droppings on one leaf, the size of its crop."""
-    seen = droppings.mask[crop.window]
-    if not seen.any():
-        return np.zeros_like(crop.leaf)
-    return _mask_as_large(seen, crop.leaf.shape)
-
-
-def _mask_as_large(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    """Bring a mask to the size of a picture that ``shrunk`` has made smaller."""
-    size = (shape[1], shape[0])
-    share = cv2.resize(mask.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(share) > 127
-
-
-def _with_borrowed_colour(crops: list[_Crop]) -> list[_Crop]:
+def _with_borrowed_colour(crops: list[Crop]) -> list[Crop]:
     """Let a leaf without enough green borrow the healthy colour of the greenest leaf beside it."""
     best = max((crop.healthy for crop in crops), key=lambda healthy: healthy.share)
     if best.share < LEAST_HEALTHY_SHARE:
@@ -210,19 +159,7 @@ def _with_borrowed_colour(crops: list[_Crop]) -> list[_Crop]:
     ]
 
 
-def _paste(
-    classes: NDArray[np.uint8], numbers: NDArray[np.uint8], crop: _Crop, symptoms: Symptoms
-) -> None:
-    """Bring a leaf's classes back to the photo's scale, inside the leaf's own outline."""
-    target = classes[crop.window]
-    own = numbers[crop.window] == crop.number
-    size = (target.shape[1], target.shape[0])
-    inner = cv2.resize(symptoms.classes, size, interpolation=cv2.INTER_NEAREST)
-    # Where rounding left a gap along the outline, the pixel is leaf.
-    np.copyto(target, np.maximum(inner, 1), where=own)
-
-
-def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
+def _read_leaf(crop: Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
     area = float(np.count_nonzero(symptoms.classes != BACKGROUND))
     lesion_pct, halo_pct = (
         100 * np.count_nonzero(symptoms.classes == kind) / area for kind in (LESION, HALO)
@@ -234,17 +171,17 @@ def _read_leaf(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> LeafReading:
     chewed = _chewed(crop, symptoms, leaves)
     return LeafReading(
         leaf=crop.number,
-        row_px=_full(crop, moments["m01"] / moments["m00"], 0),
-        col_px=_full(crop, moments["m10"] / moments["m00"], 1),
+        row_px=full_size(crop, moments["m01"] / moments["m00"], 0),
+        col_px=full_size(crop, moments["m10"] / moments["m00"], 1),
         area_px=area * crop.scale**2,
-        lesions=tuple(_to_full_size(lesion, crop) for lesion in lesions),
+        lesions=tuple(to_full_size(lesion, crop) for lesion in lesions),
         lesion_pct=float(lesion_pct),
         halo_pct=float(halo_pct),
         severity_pct=float(lesion_pct + halo_pct),
         severity_low_pct=low,
         severity_high_pct=high,
         healthy_lab=crop.healthy.lab,
-        outline_px=_outline(crop),
+        outline_px=outline_of(crop),
         flags=_leaf_flags(crop, leaves, light_flags(light), chewed),
         chewed_pct=chewed.pct if chewed else None,
         chewed_low_pct=chewed.low_pct if chewed else None,
@@ -258,20 +195,20 @@ def _interval(severity_pct: float, doubtful_pct: float, plain: bool) -> tuple[fl
     return interval_in_the_field(severity_pct, doubtful_pct)
 
 
-def _chewed(crop: _Crop, symptoms: Symptoms, leaves: Leaves) -> Chewed | None:
+def _chewed(crop: Crop, symptoms: Symptoms, leaves: Leaves) -> Chewed | None:
     """Measure what was eaten where the whole outline is seen on a plain ground."""
     if not _outline_seen(crop, leaves):
         return None
     return measure_chewed(crop.leaf, symptoms.classes)
 
 
-def _outline_seen(crop: _Crop, leaves: Leaves) -> bool:
+def _outline_seen(crop: Crop, leaves: Leaves) -> bool:
     place = crop.number - 1
     return leaves.plain and not (leaves.cut_off[place] or leaves.touching[place])
 
 
 def _leaf_flags(
-    crop: _Crop, leaves: Leaves, light: tuple[str, ...], chewed: Chewed | None
+    crop: Crop, leaves: Leaves, light: tuple[str, ...], chewed: Chewed | None
 ) -> tuple[str, ...]:
     own = {
         "cut_off": leaves.cut_off[crop.number - 1],
@@ -280,33 +217,6 @@ def _leaf_flags(
         "all_sick": crop.healthy.share < LEAST_HEALTHY_SHARE,
     }
     return in_order((*light, *(name for name, true in own.items() if true)))
-
-
-def _full(crop: _Crop, position: float, axis: int) -> float:
-    """Map a crop's pixel position to the full-size photo; pixel centres are whole numbers."""
-    return crop.origin_px[axis] + (position + 0.5) * crop.scale - 0.5
-
-
-def _to_full_size(lesion: Lesion, crop: _Crop) -> Lesion:
-    scale = crop.scale
-    return replace(
-        lesion,
-        row_px=_full(crop, lesion.row_px, 0),
-        col_px=_full(crop, lesion.col_px, 1),
-        area_px=lesion.area_px * scale**2,
-        equivalent_diameter_px=lesion.equivalent_diameter_px * scale,
-        halo_width_px=lesion.halo_width_px * scale,
-        margin_distance_px=lesion.margin_distance_px * scale,
-    )
-
-
-def _outline(crop: _Crop) -> tuple[tuple[float, float], ...]:
-    outlines, _ = cv2.findContours(
-        crop.leaf.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
-    longest = max(outlines, key=len)
-    points = cv2.approxPolyDP(longest, max(0.5, _OUTLINE_TOLERANCE * crop.length), closed=True)
-    return tuple((_full(crop, float(y), 0), _full(crop, float(x), 1)) for x, y in points[:, 0])
 
 
 def _sum_up(leaves: list[LeafReading], flags: tuple[str, ...]) -> DayReading:

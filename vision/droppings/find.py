@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.colour import lab_8bit
+from vision.counting import TAIL, how_many
 from vision.droppings.close import close_log_odds, pictures_of
 from vision.droppings.judge import Judge, load_judge, rows_of
 from vision.droppings.measures import MEASURES, Measured, measure
@@ -26,8 +27,8 @@ __all__ = [
     "COUNTED",
     "FoundDroppings",
     "Known",
-    "count_interval",
     "counts",
+    "droppings_interval",
     "find_droppings",
     "known_of",
     "without_chance_finds",
@@ -46,7 +47,6 @@ _SHARED = ((-3.0, 0.25), (0.0, 0.5), (3.0, 0.25))
 """Log-odds by which all spots of a photo are misjudged together, as where all lie on odd ground or
 all are seeds, and how often."""
 _ALIKE = 0.7  # shape of the distribution of what is missed: below 1, grounds differ much
-_TAIL = 0.025  # probability left outside the interval on either side
 _SURE_ALONE = 0.9  # of a spot that is the only one on ground without a leaf
 _RIM_PX = 4  # a dropping's blurred edge and shadow reach this far
 _AROUND_LENGTHS = 1.0  # of a dropping, to each side of its middle: where its surroundings are seen
@@ -128,7 +128,7 @@ def find_droppings(
         outline, measured = known.outlines[number], known.measured[number]
         _draw(mask, outline, things.factor)
         found.append(_dropping(things, outline, measured, float(scores[number])))
-    low, high = count_interval(scores, judge.doubt, judge.missed_share)
+    low, high = droppings_interval(scores, judge.doubt, judge.missed_share)
     return FoundDroppings(tuple(found), low, high, mask.view(np.bool_))
 
 
@@ -256,7 +256,7 @@ def _is_lesion(
     return dropping.confidence < enough
 
 
-def count_interval(
+def droppings_interval(
     scores: Sequence[float] | Floats, doubt: float, missed_share: float
 ) -> tuple[int, int]:
     """Return the lower and upper end of the 95 % interval of the number of droppings.
@@ -273,7 +273,7 @@ def count_interval(
     Returns
     -------
     low, high : int
-        From the distribution of a sum of unlike coin throws (Poisson 1837), with a number
+        From the distribution of their number (``vision.counting.how_many``), with a number
         of droppings that no spot stands for; the count itself always lies inside.
     """
     odds = np.asarray(scores, np.float64)
@@ -281,24 +281,14 @@ def count_interval(
     missed = missed_share * float(chance[chance > _DOUBTFUL].sum())
     likely = odds[chance > _DOUBTFUL] / doubt
     most = len(likely) + int(20 * missed) + 6
-    shares = [share * _how_many(likely + shift, most) for shift, share in _SHARED]
-    distribution = np.sum(shares, axis=0)
+    shares = [share * how_many(1 / (1 + np.exp(-likely - shift))) for shift, share in _SHARED]
+    distribution = np.pad(np.sum(shares, axis=0), (0, most - len(likely)))
     below = np.cumsum(distribution)  # the lower end does not reckon with what nobody has seen
     above = np.cumsum(np.convolve(distribution, _unseen(missed, most))[: most + 1])
     counted = int(np.count_nonzero(counts(odds)))
-    low = int(np.searchsorted(below, _TAIL, side="right"))
-    high = min(most, int(np.searchsorted(above, 1 - _TAIL)))
+    low = int(np.searchsorted(below, TAIL, side="right"))
+    high = min(most, int(np.searchsorted(above, 1 - TAIL)))
     return min(low, counted), max(high, counted)
-
-
-def _how_many(odds: Numbers, most: int) -> Numbers:
-    """Return the probabilities of 0 to ``most`` droppings among spots of these log-odds."""
-    distribution = np.zeros(most + 1)
-    distribution[0] = 1.0
-    for one in 1 / (1 + np.exp(-odds)):
-        distribution[1:] = distribution[1:] * (1 - one) + distribution[:-1] * one
-        distribution[0] *= 1 - one
-    return distribution
 
 
 def _unseen(mean: float, most: int) -> Numbers:

@@ -1,7 +1,7 @@
 """Everything on a night photo that might be a caterpillar, measured.
 
 A region where bodies may cross is kept both ways, as one body and as several; pieces that may
-belong together are kept as pairs. Which reading holds is the judge's business.
+belong together are kept as pairs. Which parting holds is the judge's business.
 """
 
 from dataclasses import dataclass, field

@@ -13,7 +13,7 @@ from vision.night.features import Sampled, described_among, sample
 from vision.night.join import joined
 from vision.night.judge import NightJudge
 from vision.night.light import NightLight
-from vision.night.partings import Ways, reading_features, readings_of
+from vision.night.partings import Ways, parting_features, partings_of
 
 __all__ = ["COUNTED_FROM", "Found", "decide"]
 
@@ -24,14 +24,14 @@ _LEAST_TOGETHER, _MOST_PIECES = 0.3, 3
 _PRIOR_ODDS = 1.5
 _SCRAP_SHARE, _SCRAP_REACH, _SCRAP_DOUBT = 0.4, 0.4, 0.35
 _SCRAP_SLENDER, _SCRAP_WIDTH = 3.2, 0.4
-_LEFT_OUT = 0.3  # at most for what the best reading of a region does not count
+_LEFT_OUT = 0.3  # at most for what the best parting of a region does not count
 _ALL_BUT_SCRAPS = 0.85  # of a region
 _WORTH_JOINING = 0.12  # probability of at least one piece being a caterpillar
 
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """One body of the final reading.
+    """One body of the final parting.
 
     Attributes
     ----------
@@ -46,7 +46,7 @@ class Found:
 
 
 def decide(found: Candidates, night: NightLight, judge: NightJudge) -> list[Found]:
-    """Choose one reading of all candidates.
+    """Choose one parting of all candidates.
 
     Parameters
     ----------
@@ -168,7 +168,7 @@ def _chosen(
                 gains[number] = max(gains[number], gain)
     standing: dict[int, float] = {}
     for ways in found.ways_of:
-        best = _best_reading(ways, found, chances, gains, judge)
+        best = _best_parting(ways, found, chances, gains, judge)
         if not best:
             likeliest = max(((ways.whole,), *ways.parts), key=lambda w: _least_counted(w, worth))
             best = {number: chances[number] for number in likeliest}
@@ -176,30 +176,30 @@ def _chosen(
     return standing
 
 
-def _best_reading(
+def _best_parting(
     ways: Ways,
     found: Candidates,
     chances: Sequence[float],
     gains: Sequence[float],
     judge: NightJudge,
 ) -> dict[int, float]:
-    """Return the bodies of a region's best reading with their chances; none if none is counted.
+    """Return the bodies of a region's best parting with their chances; none if none is counted.
 
-    As many bodies are counted as there are with some chance at least. Of the readings with that
+    As many bodies are counted as there are with some chance at least. Of the partings with that
     many one stands that is likely and whose bodies gain by being joined to others, with what it
     leaves out, unless that is next to nothing.
     """
-    readings = readings_of(ways, chances)
-    if not readings:
+    partings = partings_of(ways, chances)
+    if not partings:
         return {}
-    right = judge.reading.probability(reading_features(readings, found.features, chances))
-    at_least = _chances_of_number(right, [len(one.counted) for one in readings])
+    right = judge.parting.probability(parting_features(partings, found.features, chances))
+    at_least = _chances_of_number(right, [len(one.counted) for one in partings])
     count = sum(chance >= COUNTED_FROM for chance in at_least)
     if count == 0:
         return {}
-    fit = [n for n, one in enumerate(readings) if len(one.counted) == count]
-    fitness = {n: float(right[n]) + sum(gains[one] for one in readings[n].counted) for n in fit}
-    best = readings[max(fit, key=fitness.__getitem__)]
+    fit = [n for n, one in enumerate(partings) if len(one.counted) == count]
+    fitness = {n: float(right[n]) + sum(gains[one] for one in partings[n].counted) for n in fit}
+    best = partings[max(fit, key=fitness.__getitem__)]
     counted = sorted(best.counted, key=lambda one: -chances[one])
     stands = dict(zip(counted, at_least, strict=False))
     if best.explained < _ALL_BUT_SCRAPS:
@@ -210,7 +210,7 @@ def _best_reading(
 def _chances_of_number(right: NDArray[np.float32], numbers: Sequence[int]) -> list[float]:
     """Return the chance that there are at least one, two, … bodies.
 
-    Readings with the same number may be the same bodies parted otherwise, and right together, so
+    Partings with the same number may be the same bodies parted otherwise, and right together, so
     the likeliest of each number speaks for it; the numbers exclude each other.
     """
     odds = np.zeros(max(numbers) + 1)

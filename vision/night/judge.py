@@ -1,4 +1,4 @@
-"""How likely a body is a caterpillar, a pair of pieces one body, a reading right: learned numbers.
+"""How likely a body is a caterpillar, a pair of pieces one body, a parting right: learned numbers.
 
 ``judge.json`` holds the weights of three small perceptrons over named, physical measurements and
 what they were fitted on; ``python -m scripts.workshop learn night`` fits them again. Applying them
@@ -17,7 +17,7 @@ from vision import learned
 from vision.learned import through
 from vision.night.features import FEATURES
 from vision.night.join import PAIR_FEATURES
-from vision.night.partings import READING_FEATURES
+from vision.night.partings import PARTING_FEATURES
 
 __all__ = [
     "ALL_FEATURES",
@@ -37,7 +37,7 @@ _IMPOSSIBLE = 0.001
 
 ALL_FEATURES = (*FEATURES, "ln_alike")
 
-_NETS = {"body": ALL_FEATURES, "pair": PAIR_FEATURES, "reading": READING_FEATURES}
+_NETS = {"body": ALL_FEATURES, "pair": PAIR_FEATURES, "parting": PARTING_FEATURES}
 
 Floats = NDArray[np.float32]
 
@@ -80,13 +80,13 @@ class NightJudge:
         A caterpillar or not, over ``ALL_FEATURES``.
     pair : Net
         Two pieces of one body or not, over ``PAIR_FEATURES``.
-    reading : Net
-        A region in which bodies may meet read rightly or not, over ``READING_FEATURES``.
+    parting : Net
+        A region in which bodies may meet read rightly or not, over ``PARTING_FEATURES``.
     """
 
     body: Net
     pair: Net
-    reading: Net
+    parting: Net
 
     def caterpillar(self, described: Floats) -> Floats:
         """Return for each row of ``describe`` the probability of a caterpillar.

@@ -1,8 +1,8 @@
 """Ways to read a glowing region in which bodies may meet: which of its bodies are caterpillars.
 
 A region is one body, or one of several ways parts it; of a way's parts all are caterpillars or
-only some, beside a stem, paper or a horn. A reading is likely when its bodies are, each by itself,
-when they explain all of the glow without claiming the same ground, and when no other reading does
+only some, beside a stem, paper or a horn. A parting is likely when its bodies are, each by itself,
+when they explain all of the glow without claiming the same ground, and when no other parting does
 so better. How much each of these counts was learned.
 """
 
@@ -16,15 +16,15 @@ from numpy.typing import NDArray
 from vision.night.features import FEATURES
 
 __all__ = [
-    "READING_FEATURES",
-    "Reading",
+    "PARTING_FEATURES",
+    "Parting",
     "Ways",
-    "reading_features",
-    "readings_of",
+    "parting_features",
+    "partings_of",
     "shared_ground",
 ]
 
-READING_FEATURES = (
+PARTING_FEATURES = (
     "counted",
     "least_log_odds",
     "most_log_odds",
@@ -52,7 +52,7 @@ READING_FEATURES = (
     "whole_ln_green_ratio",
     "whole_ends_at_border",
 )
-"""What is measured on a reading; shares are of the region's pixels."""
+"""What is measured on a parting; shares are of the region's pixels."""
 
 _MOST_PARTS = 4
 _LEAST_CHANCE, _LEAST_PART, _MOST_LOG_ODDS = 0.02, 0.002, 5.0
@@ -95,7 +95,7 @@ def shared_ground(whole: NDArray[np.bool_], parts: Sequence[NDArray[np.bool_]]) 
 
 
 @dataclass(frozen=True)
-class Reading:
+class Parting:
     """One way to read a region.
 
     Attributes
@@ -116,8 +116,8 @@ class Reading:
     overlap: float = 0.0
 
 
-def readings_of(ways: Ways, chances: Sequence[float]) -> list[Reading]:
-    """Return the readings of a region; none where all is plain or nothing is likely.
+def partings_of(ways: Ways, chances: Sequence[float]) -> list[Parting]:
+    """Return the partings of a region; none where all is plain or nothing is likely.
 
     Parameters
     ----------
@@ -128,20 +128,20 @@ def readings_of(ways: Ways, chances: Sequence[float]) -> list[Reading]:
 
     Returns
     -------
-    list of Reading
+    list of Parting
         The first counts nothing, the second the whole.
     """
     some = {ways.whole, *(part for way in ways.parts for part in way)}
     if not ways.parts or max(chances[number] for number in some) < _LEAST_CHANCE:
         return []
-    found = [Reading((), (ways.whole,)), Reading((ways.whole,), (), 1.0)]
+    found = [Parting((), (ways.whole,)), Parting((ways.whole,), (), 1.0)]
     for way, shared in zip(ways.parts, ways.shared, strict=True):
         found += _of_way(way, shared, chances)
     return found
 
 
-def _of_way(way: Sequence[int], shared: Floats, chances: Sequence[float]) -> Iterator[Reading]:
-    """Yield a reading for each set of a way's likely parts."""
+def _of_way(way: Sequence[int], shared: Floats, chances: Sequence[float]) -> Iterator[Parting]:
+    """Yield a parting for each set of a way's likely parts."""
     places = sorted(range(len(way)), key=lambda at: -chances[way[at]])[:_MOST_PARTS]
     likely = sorted(at for at in places if chances[way[at]] >= _LEAST_PART)
     by_way = _covered(shared, range(len(way)))[0]
@@ -149,7 +149,7 @@ def _of_way(way: Sequence[int], shared: Floats, chances: Sequence[float]) -> Ite
         for some in combinations(likely, count):
             left_out = tuple(way[at] for at in range(len(way)) if at not in some)
             own, overlap = _covered(shared, some)
-            yield Reading(tuple(way[at] for at in some), left_out, own, by_way, overlap)
+            yield Parting(tuple(way[at] for at in some), left_out, own, by_way, overlap)
 
 
 def _covered(shared: Floats, some: Sequence[int]) -> tuple[float, float]:
@@ -159,35 +159,35 @@ def _covered(shared: Floats, some: Sequence[int]) -> tuple[float, float]:
     return float(np.trace(among)) - overlap, overlap
 
 
-def reading_features(
-    readings: Sequence[Reading], features: NDArray[np.float32], chances: Sequence[float]
+def parting_features(
+    partings: Sequence[Parting], features: NDArray[np.float32], chances: Sequence[float]
 ) -> NDArray[np.float32]:
-    """Measure the readings of one region.
+    """Measure the partings of one region.
 
     Parameters
     ----------
-    readings : sequence of Reading
-        All from one call of ``readings_of``.
+    partings : sequence of Parting
+        All from one call of ``partings_of``.
     features : ndarray of float32, shape (bodies, features)
         From ``vision.night.features.describe``.
     chances : sequence of float
-        As for ``readings_of``.
+        As for ``partings_of``.
 
     Returns
     -------
-    ndarray of float32, shape (readings, len(READING_FEATURES))
+    ndarray of float32, shape (partings, len(PARTING_FEATURES))
     """
-    whole = readings[1].counted[0]
+    whole = partings[1].counted[0]
     odds = _log_odds(chances)
-    least = [min((odds[n] for n in one.counted), default=-_MOST_LOG_ODDS) for one in readings]
-    numbers = [len(one.counted) for one in readings]
+    least = [min((odds[n] for n in one.counted), default=-_MOST_LOG_ODDS) for one in partings]
+    numbers = [len(one.counted) for one in partings]
     of_whole = _of_whole(features[whole])
     rows = [
         [*_odds_features(one, odds, whole), *_rivals(at, numbers, least), one.explained,
          one.explained_by_way, one.overlap, *_likeness(one, features), *of_whole]
-        for at, one in enumerate(readings)
+        for at, one in enumerate(partings)
     ]  # fmt: skip
-    return np.array(rows, np.float32).reshape(len(readings), len(READING_FEATURES))
+    return np.array(rows, np.float32).reshape(len(partings), len(PARTING_FEATURES))
 
 
 def _log_odds(chances: Sequence[float]) -> Floats:
@@ -195,14 +195,14 @@ def _log_odds(chances: Sequence[float]) -> Floats:
     return np.asarray(np.clip(np.log(p / (1 - p)), -_MOST_LOG_ODDS, _MOST_LOG_ODDS))
 
 
-def _odds_features(one: Reading, odds: Floats, whole: int) -> list[float]:
+def _odds_features(one: Parting, odds: Floats, whole: int) -> list[float]:
     own = [float(odds[number]) for number in one.counted] or [0.0]
     left = max((float(odds[number]) for number in one.left_out), default=-_MOST_LOG_ODDS)
     return [len(one.counted), min(own), max(own), float(np.mean(own)), left, float(odds[whole])]
 
 
 def _rivals(at: int, numbers: Sequence[int], least: Sequence[float]) -> list[float]:
-    """Return the best least log-odds of readings with another number, and with the same."""
+    """Return the best least log-odds of partings with another number, and with the same."""
     others = [least[k] for k, number in enumerate(numbers) if number != numbers[at]]
     same = [least[k] for k, number in enumerate(numbers) if number == numbers[at] and k != at]
     return [max(others), max(same, default=-_MOST_LOG_ODDS)]
@@ -212,7 +212,7 @@ _COLUMN = {name: number for number, name in enumerate(FEATURES)}
 _COMPARED = ("ln_width_px", "ln_length_px", "green_over_blue", "green_over_red")
 
 
-def _likeness(one: Reading, features: NDArray[np.float32]) -> list[float]:
+def _likeness(one: Parting, features: NDArray[np.float32]) -> list[float]:
     """Return how much the counted bodies differ, and how long for their width they are."""
     if not one.counted:
         return [0.0] * (len(_COMPARED) + 2)

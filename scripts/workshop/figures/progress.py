@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.progress import DaysTo, LeafTable, progress_curve, read_season
-from models.progress.garden_visits import Season
+from models.progress import DaysTo, LeafTable, garden_visits, progress_curve
+from models.progress.garden_visits import GardenVisits
 from models.progress.rates import from_logit, logit
 from scripts.workshop.figures.write import as_table, fill
 
@@ -169,7 +169,7 @@ def simulated_coverage(
     rows: list[tuple[float, ...]] = []
     for _ in range(plants // garden):
         made = simulate_garden(rng, leaves, plants=garden, visits=visits, kind=kind)
-        season = read_season(made.leaves)
+        season = garden_visits(made.leaves)
         rows += [_judged(made, season, number, visits) for number in range(garden)]
     return Coverage(*(_mean(column) for column in np.array(rows).T))
 
@@ -179,7 +179,7 @@ def _mean(column: Floats) -> float:
     return float(known.mean()) if len(known) else float("nan")
 
 
-def _judged(made: Simulated, season: Season, number: int, visits: int) -> tuple[float, ...]:
+def _judged(made: Simulated, season: GardenVisits, number: int, visits: int) -> tuple[float, ...]:
     """Return 1, 0 or NaN (does not apply) for each field of ``Coverage``."""
     curve = progress_curve(season, f"P{number}", threshold_pct=_THRESHOLD_PCT)
     if curve is None or curve.course.line is None:

@@ -34,7 +34,7 @@ from vision.chewed.measure import (
     LITTLE,
     SHAPE,
     BiteJudge,
-    Outline,
+    SeenMargin,
     chewed_pct,
     is_compound,
     margin_bays,
@@ -201,7 +201,7 @@ def learn(shown: list[Case]) -> dict[str, Any]:
     outline = np.array([case.outline for case in shown])
     of_bay = np.concatenate([np.full(len(c.bays), c.outline, np.intp) for c in shown])
     fold = outline % _FOLDS
-    apart: list[Outline | None] = [None] * len(shown)
+    apart: list[SeenMargin | None] = [None] * len(shown)
     for number in range(_FOLDS):
         bite = layers_of(_fit_bays(inputs, share, of_bay % _FOLDS != number))
         for own in np.flatnonzero(fold == number):
@@ -216,7 +216,7 @@ def _fit_bays(inputs: Floats, share: Floats, use: Bools) -> dict[str, Any]:
     return fit(inputs[use], share[use] > _BITE, _HIDDEN, BAY_MEASURES, _SEED, _ROUNDS)
 
 
-def _learn_shapes(read_: list[tuple[Case, Outline]]) -> dict[str, Any]:
+def _learn_shapes(read_: list[tuple[Case, SeenMargin]]) -> dict[str, Any]:
     """Learn what bites took, how far that misses usually, and how far at most."""
     shapes = np.stack([seen.shape for _, seen in read_])
     true = np.array([case.eaten for case, _ in read_])

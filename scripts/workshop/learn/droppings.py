@@ -165,7 +165,7 @@ def _doubt_of(judged: Sequence[Judged], share: float) -> float:
 
 def _holds(judged: Judged, doubt: float, share: float) -> bool:
     photo, odds = judged
-    low, high = frass.count_interval(odds, doubt, share)
+    low, high = frass.droppings_interval(odds, doubt, share)
     return low <= photo.count and photo.count - photo.faint <= high
 
 

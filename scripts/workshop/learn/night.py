@@ -40,7 +40,7 @@ from vision.night.features import described_among, sample
 from vision.night.join import PAIR_FEATURES, joined
 from vision.night.judge import ALL_FEATURES, JUDGE_VERSION, Net, chances_of
 from vision.night.light import read_night_light
-from vision.night.partings import READING_FEATURES, Ways, reading_features, readings_of
+from vision.night.partings import PARTING_FEATURES, Ways, parting_features, partings_of
 from vision.raster import shrunk
 
 __all__ = ["Examples", "examples_from", "fit_net", "stored_net"]
@@ -276,13 +276,13 @@ def _readings(half: _Half) -> Iterator[tuple[Floats, list[int]]]:
     for one in half.out:
         chances = chances_of(half.body, one.features).tolist()
         for ways, within in one.regions:
-            readings = readings_of(ways, chances)
+            readings = partings_of(ways, chances)
             if readings:
                 labels = [reading_label(reading, one.hits, within) for reading in readings]
-                yield reading_features(readings, one.features, chances), labels
+                yield parting_features(readings, one.features, chances), labels
 
 
-def _fit_reading(halves: Sequence[_Half]) -> dict[str, list[object]]:
+def _fit_parting(halves: Sequence[_Half]) -> dict[str, list[object]]:
     found = [one for half in halves for one in _readings(half)]
     rows = np.concatenate([rows for rows, _ in found])
     labels = np.concatenate([labels for _, labels in found])
@@ -329,7 +329,7 @@ def write_judge(examples: Sequence[Examples], halves: Sequence[_Half], path: Pat
         "version": JUDGE_VERSION,
         "body_features": list(ALL_FEATURES),
         "pair_features": list(PAIR_FEATURES),
-        "reading_features": list(READING_FEATURES),
+        "parting_features": list(PARTING_FEATURES),
         "fitted_on": {
             "photos_of_scenes": sum(one.painter != "sketch" for one in examples),
             "photos_of_sketches": sum(one.painter == "sketch" for one in examples),
@@ -338,7 +338,7 @@ def write_judge(examples: Sequence[Examples], halves: Sequence[_Half], path: Pat
         },
         "body": _fit_body(examples),
         "pair": _fit_pair(examples),
-        "reading": _fit_reading(halves),
+        "parting": _fit_parting(halves),
     }
     write_whole({path: (json.dumps(stored, indent=None) + "\n").encode()})
 

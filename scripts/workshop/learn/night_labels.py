@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.night.body import Body
-from vision.night.partings import Reading, Ways
+from vision.night.partings import Parting, Ways
 
 __all__ = [
     "Hit",
@@ -138,12 +138,12 @@ def lying_in(body: Body, numbers: Numbers, shape: tuple[int, int]) -> frozenset[
     return frozenset(int(number) for number in np.flatnonzero(covers >= _GREATER_PART))
 
 
-def reading_label(reading: Reading, hits: Sequence[Hit], within: frozenset[int]) -> int:
+def reading_label(reading: Parting, hits: Sequence[Hit], within: frozenset[int]) -> int:
     """Return 1 where a reading counts each caterpillar of a region once and nothing else, else 0.
 
     Parameters
     ----------
-    reading : Reading
+    reading : Parting
         Of the region.
     hits : sequence of Hit
         Of all bodies.

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.entries import LeafEntry, PhotoEntry
-from models.progress import judge_course, leaf_table, progress_curve, read_season, recent_points
+from models.progress import garden_visits, judge_course, leaf_table, progress_curve, recent_points
 from models.progress.course import LEVEL_RATE_PER_DAY
 
 START = datetime(2026, 7, 1, 9, tzinfo=UTC)
@@ -43,7 +43,7 @@ def grown(plant, rate, start=2.0, visits=5, count=6, seed=1, spread=0.4):
 
 
 def season_of(*photos):
-    return read_season(leaf_table(photos))
+    return garden_visits(leaf_table(photos))
 
 
 def test_each_leaf_counts_the_same_and_visits_come_by_day():

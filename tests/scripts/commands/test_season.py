@@ -15,9 +15,9 @@ from typer.testing import CliRunner
 
 from models.garden.settings import garden_text, read_garden
 from models.journal import open_journal
-from models.progress import judge_spray, leaf_table, progress_curve, read_season
+from models.progress import garden_visits, judge_spray, leaf_table, progress_curve
 from scripts.cli import app
-from scripts.garden.season_demo import log_season, season_told
+from scripts.trend.sample_season import log_season, season_told
 from scripts.workshop.paint.garden import HERE, jpeg_bytes
 from scripts.workshop.paint.season import DAYS, JPEG_QUALITY, LOG, PLANTS, paint_leaves, photos
 
@@ -65,7 +65,7 @@ def demo(tmp_path_factory):
 def curves(demo):
     """Return each plant's curve, as it was measured."""
     with open_journal(demo[0]) as journal:
-        season = read_season(leaf_table(journal.photos()))
+        season = garden_visits(leaf_table(journal.photos()))
     return {plant: progress_curve(season, plant) for plant in season.plants}
 
 
@@ -144,7 +144,7 @@ def test_each_visit_is_read_near_its_painted_truth(curves):
 
 def test_the_spray_that_was_painted_to_stop_new_growth_is_found_to(demo):
     with open_journal(demo[0]) as journal:
-        season = read_season(leaf_table(journal.photos()))
+        season = garden_visits(leaf_table(journal.photos()))
         log = journal.log_entries()
     points = {plant: season.points(plant) for plant in season.plants}
     effects = [judge_spray(entry, points, log) for entry in log if entry.kind == "spray"]

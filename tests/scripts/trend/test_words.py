@@ -10,7 +10,7 @@ import pytest
 
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.garden.beds import Garden
-from models.progress import leaf_table, progress_curve, read_season
+from models.progress import garden_visits, leaf_table, progress_curve
 from models.progress.effect import Effect
 from models.progress.growth import PlantGrowth
 from models.progress.needed import Needed
@@ -42,7 +42,7 @@ def curve(*means, plant="A1", spread=0.1):
         )
         for n, mean in enumerate(means)
     ]
-    return progress_curve(read_season(leaf_table(photos)), plant)
+    return progress_curve(garden_visits(leaf_table(photos)), plant)
 
 
 def trend(*curves, log=(), **garden):

@@ -14,7 +14,7 @@ from vision.day.leaf import Leaves
 from vision.day.measure import measure_day_photo
 from vision.droppings.find import (
     FoundDroppings,
-    count_interval,
+    droppings_interval,
     find_droppings,
     without_chance_finds,
     without_dead_tissue,
@@ -200,11 +200,11 @@ def test_droppings_on_a_sheet_without_a_leaf_are_counted(painted):
 def test_the_interval_is_wide_only_where_patches_are_doubtful():
     judge = load_judge()
     figures = judge.doubt, judge.missed_share
-    assert count_interval([30.0] * 5, *figures)[0] == 5
-    low, high = count_interval([30.0] * 5 + [0.1] * 4, *figures)
+    assert droppings_interval([30.0] * 5, *figures)[0] == 5
+    low, high = droppings_interval([30.0] * 5 + [0.1] * 4, *figures)
     assert low <= 7
     assert high >= 9
-    assert count_interval([], *figures) == (0, 0)
+    assert droppings_interval([], *figures) == (0, 0)
 
 
 def test_a_drawn_scene_of_many_grounds_holds_the_true_count():

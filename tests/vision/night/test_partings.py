@@ -1,4 +1,4 @@
-"""Regions in which bodies may meet: how they are parted, and what is measured on each reading."""
+"""Regions in which bodies may meet: how they are parted, and what is measured on each parting."""
 
 import cv2
 import numpy as np
@@ -8,10 +8,10 @@ from vision.night.features import FEATURES
 from vision.night.midline import midlines
 from vision.night.parting import usual_half_width
 from vision.night.partings import (
-    READING_FEATURES,
+    PARTING_FEATURES,
     Ways,
-    reading_features,
-    readings_of,
+    parting_features,
+    partings_of,
     shared_ground,
 )
 
@@ -43,7 +43,7 @@ def test_what_two_parts_share_is_a_share_of_the_region():
 def test_a_reading_explains_what_its_bodies_cover_once():
     parts = [covering(*range(6)), covering(*range(4, 9))]
     ways = Ways(0, ((1, 2),), (shared_ground(WHOLE, parts),))
-    nothing, whole, one, other, both = readings_of(ways, [0.1, 0.9, 0.4])
+    nothing, whole, one, other, both = partings_of(ways, [0.1, 0.9, 0.4])
     assert (nothing.counted, nothing.explained) == ((), 0)
     assert (whole.counted, whole.explained) == ((0,), 1)
     assert (one.counted, one.left_out, one.explained) == ((1,), (2,), pytest.approx(0.6))
@@ -55,17 +55,17 @@ def test_a_reading_explains_what_its_bodies_cover_once():
 
 
 def test_a_region_is_not_read_where_it_is_plain_or_nothing_in_it_is_likely():
-    assert readings_of(Ways(0), [0.9]) == []
+    assert partings_of(Ways(0), [0.9]) == []
     ways = Ways(0, ((1, 2),), (np.eye(2) / 2,))
-    assert readings_of(ways, [0.01, 0.001, 0.001]) == []
+    assert partings_of(ways, [0.01, 0.001, 0.001]) == []
 
 
 def test_a_reading_is_measured_against_the_best_of_another_number():
     ways = Ways(0, ((1, 2),), (np.eye(2) / 2,))
     chances = [0.1, 0.9, 0.6]
-    readings = readings_of(ways, chances)
-    rows = reading_features(readings, np.zeros((3, len(FEATURES) + 1), np.float32), chances)
-    named = [dict(zip(READING_FEATURES, row, strict=True)) for row in rows]
+    partings = partings_of(ways, chances)
+    rows = parting_features(partings, np.zeros((3, len(FEATURES) + 1), np.float32), chances)
+    named = [dict(zip(PARTING_FEATURES, row, strict=True)) for row in rows]
     both = named[-1]
     assert both["counted"] == 2
     # The less likely of the two counts: ln(0.6 / 0.4); the best single one is ln(0.9 / 0.1).
