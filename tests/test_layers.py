@@ -229,7 +229,8 @@ SCRIPTS_ROOMS = {
     "trend": {"care", "common"},
     "care": {"score", "trend", "common"},
     "learn": {"score", "common"},
-    "commands": {"score", "garden", "care", "trend", "learn", "common"},
+    "page": {"score", "garden", "care", "trend", "common"},
+    "commands": {"score", "garden", "care", "trend", "learn", "page", "common"},
     "cli": {"commands", "common"},
     "__main__": {"cli"},
 }

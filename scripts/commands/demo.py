@@ -64,7 +64,7 @@ def _demo_garden(out: Path, jobs: int | None) -> None:
     further = [garden.parent / name / "garden" for name in ("night", "droppings")]
     rounds = [garden, *(folder for folder in further if folder.is_dir())]
     require_opencv()
-    from scripts.score.filed_run import run_and_file, tell
+    from scripts.care.filed_run import run_and_file, tell
 
     tell(run_and_file(rounds, out, in_garden=False, masks=True, overlays=True, jobs=jobs))
     say(f"Then open {out / 'photos.csv'} in a spreadsheet, and look through {out / 'overlays'}.")
@@ -75,7 +75,7 @@ def _demo_season(folder: Path, jobs: int | None) -> None:
     if source is None:
         fail("The sample season is missing from this installation: install spotlamp again.")
     require_opencv()
-    from scripts.score.filed_run import run_and_file
+    from scripts.care.filed_run import run_and_file
     from scripts.trend.sample_season import is_the_season, log_season, plant_season, season_told
 
     if not is_the_season(source, folder):

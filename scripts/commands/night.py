@@ -82,7 +82,7 @@ def night(
     refuse_photos_as_out(paths, out)
     with one_sentence_errors():
         require_opencv()
-        from scripts.score.filed_run import run_and_file, tell
+        from scripts.care.filed_run import run_and_file, tell
         from scripts.score.store import Settings
 
         done = run_and_file(

@@ -21,12 +21,13 @@ from uuid import uuid4
 from models.garden.settings import read_garden
 from models.journal import Journal, open_journal
 from models.pattern import load_classifier
-from scripts.common.tables import write_whole
+from scripts.common.files import write_whole
 from scripts.page.pictures import kept_folder
 from scripts.page.strips import pattern_of, photo_words
 from scripts.score.filing import Filer
+from scripts.score.photo import PhotoJob
 from scripts.score.results import PhotoResult
-from scripts.score.run import READINGS, PhotoJob, score_all
+from scripts.score.run import READINGS, score_all
 from scripts.score.store import ReadingStore, Settings, measuring_fingerprint
 from vision.errors import SpotlampError
 from vision.photo.decode import UnreadablePhoto, content_hash

@@ -17,7 +17,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Literal
 
-from scripts.common.tables import write_whole
+from scripts.common.files import write_whole
 
 __all__ = ["CODE_DIGITS", "MOST_WRONG", "Answer", "Door"]
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.entries import PhotoEntry
-from scripts.common.tables import write_whole
+from scripts.common.files import write_whole
 from scripts.page.pictures import kept_folder, photo_of
 from vision.chewed.measure import measure_chewed
 from vision.day.lesion import LEAF_LENGTH_PX
@@ -183,11 +183,11 @@ def _by_day(photo: Photo) -> Iterator[Shape]:
         own = found.leaf_numbers == number
         yield from _patches("halo", own & (found.classes == HALO), scale, number, _LEAST_HALO_PX)
         yield from _patches("lesion", own & (found.classes == LESION), scale, number)
-    for pellet in found.reading.pellets:
-        reach = 0.75 * pellet.length_px + 3 * scale
-        ring = _diamond(pellet.row_px, pellet.col_px, reach)
-        middle = (round(pellet.row_px, 1), round(pellet.col_px, 1))
-        yield Shape("dropping", *middle, (ring,), sure=round(pellet.confidence, 3))
+    for dropping in found.reading.droppings:
+        reach = 0.75 * dropping.length_px + 3 * scale
+        ring = _diamond(dropping.row_px, dropping.col_px, reach)
+        middle = (round(dropping.row_px, 1), round(dropping.col_px, 1))
+        yield Shape("dropping", *middle, (ring,), sure=round(dropping.confidence, 3))
     yield from _bites(found, scale)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from threading import BoundedSemaphore
 
 from models.entries import PhotoEntry
-from scripts.common.tables import CannotWriteError, marker_of, write_whole
+from scripts.common.files import CannotWriteError, marker_of, write_whole
 from scripts.score.pictures import jpg_bytes
 from vision.drawing import resized
 from vision.errors import SpotlampError

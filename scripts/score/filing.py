@@ -19,11 +19,9 @@ from scripts.score.columns import TABLES
 from scripts.score.results import PhotoResult
 from scripts.score.store import Settings, measuring_fingerprint
 from vision.day.measure import MEASURING_VERSION
-from vision.errors import SpotlampError
 from vision.photo.find import find_photos, printable
 
 if TYPE_CHECKING:
-    from models.care.season import Season
     from models.journal import Journal
 
 __all__ = ["Filer", "entry_of", "filing", "loose_entry", "reading_version"]
@@ -228,15 +226,10 @@ class Filer:
             taken_from=known.taken_from,
         )
 
-    def season(self) -> "Season | None":
-        """Return the garden's season as it now stands; None where its record cannot be judged."""
-        from scripts.care.record import last_season
-        from scripts.common.moments import now_in
-
-        try:
-            return last_season(self._folder, self._garden, now_in(self._garden.time_zone))
-        except SpotlampError:  # such as settings that are wrong: what was measured is told anyway
-            return None
+    @property
+    def place(self) -> tuple[Path, Garden]:
+        """The garden's folder and its settings."""
+        return self._folder, self._garden
 
     def report(self) -> str:
         """Return what was filed, ready to be printed."""

@@ -7,7 +7,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from models.garden.beds import Garden
-from scripts.common.tables import CannotWriteError
+from scripts.common.files import CannotWriteError
 from scripts.common.which_garden import known_plant
 from scripts.page.arrivals import MOST_BYTES, MOST_FILES, Arrival, RefusedError
 from scripts.page.pages import FORESEEN, Pages, Said, Values, any_of, sentence_of, uploads_in

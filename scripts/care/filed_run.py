@@ -4,6 +4,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from models.garden.beds import Garden
+from scripts.care.record import last_season
+from scripts.common.moments import now_in
 from scripts.common.progress import PhotoProgress
 from scripts.common.terminal import fail, say
 from scripts.score.filing import filing
@@ -11,6 +14,7 @@ from scripts.score.results import PhotoResult
 from scripts.score.run import Run, score_paths
 from scripts.score.store import Settings
 from scripts.score.summary import measured, summary
+from vision.errors import SpotlampError
 
 if TYPE_CHECKING:
     from models.care.season import Season
@@ -61,7 +65,15 @@ def run_and_file(
     with filing(paths, settings, garden, plant) as filer:
         on_result = filer.file if filer else lambda result: result
         run = _run(paths, out, settings, on_result, options)
-        return FiledRun(run, filer.report(), filer.season()) if filer else FiledRun(run)
+        return FiledRun(run, filer.report(), _season(*filer.place)) if filer else FiledRun(run)
+
+
+def _season(folder: Path, garden: Garden) -> "Season | None":
+    """Return the garden's season as it now stands; None where its record cannot be judged."""
+    try:
+        return last_season(folder, garden, now_in(garden.time_zone))
+    except SpotlampError:  # such as settings that are wrong: what was measured is told anyway
+        return None
 
 
 def _run(
