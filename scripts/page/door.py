@@ -88,7 +88,7 @@ class Door:
     def give(self, code: str) -> Answer:
         """Return what comes of a code that a device gives."""
         with self._lock:
-            left = math.ceil(self._closed_until - self._clock())
+            left = math.ceil(max(0.0, self._closed_until - self._clock()))
             if left > 0:
                 return Answer("shut" if self._wrong == 0 else "wait", wait_s=left)
             given = "".join(sign for sign in code if sign.isascii() and sign.isdigit())
