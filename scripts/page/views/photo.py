@@ -23,6 +23,7 @@ from vision.records import Lesion
 __all__ = ["LesionShown", "NoSuchPhotoError", "Outlined", "entry_of", "photo", "picture"]
 
 _WAIT_S = 8.0  # for outlines that are made for the first time
+_DIGITS = 64  # of a hash
 _A_DAY_S = 24 * 3600
 LAYER_WORDS = {
     "leaf": "leaf",
@@ -63,7 +64,7 @@ class LesionShown:
 
 
 def entry_of(standing: Standing, sha256: str) -> PhotoEntry:
-    """Return a photo of the garden by its hash.
+    """Return a photo of the garden by its hash, of this season or of any.
 
     Raises
     ------
@@ -71,6 +72,9 @@ def entry_of(standing: Standing, sha256: str) -> PhotoEntry:
         When there is none.
     """
     found = standing.entries_of.get(sha256)
+    if found is None and len(sha256) == _DIGITS:
+        with open_journal(standing.folder) as journal:
+            found = journal.photo(sha256)
     if found is None:
         raise NoSuchPhotoError("This garden's record has no such photo.")
     return found
@@ -195,7 +199,9 @@ def _length(px: float, mm_per_px: float | None) -> str:
 def _beside(standing: Standing, entry: PhotoEntry) -> tuple[object, object]:
     """Return the photos of the same plant before and after this one."""
     photos = standing.photos_of.get(entry.plant, ())
-    place = next(i for i, one in enumerate(photos) if one.sha256 == entry.sha256)
+    place = next((i for i, one in enumerate(photos) if one.sha256 == entry.sha256), None)
+    if place is None:  # of another season
+        return None, None
     older = photo_tile(photos[place + 1]) if place + 1 < len(photos) else None
     newer = photo_tile(photos[place - 1]) if place else None
     return older, newer

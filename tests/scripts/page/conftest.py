@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 
 from scripts.cli import app as commands
 from scripts.page.app import garden_app
+from scripts.page.guard import SCHEME
 from scripts.page.standing import Desk
 
 AT = "2025-07-31 07:00"
@@ -79,7 +80,7 @@ def desk(folder) -> Desk:
 def client(desk) -> Iterator[TestClient]:
     """Ask as a browser on the garden's own computer."""
     page = garden_app(desk, hosts={HOME}, port=PORT)
-    with TestClient(page, base_url=f"http://{HOME}", client=("127.0.0.1", 5000)) as browser:
+    with TestClient(page, base_url=f"{SCHEME}://{HOME}", client=("127.0.0.1", 5000)) as browser:
         yield browser
 
 

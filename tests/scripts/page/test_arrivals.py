@@ -17,6 +17,7 @@ import pytest
 from models.journal import open_journal
 from scripts.page import arrivals as module
 from scripts.page.arrivals import Arrivals, RefusedError
+from scripts.page.guard import SCHEME
 from tests.scripts.page.conftest import paint_leaf, token_of
 
 ROOT = Path(__file__).parents[3]
@@ -235,7 +236,7 @@ def started(folder, port):
 
     def answers():
         try:
-            return urlopen("http" + f"://127.0.0.1:{port}/arrivals.json", timeout=2).status == 200
+            return urlopen(f"{SCHEME}://127.0.0.1:{port}/arrivals.json", timeout=2).status == 200
         except OSError:
             return False
 
@@ -249,7 +250,7 @@ def test_a_server_killed_while_photos_come_and_are_scored_loses_none_that_it_too
 
     port = free_port()
     server = started(folder, port)
-    address = "http" + f"://127.0.0.1:{port}"
+    address = f"{SCHEME}://127.0.0.1:{port}"
     taken = []
     try:
         with httpx2.Client(base_url=address) as browser:

@@ -7,6 +7,7 @@ from starlette.testclient import TestClient
 
 from scripts.page.app import garden_app
 from scripts.page.door import CODE_DIGITS, MOST_WRONG, Door
+from scripts.page.guard import SCHEME
 from scripts.page.serve import qr_lines
 from tests.scripts.page.conftest import HOME, NETWORK, PORT
 
@@ -98,7 +99,7 @@ def page(desk, door):
 
 @pytest.fixture
 def phone(page):
-    with TestClient(page, base_url=f"http://{NETWORK}", client=("192.168.7.31", 9)) as browser:
+    with TestClient(page, base_url=f"{SCHEME}://{NETWORK}", client=("192.168.7.31", 9)) as browser:
         yield browser
 
 
@@ -141,25 +142,25 @@ def test_a_thousand_wrong_codes_by_the_page_let_nobody_in(phone, shown):
 
 
 def test_this_computer_needs_no_code(page):
-    with TestClient(page, base_url=f"http://{HOME}", client=("127.0.0.1", 9)) as browser:
+    with TestClient(page, base_url=f"{SCHEME}://{HOME}", client=("127.0.0.1", 9)) as browser:
         assert browser.get("/beds").url.path == "/beds"
 
 
 def test_a_device_that_only_says_it_is_this_computer_stays_outside(page):
-    with TestClient(page, base_url=f"http://{HOME}", client=("192.168.7.31", 9)) as browser:
+    with TestClient(page, base_url=f"{SCHEME}://{HOME}", client=("192.168.7.31", 9)) as browser:
         assert browser.get("/beds").url.path == "/enter"
 
 
 def test_without_phones_no_code_opens(desk):
     page = garden_app(desk, hosts={HOME}, port=PORT)
-    with TestClient(page, base_url=f"http://{HOME}", client=("192.168.7.31", 9)) as browser:
+    with TestClient(page, base_url=f"{SCHEME}://{HOME}", client=("192.168.7.31", 9)) as browser:
         answer = browser.get("/enter", follow_redirects=False)
         assert answer.headers["location"] == "/"
         assert browser.get("/beds", follow_redirects=False).headers["location"] == "/enter"
 
 
 def test_a_calendar_is_read_with_its_key_and_nothing_else_is(phone, page, shown):
-    with TestClient(page, base_url=f"http://{HOME}", client=("127.0.0.1", 9)) as browser:
+    with TestClient(page, base_url=f"{SCHEME}://{HOME}", client=("127.0.0.1", 9)) as browser:
         text = browser.get("/calendar").text
     key = re.search(r"key=([0-9a-f]{32})", text)[1]
     assert phone.get(f"/plan.ics?key={key}").headers["content-type"].startswith("text/calendar")
@@ -168,7 +169,7 @@ def test_a_calendar_is_read_with_its_key_and_nothing_else_is(phone, page, shown)
 
 
 def test_the_qr_code_is_drawn_with_a_light_edge():
-    lines = list(qr_lines("http" + "://192.168.7.20:8440/enter?code=12345678"))
+    lines = list(qr_lines(f"{SCHEME}://192.168.7.20:8440/enter?code=12345678"))
     assert len({len(line) for line in lines}) == 1
     assert set("".join(lines)) == {" ", "▀", "▄", "█"}
     assert set(lines[0]) == {"█"}

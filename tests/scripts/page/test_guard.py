@@ -7,11 +7,12 @@ from starlette.testclient import TestClient
 
 from models.journal import open_journal
 from scripts.page.app import garden_app, is_own_path
+from scripts.page.guard import SCHEME
 from tests.scripts.page.conftest import HOME, PORT, hashes_in, paint_leaf, run, token_of
 
 HOSTILE = '<script>alert("1")</script><img src=x onerror=alert(1)>'
 CHANGES = (*("/tick", "/log", "/log/1/withdraw", "/log/1/correct", "/look", "/add", "/enter"),)
-ELSEWHERE = "http" + "://elsewhere.example"
+ELSEWHERE = f"{SCHEME}://elsewhere.example"
 
 
 def count_of(folder):
@@ -46,7 +47,9 @@ def test_another_name_for_this_computer_is_refused(client, host):
 
 
 @pytest.mark.parametrize("path", CHANGES)
-@pytest.mark.parametrize("origin", [ELSEWHERE, "null", f"https://{HOME}", f"http://{HOME}.example"])
+@pytest.mark.parametrize(
+    "origin", [ELSEWHERE, "null", f"{SCHEME}s://{HOME}", f"{SCHEME}://{HOME}.example"]
+)
 def test_a_change_that_another_site_asks_for_is_refused(client, folder, path, origin):
     before, token = count_of(folder), token_of(client)
     fields = {"csrf": token, "kind": "rain", "what": "5mm", "task": "x", "words": "rain 5mm"}
@@ -76,7 +79,7 @@ def test_a_change_without_the_forms_token_is_refused(client, folder, path, token
 def test_the_token_of_another_device_is_refused(client, desk, folder):
     before = count_of(folder)
     page = garden_app(desk, hosts={HOME}, port=PORT)
-    with TestClient(page, base_url=f"http://{HOME}", client=("127.0.0.1", 6)) as other:
+    with TestClient(page, base_url=f"{SCHEME}://{HOME}", client=("127.0.0.1", 6)) as other:
         stolen = token_of(other)
     client.get("/")
     answer = client.post("/log", data={"csrf": stolen, "kind": "rain", "what": "5mm"})
