@@ -24,6 +24,7 @@ LogKind = Literal[
     "seen",
     "choice",
     "decline",
+    "season",
 ]
 
 
@@ -160,10 +161,11 @@ class LogEntry:
     number : int
         Number in the journal, from 1; 0 before it is filed.
     kind : {"spray", "rain", "hand_pick", "removed_leaves", "watering", "note", "burn_check", \
-"seen", "choice", "decline"}
+"seen", "choice", "decline", "season"}
         What it was. ``burn_check``: a verdict, as ``models.care.burn`` writes it. ``seen``: a sign
         that the grower saw, such as wilting. ``choice``: the plant that the grower wants to
-        spot-test. ``decline``: a habit that the grower does not want to be offered.
+        spot-test. ``decline``: a habit that the grower does not want to be offered. ``season``: a
+        new season begins, and with it other plants of the same names.
     at : datetime
         When, in the garden's time zone.
     plants : tuple of str

@@ -21,6 +21,7 @@ from scripts.commands import (  # noqa: F401  imported to join
     relabel,
     restore,
     score,
+    season,
     serve,
     tags,
     today,

@@ -20,6 +20,7 @@ from models.care.season import (
     hours_between,
     products_of,
 )
+from models.care.seasons import since_new
 from models.entries import LogEntry, PhotoEntry
 from vision.day.burn import BurnReading
 from vision.errors import SpotlampError
@@ -119,7 +120,7 @@ def gather_test(
     BurnCheckError
         When there was no such spray, it is too early, or photos are missing.
     """
-    held = [entry for entry in effective(log) if entry.at <= now]
+    held = since_new(entry for entry in effective(log) if entry.at <= now)
     spray = _last_peroxide(held, plant)
     opens = hours_after(spray.at, wait_hours)
     if now.astimezone(UTC) < opens.astimezone(UTC):

@@ -4,12 +4,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
-from itertools import pairwise
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from models.care.burn_log import BEFORE_DAYS, verdict_of
 from models.care.records import BurnVerdict, DayWeather, Verdict
+from models.care.seasons import NEW_SEASON, season_begin
 from models.care.thresholds import Thresholds, thresholds_of
 from models.care.visits import (
     DayPhotos,
@@ -162,12 +162,15 @@ class Season:
 
     @property
     def first_day(self) -> date:
-        """The first measured day after the last gap that ends a season; today without any."""
-        from models.progress.leaves import SEASON_GAP_DAYS
+        """The first measured day; today without any."""
+        days = (day.day for found in self.measured_days.values() for day in found)
+        return min(days, default=self.today)
 
-        days = sorted({day.day for found in self.measured_days.values() for day in found})
-        gaps = (b for a, b in pairwise(days) if (b - a).days > SEASON_GAP_DAYS)
-        return max([*days[:1], *gaps], default=self.today)
+    @property
+    def began(self) -> datetime | None:
+        """When the grower said that this season begins; None without that word."""
+        said = self.entries(NEW_SEASON)
+        return said[-1].at if said else None
 
     @cached_property
     def courses(self) -> "GardenVisits":
@@ -272,13 +275,15 @@ def products_of(entry: LogEntry) -> tuple[str, ...]:
 
 
 def gone_plants(log: Iterable[LogEntry]) -> set[str]:
-    """Return the plants that were taken out and not planted anew; the log is in order of time."""
+    """Return the plants taken out this season and not planted anew; the log is in order of time."""
     gone: set[str] = set()
     for entry in log:
         if entry.kind == "seen" and entry.text == "gone":
             gone.update(entry.plants)
         elif entry.kind == "seen" and entry.text == "planted":
             gone.difference_update(entry.plants)
+        elif entry.kind == NEW_SEASON:
+            gone.clear()
     return gone
 
 
@@ -308,7 +313,7 @@ def season_of(
     weather : iterable of DayWeather
         Measured and forecast days.
     since : datetime, optional
-        What is older is left out; by default what is older than the garden's ``season_days``.
+        What is older is left out; by default what is older than the season (`season_begin`).
 
     Raises
     ------
@@ -317,15 +322,18 @@ def season_of(
     """
     now = now.astimezone(ZoneInfo(garden.time_zone))
     limits = thresholds_of(garden)
-    since = (since or now - timedelta(days=limits.season_days)).astimezone(UTC)
-    until = now.astimezone(UTC)
+    holding = effective(log)
+    if since is None:
+        taken = (photo.taken_at for photo in photos if photo.plant)
+        since = season_begin(taken, holding, now, limits.season_days)
+    since, until = since.astimezone(UTC), now.astimezone(UTC)
     past = sorted(
         (p for p in photos if since <= p.taken_at.astimezone(UTC) and _is_there(p, now)),
         key=lambda p: (p.taken_at.astimezone(UTC), p.photo, p.sha256),
     )
     held = [
         e
-        for e in effective(log)
+        for e in holding
         # What was declined is declined for good.
         if (since <= e.at.astimezone(UTC) or e.kind == "decline") and e.at.astimezone(UTC) <= until
     ]

@@ -120,9 +120,14 @@ def _curative(
     why = rule.why + measured_words(members) + (f" Moved: {moved}." if moved else "")
     number = len(season.sprays(PEROXIDE)) + 1
     photo = photo_of(members)
-    key = f"{rule.task}:{number}"
+    key = f"{rule.task}:{_numbered(season, number)}"
     task = task_for(key, rule, plants, day, "morning", why, photo=photo, not_before=not_before)
     return replace(task, product=PEROXIDE)
+
+
+def _numbered(season: Season, number: int) -> str:
+    """Return the number of a season's spray; that of last season is not planned anew by it."""
+    return f"{season.began.date()}:{number}" if season.began else str(number)
 
 
 def _prevent(season: Season, spray: PlannedSpray) -> Task:
@@ -136,7 +141,7 @@ def _prevent(season: Season, spray: PlannedSpray) -> Task:
     moved = f"Moved: {spray.moved}." if spray.moved else ""
     why = " ".join(part for part in (spray.due.why, spray.due.beside, moved) if part)
     return Task(
-        key=f"prevent:{spray.ordinal}",
+        key=f"prevent:{_numbered(season, spray.ordinal)}",
         kind="prevent",
         what=what,
         why=why,

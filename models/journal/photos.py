@@ -275,6 +275,14 @@ class PhotoRecord(FixRecord):
             query = select(PHOTOS.c.photo).where(chosen).order_by(PHOTOS.c.photo)
             return tuple(connection.execute(query).scalars())
 
+    def plant_photo_times(self) -> tuple[datetime, ...]:
+        """Return when the photos of plants were taken, in the garden's zone, in no order."""
+        query = select(PHOTOS.c.taken_at).where(PHOTOS.c.plant != "")
+        with self.reading() as connection:
+            kept = ~self.is_removed(connection), self.sound(connection, PHOTOS)
+            found = connection.execute(query.where(*kept)).scalars().all()
+        return tuple(rows.from_utc(at, self.zone) for at in found)
+
     def leaf_severities(
         self, plant: str | None = None, since: Moment = None, until: Moment = None
     ) -> tuple[LeafSeverity, ...]:

@@ -2,17 +2,14 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.entries import PhotoEntry
 
-__all__ = ["SEASON_GAP_DAYS", "LeafTable", "last_season", "leaf_table", "table_of_columns"]
-
-SEASON_GAP_DAYS = 100
-"""Days without any visit that end a season."""
+__all__ = ["LeafTable", "leaf_table", "table_of_columns"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,21 +98,6 @@ def table_of_columns(
     day = np.array([at.toordinal() for _, at in photos.values()], np.int64)[place]
     measured = (np.array(c, np.float64) for c in (severity_pct, low_pct, high_pct, lesions))
     return _chosen(LeafTable(tuple(names), plant, day, number, *measured), plant >= 0)
-
-
-def last_season(leaves: LeafTable, today: date) -> LeafTable:
-    """Return the leaves of the last season: those after the last gap of ``SEASON_GAP_DAYS``.
-
-    Days in the future, as of a camera whose clock is wrong, are passed over where they stand apart
-    from all days up to today.
-    """
-    days = np.unique(leaves.day)
-    if not len(days):
-        return leaves
-    parts = np.split(days, np.flatnonzero(np.diff(days) > SEASON_GAP_DAYS) + 1)
-    past = [part for part in parts if part[0] <= today.toordinal()]
-    season = (past or parts)[-1]
-    return _chosen(leaves, (leaves.day >= season[0]) & (leaves.day <= season[-1]))
 
 
 def _chosen(leaves: LeafTable, kept: NDArray[np.bool_]) -> LeafTable:

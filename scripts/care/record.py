@@ -12,10 +12,11 @@ from models.care.planning import plan_season
 from models.care.records import DayWeather
 from models.care.review import review
 from models.care.season import Season, gone_plants, products_of, season_of
+from models.care.seasons import NEW_SEASON, Span, named_span, spans_of
 from models.care.thresholds import thresholds_of
 from models.care.words import day_words, joined, rain_words, time_words
 from models.entries import LogEntry, PhotoEntry
-from models.garden.beds import Garden
+from models.garden.beds import Garden, Plant
 from models.garden.settings import read_garden
 from models.journal import Journal, JournalError, PatternCorrection, open_journal
 from models.mix import RECIPES
@@ -33,8 +34,10 @@ __all__ = [
     "gone_from",
     "last_season",
     "log_said",
+    "past_season",
     "products_in",
     "read_season",
+    "spans_in",
     "weather_of",
     "withdraw",
 ]
@@ -73,7 +76,8 @@ def last_season(
 ) -> Season:
     """Return the season as it stands, or the last one that was photographed, as it ended.
 
-    What `trend`, `howmany` and the summary tell of; while a season lasts it is that of `flag`.
+    What `trend`, `howmany` and the summary tell of; while a season lasts it is that of `flag`. One
+    of which the grower said that it begins is told of from then on, though it holds nothing yet.
 
     Parameters
     ----------
@@ -93,20 +97,65 @@ def last_season(
     """
     with open_journal(folder) as journal:
         season = _season(journal, garden, now, since=since)
-        if season.measured_days:
+        if season.measured_days or season.began:
             return season
-        past = [at for plant, at in journal.leaf_series().photos.values() if plant and at <= now]
-        if not past:
+        past = [at for at in journal.plant_photo_times() if at <= now]
+        new = [entry.at for entry in journal.log_entries(kind=NEW_SEASON) if entry.at <= now]
+        if not past or max(new, default=max(past)) > max(past):
             return season
         end = max(past).replace(hour=23, minute=59)
         return _season(journal, garden, end, since=since)
 
 
-def gone_from(folder: Path) -> set[str]:
-    """Return the plants of a garden that were logged as taken out."""
+def spans_in(folder: Path, garden: Garden, now: datetime) -> tuple[Span, ...]:
+    """Return the seasons of a garden's record, oldest first, the present one last.
+
+    Raises
+    ------
+    JournalError
+        When the record cannot be read.
+    """
     with open_journal(folder) as journal:
-        seen = journal.log_entries(kind="seen")
-    return gone_plants(seen)
+        return spans_of(journal.plant_photo_times(), journal.log_entries(), now)
+
+
+def past_season(
+    folder: Path,
+    garden: Garden,
+    name: str,
+    now: datetime,
+    weather: Iterable[DayWeather] = (),
+) -> Season:
+    """Return a season by its name: an earlier one as it ended, the present one as it stands.
+
+    Plants that left the garden since stand in an earlier one where they stood.
+
+    Raises
+    ------
+    NoSuchSeasonError, JournalError, CareSettingsError, BadVerdictError
+        With one sentence.
+    """
+    span = named_span(spans_in(folder, garden, now), name)
+    moment = now if span.end is None or span.moment is None else span.moment
+    with open_journal(folder) as journal:
+        then = _season(journal, garden, moment, weather, since=span.begin)
+        if span.end is None:
+            return then
+        return replace(then, garden=_as_it_stood(then, journal.plants()))
+
+
+def _as_it_stood(season: Season, recorded: Iterable[Plant]) -> Garden:
+    """Return the garden with the plants that have left it since, where they stood last."""
+    there = {plant.name for plant in season.garden.plants}
+    seen = {photo.plant for photo in season.photos}
+    left = [plant for plant in recorded if plant.name in seen - there]
+    return replace(season.garden, plants=(*season.garden.plants, *left))
+
+
+def gone_from(folder: Path) -> set[str]:
+    """Return the plants of a garden that were logged as taken out this season."""
+    with open_journal(folder) as journal:
+        return gone_plants(journal.log_entries())
 
 
 def products_in(folder: Path) -> set[str]:
@@ -286,6 +335,7 @@ _VERBS = {
     "seen": "seen",
     "choice": "chosen for the spot-test",
     "decline": "habit declined",
+    NEW_SEASON: "new season",
 }
 
 

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from models.care.prevention import wash_off_words
 from models.care.season import gone_plants
+from models.care.seasons import NEW_SEASON, since_new
 from models.care.words import day_words
 from models.entries import LogEntry, PhotoEntry
 from models.garden.settings import read_garden
@@ -138,17 +139,18 @@ def _in_zone(hours: Sequence[WeatherHour], zone: ZoneInfo) -> tuple[WeatherHour,
 def _from_journal(
     folder: Path | None, now: datetime
 ) -> tuple[tuple[LogEntry, ...], tuple[PhotoEntry, ...], set[str]]:
-    """Return sprays, measured day photos by time, and the plants that are gone."""
+    """Return the season's sprays, measured day photos by time, and the plants that are gone."""
     if folder is None:
         return (), (), set()
     with open_journal(folder) as journal:
-        sprays = tuple(e for e in journal.log_entries(kind="spray") if e.at <= now)
-        gone = gone_plants(e for e in journal.log_entries(kind="seen") if e.at <= now)
-        photos = journal.photos(mode="day")
+        log = since_new(e for e in journal.log_entries() if e.at <= now)
+        new = log[0].at if log and log[0].kind == NEW_SEASON else None
+        photos = journal.photos(mode="day", since=new)
+    sprays = tuple(entry for entry in log if entry.kind == "spray")
     # A file's date does not tell when somebody looked.
     dated = (p for p in photos if p.taken_at <= now and p.taken_from != "file")
     looks = (p for p in dated if p.severity_pct is not None)
-    return sprays, tuple(sorted(looks, key=lambda photo: photo.taken_at)), gone
+    return sprays, tuple(sorted(looks, key=lambda photo: photo.taken_at)), gone_plants(log)
 
 
 NOON_WORDS = (

@@ -74,6 +74,14 @@ def trend(
         str | None,
         typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
     ] = None,
+    season: Annotated[
+        str | None,
+        typer.Option(
+            "--season",
+            metavar="YEAR",
+            help='Tell of an earlier season, as it ended; "spotlamp season" lists them.',
+        ),
+    ] = None,
 ) -> None:
     """Say which plants get worse, how fast, and how sure that is; those that rise first.
 
@@ -88,6 +96,8 @@ def trend(
     """
     if threshold is not None and not 0 < threshold < 100:
         raise typer.BadParameter("a severity lies between 0 and 100.", param_hint="--threshold")
+    if season is not None and (since is not None or at is not None):
+        raise typer.BadParameter("a season has its own days: leave --since and --at out.")
     if out is not None:
         refuse_photos_as_out([], out)
     with one_sentence_errors():
@@ -103,6 +113,7 @@ def trend(
             since=since.date() if since else None,
             effect=effect,
             at=_moment(chosen, at),
+            season=season,
         )
         say(_for_this_terminal("\n".join(told(found))))
         if out is not None:

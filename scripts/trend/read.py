@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from models.care.planning import plan_season
 from models.care.season import Season as Gathered
+from models.care.seasons import since_new
 from models.care.words import day_words
 from models.entries import LogEntry
 from models.garden.beds import Garden
@@ -17,7 +18,7 @@ from models.journal import open_journal
 from models.progress import Effect, GardenVisits, ProgressCurve, judge_spray, progress_curve
 from models.progress.course import RECENT_DAYS
 from models.progress.growth import AFTER_DAYS
-from scripts.care.record import last_season
+from scripts.care.record import last_season, past_season
 from scripts.common.moments import now_in
 from scripts.common.which_garden import known_plant
 from vision.errors import SpotlampError
@@ -90,6 +91,7 @@ def read_trend(
     since: date | None = None,
     effect: str | None = None,
     at: datetime | None = None,
+    season: str | None = None,
 ) -> Trend:
     """Read a garden's journal and judge its plants.
 
@@ -110,20 +112,23 @@ def read_trend(
         The spray asked about: its number in the log, its day, or its product.
     at : datetime, optional
         As of this time; now by default.
+    season : str, optional
+        Name of the season told of, such as ``2026``; an earlier one as it ended. The last one by
+        default.
 
     Raises
     ------
     NoTrendError
         When there is no measured leaf, or no such spray.
-    GardenError, JournalError
+    GardenError, JournalError, NoSuchSeasonError
         When the garden cannot be read or has no such plant.
     """
     garden = read_garden(folder)
-    season = told_season(folder, garden, at, since)
+    told = told_season(folder, garden, at, since, season)
     with open_journal(folder) as journal:
-        log = journal.log_entries()
+        log = told.log if season else since_new(journal.log_entries())
     return trend_of(
-        season,
+        told,
         log,
         plants,
         threshold_pct=threshold_pct,
@@ -162,24 +167,44 @@ def trend_of(
 
 
 def told_season(
-    folder: Path, garden: Garden, at: datetime | None = None, since: date | None = None
+    folder: Path,
+    garden: Garden,
+    at: datetime | None = None,
+    since: date | None = None,
+    name: str | None = None,
 ) -> Gathered:
-    """Return the season to tell of, as `flag` and `plan` see it.
+    """Return the season to tell of, as `flag` and `plan` see it; by its name an earlier one.
 
     Raises
     ------
     NoTrendError
         When no leaf was measured in it.
+    NoSuchSeasonError
+        When there is none of this name.
     """
     zone = ZoneInfo(garden.time_zone)
     begin = None if since is None else datetime.combine(since, time(), zone)
-    season = last_season(folder, garden, at or now_in(garden.time_zone), begin)
+    now = at or now_in(garden.time_zone)
+    if name is None:
+        season = last_season(folder, garden, now, begin)
+    else:
+        season = past_season(folder, garden, name, now)
     if not season.measured_days:
-        raise NoTrendError(
-            "The journal holds no measured leaf of any plant yet: photograph leaves by day, and "
-            "file them with “spotlamp score”."
-        )
+        raise NoTrendError(_nothing_measured(season, name))
     return season
+
+
+def _nothing_measured(season: Gathered, name: str | None) -> str:
+    ask = "photograph leaves by day, and file them with “spotlamp score”."
+    if season.began is not None:
+        began = f"{day_words(season.began.date())} {season.began.year}"
+        return (
+            f"No leaf of any plant is measured yet in the season that began on {began}: {ask} "
+            "“spotlamp season” lists the earlier ones."
+        )
+    if name is not None:
+        return f"No leaf of any plant was measured in the season {name}."
+    return f"The journal holds no measured leaf of any plant yet: {ask}"
 
 
 def _notes(season: Gathered, first: date) -> dict[str, tuple[str, ...]]:
