@@ -8,10 +8,21 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-__all__ = ["LeafEntry", "LogEntry", "LogKind", "Mode", "PhotoEntry", "PlantFrom", "TakenFrom"]
+__all__ = [
+    "Find",
+    "FindKind",
+    "LeafEntry",
+    "LogEntry",
+    "LogKind",
+    "Mode",
+    "PhotoEntry",
+    "PlantFrom",
+    "TakenFrom",
+]
 
 Mode = Literal["day", "night"]
 TakenFrom = Literal["exif", "name", "file"]
+FindKind = Literal["dropping", "caterpillar"]
 PlantFrom = Literal["tag", "folder", "name", "option", "assigned", ""]
 LogKind = Literal[
     "spray",
@@ -150,6 +161,33 @@ class PhotoEntry:
     halo_pct: float | None = None
     width_px: int | None = None
     height_px: int | None = None
+
+
+@dataclass(frozen=True)
+class Find:
+    """One dropping or caterpillar that was counted on a photo.
+
+    Attributes
+    ----------
+    kind : {"dropping", "caterpillar"}
+        What it is.
+    number : int
+        Number in the photo, from 1, surest first, as in frass.csv and caterpillars.csv.
+    row_px, col_px : float
+        Its middle, in px of the full-size photo.
+    length_px, width_px : float
+        Length along it, and width across.
+    confidence : float
+        Probability that it is one, 0 to 1.
+    """
+
+    kind: FindKind
+    number: int
+    row_px: float
+    col_px: float
+    length_px: float
+    width_px: float
+    confidence: float
 
 
 @dataclass(frozen=True)

@@ -67,6 +67,7 @@ _ALL = (
         "The photo has no date of its own, only its file's: say when it was taken.",
     ),
     Flag("clock_doubtful", "The date is half a year off the others: check the camera's clock."),
+    Flag("set_aside", "You said not to use this photo; “spotlamp fix” tells when and why.", False),
     Flag("grey_photo", "The photo has no colour: leaf and disease cannot be measured.", False),
     Flag(
         "not_uv_photo",

@@ -4,6 +4,7 @@ Scoring, the burn check, the export of masks and training all come through here,
 has one set of numbers, stake tag or not.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from vision.day.measure import measure_day_photo
@@ -50,17 +51,22 @@ class MeasuredNight:
     tag: TagReading | None
 
 
-def measure_day(photo: Photo) -> MeasuredDay:
+def measure_day(
+    photo: Photo, outline_px: Sequence[tuple[float, float]] | None = None
+) -> MeasuredDay:
     """Look for the stake tag, make the light neutral, then measure leaves and droppings.
 
     Parameters
     ----------
     photo : Photo
         From ``vision.photo.decode.read_photo``.
+    outline_px : sequence of (float, float), optional
+        Row and column of the points of an outline that a person drew around one leaf: it alone is
+        measured.
     """
     tag = find_tag(photo)
     neutral = balanced(photo, tag.white_balance) if tag else photo
-    return MeasuredDay(neutral, measure_day_photo(neutral, tag), tag)
+    return MeasuredDay(neutral, measure_day_photo(neutral, tag, outline_px), tag)
 
 
 def measure_night(photo: Photo, torch_off: Photo | None = None) -> MeasuredNight:

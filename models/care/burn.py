@@ -21,6 +21,7 @@ from models.care.season import (
     products_of,
 )
 from models.care.seasons import since_new
+from models.corrections import SET_ASIDE
 from models.entries import LogEntry, PhotoEntry
 from vision.day.burn import BurnReading
 from vision.errors import SpotlampError
@@ -131,7 +132,11 @@ def gather_test(
     begins = spray.at - timedelta(days=BEFORE_DAYS)
     ends = min(now, hours_after(spray.at, wait_hours + 24 * _AFTER_DAYS))
     # A file's date does not tell on which side of the spray a photo was taken.
-    day = [photo for photo in photos if photo.mode == "day" and photo.taken_from != "file"]
+    day = [
+        photo
+        for photo in photos
+        if photo.mode == "day" and photo.taken_from != "file" and SET_ASIDE not in photo.flags
+    ]
 
     def shown(name: str) -> tuple[tuple[PhotoEntry, ...], tuple[PhotoEntry, ...]]:
         own = [photo for photo in day if photo.plant == name]

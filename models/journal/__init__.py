@@ -1,7 +1,8 @@
 """The garden's record in a database: an SQLite file by default, or a server by its URL."""
 
-from models.journal.errors import DamagedError, JournalError
-from models.journal.fixes import Fix, Fixed
+from models.corrections import CorrectedReading, Fix, Fixed, Mark
+from models.journal.errors import DamagedError, JournalError, StaleError
+from models.journal.fixes import Wish
 from models.journal.journal import Journal, PatternCorrection
 from models.journal.opening import journal_file, open_journal
 from models.journal.photos import FiledAs, Filing, LeafSeverity
@@ -9,6 +10,7 @@ from models.journal.rows import CLOCK_DOUBTFUL
 
 __all__ = [
     "CLOCK_DOUBTFUL",
+    "CorrectedReading",
     "DamagedError",
     "FiledAs",
     "Filing",
@@ -17,7 +19,10 @@ __all__ = [
     "Journal",
     "JournalError",
     "LeafSeverity",
+    "Mark",
     "PatternCorrection",
+    "StaleError",
+    "Wish",
     "journal_file",
     "open_journal",
 ]

@@ -9,7 +9,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 
 from vision.errors import SpotlampError
 
-__all__ = ["DamagedError", "JournalError", "Trouble", "explained", "trouble_of"]
+__all__ = ["DamagedError", "JournalError", "StaleError", "Trouble", "explained", "trouble_of"]
 
 Trouble = Literal["damaged", "locked", "unreadable", "readonly", "full", "other"]
 
@@ -20,6 +20,10 @@ class JournalError(SpotlampError):
 
 class DamagedError(JournalError):
     """The journal's file is damaged; the message names the way back."""
+
+
+class StaleError(JournalError):
+    """Somebody else put the same photo right in between; the message says to look again."""
 
 
 @contextmanager

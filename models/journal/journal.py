@@ -5,16 +5,16 @@ whole or not at all, whenever a run is killed.
 """
 
 from collections.abc import Iterable
-from datetime import UTC, datetime
 from typing import NamedTuple
 
-from sqlalchemy import delete, func, insert, or_, select
+from sqlalchemy import delete, insert, select
 
+from models.corrections import leaf_place, pattern_of
 from models.garden.beds import Plant
-from models.journal import rows
+from models.journal.fixes import Wish
 from models.journal.log import LogRecord
 from models.journal.photos import PhotoRecord
-from models.journal.tables import CORRECTIONS, PHOTOS, PLANTS
+from models.journal.tables import PHOTOS, PLANTS
 from models.journal.whole import WholeRecord
 
 __all__ = ["Journal", "PatternCorrection"]
@@ -51,9 +51,9 @@ class Journal(PhotoRecord, LogRecord, WholeRecord):
     """
 
     def correct_pattern(
-        self, photo: str, pattern: str, blight_kind: str = "", session: str = ""
+        self, photo: str, pattern: str, blight_kind: str = "", session: str = "", reason: str = ""
     ) -> int:
-        """Note what a photo's largest leaf shows, as the grower sees it, for training.
+        """Note what a photo's largest leaf shows, as the grower sees it.
 
         Parameters
         ----------
@@ -63,48 +63,34 @@ class Journal(PhotoRecord, LogRecord, WholeRecord):
         blight_kind : {"early", "late", ""}
         session : str
             Round of photos; empty: the day of the photo.
+        reason : str
+            The grower's own words.
 
         Returns
         -------
         int
             Photos corrected; 0 where none is filed under this hash or path.
         """
-        chosen = or_(PHOTOS.c.sha256 == photo, PHOTOS.c.photo == rows.storable(photo))
-        with self.writing() as connection:
-            query = select(PHOTOS.c.id, PHOTOS.c.taken_at).where(chosen)
-            found = connection.execute(query.where(self.sound(connection, PHOTOS))).all()
-            for photo_id, taken_at in found:
-                day = rows.from_utc(taken_at, self.zone).date()
-                connection.execute(
-                    insert(CORRECTIONS).values(
-                        photo_id=photo_id,
-                        pattern=pattern,
-                        blight_kind=blight_kind,
-                        session=rows.storable(session) or str(day),
-                        at=datetime.now(UTC).replace(tzinfo=None, microsecond=0),
-                    )
-                )
-        return len(found)
+        found = self.corrected(photo)
+        if found is None:
+            return 0
+        leaves = [leaf.entry for leaf in found.leaves if leaf.state != "rejected"]
+        marks = tuple(place.mark for place in map(leaf_place, leaves[:1]) if place.size_px)
+        value = f"{pattern} {blight_kind}".strip()
+        wish = Wish("pattern", value, marks, reason, session or str(found.photo.taken_at.date()))
+        return len(self.put_right(found.photo.sha256, wish))
 
     def pattern_corrections(self) -> tuple[PatternCorrection, ...]:
-        """Return the last correction of each photo of the record that has one, by path."""
-        last = select(func.max(CORRECTIONS.c.number)).group_by(CORRECTIONS.c.photo_id)
-        query = (
-            select(
-                *(PHOTOS.c[name] for name in ("photo", "sha256")),
-                *(CORRECTIONS.c[name] for name in ("pattern", "blight_kind", "session")),
-            )
-            .join(PHOTOS, CORRECTIONS.c.photo_id == PHOTOS.c.id)
-            .where(CORRECTIONS.c.number.in_(last))
-            .order_by(PHOTOS.c.photo, PHOTOS.c.sha256)
-        )
+        """Return what the largest leaf of each photo shows that somebody said it of, by path."""
         with self.reading() as connection:
-            query = query.where(
-                ~self.is_removed(connection),
-                self.sound(connection, PHOTOS),
-                self.sound(connection, CORRECTIONS),
-            )
-            return tuple(PatternCorrection(*row) for row in connection.execute(query))
+            chosen = self._chosen(connection, None, None, None, None)
+            touched = chosen & PHOTOS.c.id.in_(self.touched_query(connection))
+            held = self._held(connection, chosen, self._entries(connection, touched))
+        said = [(reading.photo, fix) for reading in held.values() if (fix := reading.label)]
+        return tuple(
+            PatternCorrection(photo.photo, photo.sha256, *pattern_of(fix), fix.session)
+            for photo, fix in sorted(said, key=lambda one: (one[0].photo, one[0].sha256))
+        )
 
     def record_plants(self, plants: Iterable[Plant]) -> None:
         """Keep where plants stand; those that left the garden stay with their last place."""

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, get_args
 
-from models.entries import LogKind, Mode, PlantFrom, TakenFrom
+from models.corrections import FIXED
+from models.entries import FindKind, LogKind, Mode, PlantFrom, TakenFrom
 
 __all__ = ["ANY", "HIGHEST_NUMBER", "Limits", "limits_of"]
 
@@ -77,7 +78,7 @@ _BY_NAME: Mapping[str, Limits] = {
     "old_from": Limits(words=tuple(dict.fromkeys((*get_args(TakenFrom), *get_args(PlantFrom))))),
     "mode": Limits(words=get_args(Mode)),
     "kind": Limits(words=get_args(LogKind)),
-    "what": Limits(words=("taken", "plant", "removed")),
+    "what": Limits(words=FIXED),
     "pattern": Limits(words=_PATTERNS),
     "blight_kind": Limits(words=_BLIGHTS),
     "sha256": Limits(form="[0-9a-f]{64}", called="64 hexadecimal digits"),
@@ -94,6 +95,7 @@ _BY_NAME: Mapping[str, Limits] = {
 _BY_TABLE: Mapping[tuple[str, str], Limits] = {
     ("corrections", "pattern"): Limits(words=("spot", "blight", "none", "other")),
     ("corrections", "blight_kind"): Limits(words=("early", "late", "")),
+    ("finds", "kind"): Limits(words=get_args(FindKind)),
 }
 _BY_KIND: Mapping[str, Limits] = {
     "integer": Limits(0, HIGHEST_NUMBER),

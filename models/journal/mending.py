@@ -106,9 +106,15 @@ def _bad_rows(raw: sqlite3.Connection, copies: Sequence[Path]) -> Iterator[_Bad]
 
 def _in_copy(copy: Path, table: Table, number: int) -> tuple[Any, ...] | None:
     """Return the values of a row as a backup holds it; None where it does not, or not sound."""
-    names = quoted([column.name for column in own_columns(table)])
-    query = f"SELECT {CHECKSUM}, {names} FROM {table.name} WHERE rowid = ?"
     with suppress(sqlite3.Error), closing(open_file(copy)) as raw, as_stored(raw):
+        there = {str(row[1], "utf-8") for row in raw.execute(f"PRAGMA table_info({table.name})")}
+        # A copy from before there was a column says nothing in it.
+        nothing = {True: "NULL", False: "''"}
+        names = [
+            f'"{c.name}"' if c.name in there else nothing[bool(c.nullable)]
+            for c in own_columns(table)
+        ]
+        query = f"SELECT {CHECKSUM}, {', '.join(names)} FROM {table.name} WHERE rowid = ?"
         row = raw.execute(query, (number,)).fetchone()
         if row is not None and row[0] == _sum(table, row[1:]).encode():
             return tuple(map(_as_given, own_columns(table), row[1:]))

@@ -16,17 +16,29 @@ _LONGEST = 80  # signs of a name, which may be damaged itself
 _PHOTO_OF_READING = (
     "SELECT photo FROM photos JOIN readings ON photo_id = photos.id WHERE readings.id = {}"
 )
+_PHOTO_OF_FIX = "SELECT photo FROM photos JOIN fixes ON photo_id = id WHERE fixes.number = {}"
+
+
+def _of_part(key: str, table: str, owner: str) -> str:
+    """Return the query for the photo of a row that is a part of a reading or of a fix."""
+    return owner.format(f"(SELECT {key} FROM {table} WHERE rowid = {{}})")
+
+
 # What a row is called, and the query for the name in it.
 _CALLED = {
     "photos": ("the photo “{}”", "SELECT photo FROM photos WHERE id = {}"),
     "readings": ("a reading of “{}”", _PHOTO_OF_READING.format("{}")),
     "leaves": (
         "a leaf of “{}”",
-        _PHOTO_OF_READING.format("(SELECT reading_id FROM leaves WHERE rowid = {})"),
+        _of_part("reading_id", "leaves", _PHOTO_OF_READING),
     ),
     "lesions": (
         "lesions of “{}”",
-        _PHOTO_OF_READING.format("(SELECT reading_id FROM lesions WHERE rowid = {})"),
+        _of_part("reading_id", "lesions", _PHOTO_OF_READING),
+    ),
+    "finds": (
+        "a dropping or caterpillar of “{}”",
+        _of_part("reading_id", "finds", _PHOTO_OF_READING),
     ),
     "log": ("entry {} of the log", "SELECT {}"),
     "log_plants": (
@@ -38,10 +50,11 @@ _CALLED = {
         "your word on “{}”",
         "SELECT photo FROM photos JOIN corrections ON photo_id = id WHERE number = {}",
     ),
-    "fixes": (
-        "what was put right of “{}”",
-        "SELECT photo FROM photos JOIN fixes ON photo_id = id WHERE number = {}",
-    ),
+    "fixes": ("what was put right of “{}”", _PHOTO_OF_FIX),
+    **{
+        name: ("what was put right of “{}”", _of_part("number", name, _PHOTO_OF_FIX))
+        for name in ("marks", "redrawn", "redrawn_lesions")
+    },
 }
 
 

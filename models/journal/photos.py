@@ -1,21 +1,23 @@
 """Photos of a journal: filed with their readings, found again, assigned to plants."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, time
 from typing import Any, Literal, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, insert, select
 from sqlalchemy.exc import IntegrityError
 
-from models.entries import LeafEntry, Mode, PhotoEntry, TakenFrom
+from models.corrections import CorrectedReading
+from models.entries import Find, LeafEntry, Mode, PhotoEntry, TakenFrom
 from models.garden.clock import Filed, doubtful_dates, utc_of
 from models.journal import rows
 from models.journal.base import Moment, inserted
-from models.journal.fixes import FixRecord
+from models.journal.corrected import CorrectedRecord
+from models.journal.fixes import known_as
 from models.journal.packing import unpack_lesions
 from models.journal.sums import change_rows, own_columns
-from models.journal.tables import LEAVES, LESIONS, PHOTOS, READINGS
+from models.journal.tables import FINDS, LEAVES, LESIONS, PHOTOS, READINGS
 from vision.records import Lesion
 
 __all__ = ["FiledAs", "Filing", "LeafSeries", "LeafSeverity", "PhotoRecord"]
@@ -27,7 +29,7 @@ surely than, or as surely as, another one now; it got a surer date; it was taken
 and stays out."""
 
 _DAY_ALONE = time(12)
-"""The time of a photo whose name gives only its day, see ``vision.photo.taken``."""
+"""The time of a photo whose name gives only its day, see ``vision.photo.decode.taken``."""
 
 _SURENESS = ("", "option", "name", "folder", "tag", "assigned")
 
@@ -108,10 +110,12 @@ class LeafSeries(NamedTuple):
     severity_high_pct: tuple[float, ...]
 
 
-class PhotoRecord(FixRecord):
+class PhotoRecord(CorrectedRecord):
     """The part of a journal that holds photos."""
 
-    def file_reading(self, entry: PhotoEntry, lesions: Sequence[Lesion] = ()) -> Filing:
+    def file_reading(
+        self, entry: PhotoEntry, lesions: Sequence[Lesion] = (), finds: Sequence[Find] = ()
+    ) -> Filing:
         """File a photo with its reading, in one transaction.
 
         A photo is known by its hash, a reading by its photo and version: filing either again
@@ -119,7 +123,8 @@ class PhotoRecord(FixRecord):
         photo that is filed already goes to another plant only when this is named more surely:
         by hand before tag, folder, file name and option. It gets another date only where this is
         surer: one of its own for its file's, or the time of a day that was known. What was put
-        right by hand stays.
+        right by hand stays, and what was put right on the photo holds of the new reading as well:
+        each word for what now lies at its place.
 
         Parameters
         ----------
@@ -127,6 +132,8 @@ class PhotoRecord(FixRecord):
             `taken_at` without a zone is the garden's time.
         lesions : sequence of Lesion
             Of all its leaves.
+        finds : sequence of Find
+            Its droppings and caterpillars.
 
         Returns
         -------
@@ -139,25 +146,27 @@ class PhotoRecord(FixRecord):
             When the journal cannot be written.
         """
         try:
-            return self._file_once(entry, lesions)
+            return self._file_once(entry, lesions, finds)
         except IntegrityError:
             # Another run on a database server filed the same photo between our look and our write.
-            return self._file_once(entry, lesions)
+            return self._file_once(entry, lesions, finds)
 
-    def _file_once(self, entry: PhotoEntry, lesions: Sequence[Lesion]) -> Filing:
+    def _file_once(
+        self, entry: PhotoEntry, lesions: Sequence[Lesion], finds: Sequence[Find]
+    ) -> Filing:
         with self.writing() as connection:
             wanted = select(PHOTOS.c.id).where(PHOTOS.c.sha256 == entry.sha256)
             photo_id = connection.execute(wanted.with_for_update()).scalar()
             if photo_id is None:
                 photo_id = inserted(connection, insert(PHOTOS).values(**self._photo_row(entry)))
-                self._add_reading(connection, photo_id, entry, lesions)
+                self._add_reading(connection, photo_id, entry, lesions, finds)
                 return "new"
             known = select(READINGS.c.id).where(
                 READINGS.c.photo_id == photo_id, READINGS.c.version == rows.storable(entry.version)
             )
             read = connection.execute(known).scalar()
             if read is None:
-                self._add_reading(connection, photo_id, entry, lesions)
+                self._add_reading(connection, photo_id, entry, lesions, finds)
             if photo_id in self.by_hand(connection, "removed"):
                 return "removed"
             chosen = PHOTOS.c.id == photo_id, self.sound(connection, PHOTOS)
@@ -194,7 +203,12 @@ class PhotoRecord(FixRecord):
         return True
 
     def _add_reading(
-        self, connection: Connection, photo_id: int, entry: PhotoEntry, lesions: Sequence[Lesion]
+        self,
+        connection: Connection,
+        photo_id: int,
+        entry: PhotoEntry,
+        lesions: Sequence[Lesion],
+        finds: Sequence[Find],
     ) -> None:
         change_rows(connection, READINGS, self._current(connection, photo_id), is_current=False)
         row = {"photo_id": photo_id, "is_current": True, **rows.reading_row(entry)}
@@ -203,6 +217,8 @@ class PhotoRecord(FixRecord):
             connection.execute(insert(LEAVES), leaves)
         if packed := rows.lesion_rows(reading_id, lesions):
             connection.execute(insert(LESIONS), packed)
+        if found := rows.find_rows(reading_id, finds):
+            connection.execute(insert(FINDS), found)
 
     def _current(self, connection: Connection, photo_id: int) -> ColumnElement[bool]:
         of_photo = and_(READINGS.c.photo_id == photo_id, READINGS.c.is_current.is_(True))
@@ -226,8 +242,10 @@ class PhotoRecord(FixRecord):
         until: Moment = None,
         mode: Mode | None = None,
         sha256: str | None = None,
+        *,
+        as_measured: bool = False,
     ) -> tuple[PhotoEntry, ...]:
-        """Return photos with their current reading and its leaves, by capture time.
+        """Return photos with what holds of their current reading, by capture time.
 
         Parameters
         ----------
@@ -239,34 +257,81 @@ class PhotoRecord(FixRecord):
             Only photos read so.
         sha256 : str, optional
             Only the photo with this hash.
+        as_measured : bool
+            Whether what was put right on the photos is left out.
         """
         with self.reading() as connection:
             chosen = self._chosen(connection, plant, since, until, mode)
             if sha256 is not None:
                 chosen = and_(chosen, PHOTOS.c.sha256 == sha256)
-            leaves = _leaves_of(connection, chosen)
-            doubtful, dated = self._doubtful(connection), self.by_hand(connection, "taken")
-            query = (
-                select(READINGS.c.id, PHOTOS.c.id, *rows.PHOTO_COLUMNS)
-                .join(READINGS, READINGS.c.photo_id == PHOTOS.c.id)
-                .where(chosen)
-                .order_by(PHOTOS.c.taken_at, PHOTOS.c.photo, PHOTOS.c.sha256)
-            )
-            found = connection.execute(query).all()
-        return tuple(
-            rows.photo_entry(
+            found = self._entries(connection, chosen)
+            held = {} if as_measured else self._held(connection, chosen, found)
+        return tuple(held[n].photo if n in held else entry for n, entry in found.items())
+
+    def photo(self, sha256: str) -> PhotoEntry | None:
+        """Return the photo with this hash; None where the record holds none."""
+        return next(iter(self.photos(sha256=sha256)), None)
+
+    def removed_photos(self) -> tuple[PhotoEntry, ...]:
+        """Return the photos that were taken out of the record, as measured, by capture time."""
+        with self.reading() as connection:
+            chosen = self._readable(connection) & self.is_removed(connection)
+            return tuple(self._entries(connection, chosen).values())
+
+    def corrected(self, photo: str) -> CorrectedReading | None:
+        """Return what holds of a photo beside what was measured; None where it is not filed.
+
+        Parameters
+        ----------
+        photo : str
+            Its hash, or its path as filed; of several of one path, the one filed last. It may
+            have been taken out of the record.
+        """
+        with self.reading() as connection:
+            chosen = self._readable(connection) & known_as(photo)
+            found = self._entries(connection, chosen)
+            if not found:
+                return None
+            number = max(found)
+            own = chosen & (PHOTOS.c.id == number)
+            return self.corrected_readings(connection, own, {number: found[number]})[number]
+
+    def _held(
+        self,
+        connection: Connection,
+        chosen: ColumnElement[bool],
+        found: Mapping[int, PhotoEntry],
+    ) -> dict[int, CorrectedReading]:
+        """Return what holds of those photos that somebody put right."""
+        touched = self.touched(connection)
+        entries = {number: entry for number, entry in found.items() if number in touched}
+        if not entries:
+            return {}
+        of_these = chosen & PHOTOS.c.id.in_(self.touched_query(connection))
+        return self.corrected_readings(connection, of_these, entries)
+
+    def _entries(
+        self, connection: Connection, chosen: ColumnElement[bool]
+    ) -> dict[int, PhotoEntry]:
+        """Return photos as measured, by their number, in the order of capture time."""
+        leaves = _leaves_of(connection, chosen)
+        doubtful, dated = self._doubtful(connection), self.by_hand(connection, "taken")
+        query = (
+            select(READINGS.c.id, PHOTOS.c.id, *rows.PHOTO_COLUMNS)
+            .join(READINGS, READINGS.c.photo_id == PHOTOS.c.id)
+            .where(chosen)
+            .order_by(PHOTOS.c.taken_at, PHOTOS.c.photo, PHOTOS.c.sha256)
+        )
+        return {
+            photo: rows.photo_entry(
                 row,
                 leaves.get(reading, ()),
                 self.zone,
                 doubtful=photo in doubtful,
                 dated=photo in dated,
             )
-            for reading, photo, *row in found
-        )
-
-    def photo(self, sha256: str) -> PhotoEntry | None:
-        """Return the photo with this hash; None where the record holds none."""
-        return next(iter(self.photos(sha256=sha256)), None)
+            for reading, photo, *row in connection.execute(query).all()
+        }
 
     def doubtful_photos(self) -> tuple[str, ...]:
         """Return the paths of the photos whose date does not fit the others'."""
@@ -294,15 +359,19 @@ class PhotoRecord(FixRecord):
             *(PHOTOS.c[name] for name in ("plant", "taken_at", "sha256")),
             *(LEAVES.c[name] for name in LeafSeverity._fields[3:]),
         )
-        query = _joined_leaves(select(*columns)).order_by(
-            PHOTOS.c.plant, PHOTOS.c.taken_at, PHOTOS.c.sha256, LEAVES.c.leaf
-        )
+        query = _joined_leaves(select(*columns))
         with self.reading() as connection:
             chosen = self._chosen(connection, plant, since, until, "day")
-            found = connection.execute(query.where(chosen)).all()
+            held = self._corrected_photos(connection, chosen)
+            untouched = PHOTOS.c.id.not_in(self.touched_query(connection))
+            found = connection.execute(query.where(chosen, untouched)).all()
         # Leaves share their photo's time, so it is brought into the zone once.
         times = {at: rows.from_utc(at, self.zone) for at in {row[1] for row in found}}
-        return tuple(LeafSeverity(name, times[at], *rest) for name, at, *rest in found)
+        leaves = [LeafSeverity(name, times[at], *rest) for name, at, *rest in found]
+        for photo in held.values():
+            of_photo = photo.plant, photo.taken_at, photo.sha256
+            leaves += [LeafSeverity(*of_photo, *_of_series(leaf)) for leaf in photo.leaves]
+        return tuple(sorted(leaves, key=lambda one: one[:4]))
 
     def leaf_series(self, since: Moment = None) -> LeafSeries:
         """Return the leaves of the garden's current day readings as columns, in no order.
@@ -316,12 +385,27 @@ class PhotoRecord(FixRecord):
         of_leaves = _joined_leaves(select(*(LEAVES.c[name] for name in names)))
         with self.reading() as connection:
             chosen = self._chosen(connection, None, since, None, "day")
+            held = self._corrected_photos(connection, chosen)
+            untouched = chosen & PHOTOS.c.id.not_in(self.touched_query(connection))
             photos = {
                 number: (plant, rows.from_utc(at, self.zone))
-                for number, plant, at in connection.execute(of_photos.where(chosen)).all()
+                for number, plant, at in connection.execute(of_photos.where(untouched)).all()
             }
-            columns = zip(*connection.execute(of_leaves.where(chosen)).all(), strict=True)
-            return LeafSeries(photos, *(tuple(columns) or ((),) * len(names)))
+            found = [tuple(row) for row in connection.execute(of_leaves.where(untouched)).all()]
+        for number, photo in held.items():
+            # The others are known by their reading, whose number is never negative.
+            photos[-number] = photo.plant, photo.taken_at
+            found += [(-number, *_of_series(leaf)[2:]) for leaf in photo.leaves]
+        columns = tuple(zip(*found, strict=True))
+        return LeafSeries(photos, *(columns or ((),) * len(names)))
+
+    def _corrected_photos(
+        self, connection: Connection, chosen: ColumnElement[bool]
+    ) -> dict[int, PhotoEntry]:
+        """Return those of some photos that somebody put right, with what holds."""
+        touched = chosen & PHOTOS.c.id.in_(self.touched_query(connection))
+        held = self._held(connection, chosen, self._entries(connection, touched))
+        return {number: reading.photo for number, reading in held.items()}
 
     def _chosen(
         self,
@@ -331,12 +415,7 @@ class PhotoRecord(FixRecord):
         until: Moment,
         mode: Mode | None,
     ) -> ColumnElement[bool]:
-        conditions: list[ColumnElement[bool]] = [
-            READINGS.c.is_current.is_(True),
-            ~self.is_removed(connection),
-            self.sound(connection, PHOTOS),
-            self.sound(connection, READINGS, LEAVES),
-        ]
+        conditions = [self._readable(connection), ~self.is_removed(connection)]
         if plant is not None:
             conditions.append(PHOTOS.c.plant == plant)
         if since is not None:
@@ -346,6 +425,11 @@ class PhotoRecord(FixRecord):
         if mode is not None:
             conditions.append(READINGS.c.mode == mode)
         return and_(*conditions)
+
+    def _readable(self, connection: Connection) -> ColumnElement[bool]:
+        """Return the condition of a photo's current reading, where both can be read."""
+        whole = self.sound(connection, PHOTOS), self.sound(connection, READINGS, LEAVES)
+        return and_(READINGS.c.is_current.is_(True), *whole)
 
     def versions(self, sha256: str) -> tuple[str, ...]:
         """Return the versions of a photo's readings, oldest first; the last one is current."""
@@ -401,6 +485,10 @@ def _move(connection: Connection, photo: Any, entry: PhotoEntry) -> Filing:  # n
     values = {"plant": plant, "plant_from": entry.plant_from}
     change_rows(connection, PHOTOS, PHOTOS.c.id == photo.id, **values)
     return "moved"
+
+
+def _of_series(leaf: LeafEntry) -> tuple[Any, ...]:
+    return tuple(getattr(leaf, name) for name in LeafSeverity._fields[3:])
 
 
 def _joined_leaves(query: Select[Any]) -> Select[Any]:

@@ -1,30 +1,36 @@
 """Entries to the journal's rows, and back."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from sqlalchemy import Table
 
-from models.entries import LeafEntry, LogEntry, PhotoEntry
-from models.journal.packing import pack_lesions
+from models.corrections import Mark, Redrawn
+from models.entries import Find, LeafEntry, LogEntry, PhotoEntry
+from models.journal.packing import LESION_FIELDS, pack_lesions
 from models.journal.sums import own_columns
-from models.journal.tables import LEAVES, LOG, PHOTOS, READINGS
+from models.journal.tables import FINDS, LEAVES, LOG, PHOTOS, READINGS, REDRAWN
 from vision.records import Lesion
 
 __all__ = [
     "CLOCK_DOUBTFUL",
     "NO_DATE",
     "PHOTO_COLUMNS",
+    "find_rows",
     "from_utc",
     "leaf_entry",
     "leaf_rows",
     "lesion_rows",
     "log_entry",
     "log_row",
+    "mark_rows",
     "photo_entry",
     "reading_row",
+    "redrawn_leaf",
+    "redrawn_lesion_rows",
+    "redrawn_row",
     "storable",
 ]
 
@@ -35,6 +41,8 @@ def _names(table: Table, *without: str) -> list[str]:
 
 _OF_READING = _names(READINGS, "id", "photo_id", "is_current")
 _OF_LEAF = _names(LEAVES, "reading_id")
+_OF_FIND = _names(FINDS, "reading_id")
+_OF_REDRAWN = _names(REDRAWN, "number", "version")
 _OF_PHOTO = _names(PHOTOS, "id", "filed_at")
 _PHOTO_NAMES = _OF_PHOTO + _OF_READING
 _OF_LOG = _names(LOG, "number", "at")
@@ -93,6 +101,43 @@ def lesion_rows(reading_id: int, lesions: Iterable[Lesion]) -> list[dict[str, An
         {"reading_id": reading_id, "leaf": leaf, "packed": pack_lesions(members)}
         for leaf, members in by_leaf.items()
     ]
+
+
+def find_rows(reading_id: int, finds: Iterable[Find]) -> list[dict[str, Any]]:
+    """Return the rows of ``finds``."""
+    return [
+        {"reading_id": reading_id, **_plain({name: getattr(find, name) for name in _OF_FIND})}
+        for find in finds
+    ]
+
+
+def mark_rows(number: int, marks: Iterable[Mark]) -> list[dict[str, Any]]:
+    """Return the rows of ``marks`` of a fix."""
+    return [
+        {"number": number, "position": position, **_plain(mark._asdict())}
+        for position, mark in enumerate(marks, start=1)
+    ]
+
+
+def redrawn_row(number: int, redrawn: Redrawn) -> dict[str, Any]:
+    """Return the row of ``redrawn`` of a fix."""
+    key = {"number": number, "version": storable(redrawn.version)}
+    return {**key, **_plain({name: getattr(redrawn.leaf, name) for name in _OF_REDRAWN})}
+
+
+def redrawn_lesion_rows(number: int, redrawn: Redrawn) -> list[dict[str, Any]]:
+    """Return the rows of ``redrawn_lesions`` of a fix."""
+    key = {"number": number, "version": storable(redrawn.version)}
+    return [
+        {**key, "lesion": place, **_plain({name: getattr(one, name) for name in LESION_FIELDS})}
+        for place, one in enumerate(redrawn.lesions, start=1)
+    ]
+
+
+def redrawn_leaf(row: Mapping[str, Any]) -> LeafEntry:
+    """Return a leaf from a row of ``redrawn``."""
+    values = {name: row[name] for name in _OF_REDRAWN}
+    return LeafEntry(1, **{**values, "flags": _flags(values["flags"])})
 
 
 def leaf_entry(row: Sequence[Any]) -> LeafEntry:

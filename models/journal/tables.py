@@ -22,21 +22,28 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
+from models.journal.packing import LESION_FIELDS
 from models.journal.sums import add_checksum
 
 __all__ = [
     "CORRECTIONS",
+    "FINDS",
     "FIXES",
     "LEAVES",
     "LESIONS",
     "LOG",
     "LOG_PLANTS",
+    "MARKS",
     "METADATA",
     "PHOTOS",
     "PLANTS",
     "READINGS",
+    "REDRAWN",
+    "REDRAWN_LESIONS",
     "parts_of",
 ]
+
+_LESION_UNITS = {"area_px": "px2", "_px": "px", "_pct": "%"}
 
 METADATA = MetaData(
     naming_convention={
@@ -63,6 +70,13 @@ def _count(name: str, meaning: str, *, needed: bool = False, **more: Any) -> Col
 
 def _time(name: str, meaning: str) -> Column[Any]:
     return Column(name, DateTime(), nullable=False, comment=meaning, info={"unit": "UTC"})
+
+
+def _lesion_column(name: str) -> Column[Any]:
+    unit = next((unit for end, unit in _LESION_UNITS.items() if name.endswith(end)), "")
+    kind = Boolean() if name == "at_margin" else Float()
+    meaning = f"{name} of the lesion, as in the table of lesions."
+    return Column(name, kind, nullable=False, comment=meaning, info={"unit": unit})
 
 
 def _of_photo(**more: Any) -> Column[int]:  # noqa: ANN401
@@ -159,23 +173,30 @@ READINGS = Table(
     comment="What was measured on a photo; one row for each version of the measuring.",
 )
 
+
+def _leaf_columns() -> list[Column[Any]]:
+    return [
+        _number("row_px", "Centre, from the photo's top edge.", "px"),
+        _number("col_px", "Centre, from the photo's left edge.", "px"),
+        _number("area_px", "Area.", "px2", needed=True),
+        _count("lesion_count", "Lesions on the leaf.", needed=True),
+        _number("lesion_pct", "Lesions, of the leaf's area.", "%", needed=True),
+        _number("halo_pct", "Halos, of the leaf's area.", "%", needed=True),
+        _number("severity_pct", "Lesions and halos, of the leaf's area.", "%", needed=True),
+        _number("severity_low_pct", "Lower end of its 95 % interval.", "%", needed=True),
+        _number("severity_high_pct", "Upper end of its 95 % interval.", "%", needed=True),
+        *_pattern_columns("leaf"),
+        _text("pattern_reason", "The measurements behind the pattern, as a sentence."),
+        _text("flags", _FLAGS),
+    ]
+
+
 LEAVES = Table(
     "leaves",
     METADATA,
     _of_reading(),
     Column("leaf", Integer(), primary_key=True, comment="Number in the photo, largest first."),
-    _number("row_px", "Centre, from the photo's top edge.", "px"),
-    _number("col_px", "Centre, from the photo's left edge.", "px"),
-    _number("area_px", "Area.", "px2", needed=True),
-    _count("lesion_count", "Lesions on the leaf.", needed=True),
-    _number("lesion_pct", "Lesions, of the leaf's area.", "%", needed=True),
-    _number("halo_pct", "Halos, of the leaf's area.", "%", needed=True),
-    _number("severity_pct", "Lesions and halos, of the leaf's area.", "%", needed=True),
-    _number("severity_low_pct", "Lower end of its 95 % interval.", "%", needed=True),
-    _number("severity_high_pct", "Upper end of its 95 % interval.", "%", needed=True),
-    *_pattern_columns("leaf"),
-    _text("pattern_reason", "The measurements behind the pattern, as a sentence."),
-    _text("flags", _FLAGS),
+    *_leaf_columns(),
     comment="Leaves of a reading.",
 )
 
@@ -186,6 +207,21 @@ LESIONS = Table(
     Column("leaf", Integer(), primary_key=True, comment="Number of the leaf."),
     Column("packed", LargeBinary(), nullable=False, comment="See models.journal.packing."),
     comment="The lesions of a leaf, packed.",
+)
+
+FINDS = Table(
+    "finds",
+    METADATA,
+    _of_reading(),
+    Column("kind", String(20), primary_key=True, comment="dropping or caterpillar."),
+    Column("number", Integer(), primary_key=True, comment="Number in the photo, surest first."),
+    _number("row_px", "Its middle, from the photo's top edge.", "px", needed=True),
+    _number("col_px", "Its middle, from the photo's left edge.", "px", needed=True),
+    _number("length_px", "Length along it.", "px", needed=True),
+    _number("width_px", "Width across it.", "px", needed=True),
+    _number("confidence", "Probability that it is one.", "1", needed=True),
+    comment="Droppings and caterpillars of a reading; earlier releases kept their number alone.",
+    info={"since": "0004"},
 )
 
 LOG = Table(
@@ -238,8 +274,15 @@ CORRECTIONS = Table(
     _text("blight_kind", "early, late or empty.", 20),
     _text("session", "Round of photos: one day, place and phone.", 100),
     _time("at", "When the grower said so."),
+    Column(
+        "fix",
+        Integer(),
+        ForeignKey("fixes.number"),
+        comment="Its fix, by which it can be taken back; none where an earlier release was told.",
+        info={"since": "0004"},
+    ),
     Index(None, "photo_id"),
-    comment="Patterns as the grower saw them; the last one of a photo counts.",
+    comment="Patterns as the grower saw them; the last one of a photo that holds counts.",
 )
 
 FIXES = Table(
@@ -247,16 +290,56 @@ FIXES = Table(
     METADATA,
     Column("number", Integer(), primary_key=True, comment="Number of the fix."),
     _of_photo(),
-    _text("what", "What was put right: taken (its time), plant, or removed.", 20),
-    _text("value", "What holds instead: a time in UTC, the plant's name, or empty."),
-    _text("old", "What was there before, in the same form."),
+    _text("what", "What was put right, such as taken (its time), plant or not_lesion.", 20),
+    _text("value", "What holds instead: a time in UTC, a plant, a pattern, or empty."),
+    _text("old", "What was there before, in the same form; of a reading, its version."),
     _text("old_from", "Where that was read, as in photos.", 10),
     _text("reason", "The grower's own words."),
     _time("at", "When it was put right."),
     Column("undone", Boolean(), nullable=False, comment="Whether it was taken back."),
     Index(None, "photo_id"),
-    comment="What people put right of photos; photos holds what is true now.",
+    comment="What people put right of photos; photos holds date and plant as they are true now.",
     info={"since": "0002"},
+)
+
+
+def _of_fix() -> Column[int]:
+    return Column(
+        "number", Integer(), ForeignKey("fixes.number"), primary_key=True, comment="Its fix."
+    )
+
+
+MARKS = Table(
+    "marks",
+    METADATA,
+    _of_fix(),
+    Column("position", Integer(), primary_key=True, comment="Order of the places, from 1."),
+    _number("row_px", "Place, from the photo's top edge.", "px", needed=True),
+    _number("col_px", "Place, from the photo's left edge.", "px", needed=True),
+    _number("size_px", "Diameter of what lies there; empty: a point of an outline.", "px"),
+    comment="Where on the photo something was put right.",
+    info={"since": "0004"},
+)
+
+REDRAWN = Table(
+    "redrawn",
+    METADATA,
+    _of_fix(),
+    Column("version", String(100), primary_key=True, comment="Version of the measuring."),
+    *_leaf_columns(),
+    comment="What was measured inside an outline that somebody drew.",
+    info={"since": "0004"},
+)
+
+REDRAWN_LESIONS = Table(
+    "redrawn_lesions",
+    METADATA,
+    _of_fix(),
+    Column("version", String(100), primary_key=True, comment="Version of the measuring."),
+    Column("lesion", Integer(), primary_key=True, comment="Its number, from 1, largest first."),
+    *(_lesion_column(name) for name in LESION_FIELDS),
+    comment="Lesions inside an outline that somebody drew.",
+    info={"since": "0004"},
 )
 
 for _table in METADATA.tables.values():

@@ -4,7 +4,18 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Integer, Table, and_, func, insert, select, text
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Integer,
+    Table,
+    and_,
+    func,
+    insert,
+    or_,
+    select,
+    text,
+)
 from sqlalchemy.exc import IntegrityError
 
 from models.journal.base import OpenJournal
@@ -51,7 +62,7 @@ class WholeRecord(OpenJournal):
             for key in table.foreign_keys:
                 if key.column.table is not table:
                     kept = select(key.column).where(sound[key.column.table.name])
-                    conditions.append(key.parent.in_(kept))
+                    conditions.append(or_(key.parent.is_(None), key.parent.in_(kept)))
             sound[table.name] = and_(*conditions)
         return sound
 

@@ -15,10 +15,10 @@ from models.care.season import Season, gone_plants, products_of, season_of
 from models.care.seasons import NEW_SEASON, Span, named_span, spans_of
 from models.care.thresholds import thresholds_of
 from models.care.words import day_words, joined, rain_words, time_words
-from models.entries import LogEntry, PhotoEntry
+from models.entries import LogEntry
 from models.garden.beds import Garden, Plant
 from models.garden.settings import read_garden
-from models.journal import Journal, JournalError, PatternCorrection, open_journal
+from models.journal import Journal, JournalError, open_journal
 from models.mix import RECIPES
 from models.numerals import plain_number
 from models.weather import WeatherFileError
@@ -66,7 +66,7 @@ def _season(
     since: datetime | None = None,
 ) -> Season:
     begin = since or now - timedelta(days=thresholds_of(garden).season_days)
-    photos = _with_the_growers_word(journal.photos(since=begin), journal.pattern_corrections())
+    photos = journal.photos(since=begin)
     log = journal.log_entries(with_corrected=True)
     return season_of(garden, photos, log, now, weather, since)
 
@@ -167,23 +167,6 @@ def products_in(folder: Path) -> set[str]:
 def garden_product(garden: Garden) -> str:
     """Return the preventive product that a garden's settings name."""
     return thresholds_of(garden).preventive
-
-
-def _with_the_growers_word(
-    photos: Iterable[PhotoEntry], corrections: Iterable[PatternCorrection]
-) -> list[PhotoEntry]:
-    """Return the photos with what the grower saw in place of what was called."""
-    said = {correction.sha256: correction for correction in corrections}
-    return [_corrected(p, said[p.sha256]) if p.sha256 in said else p for p in photos]
-
-
-def _corrected(photo: PhotoEntry, correction: PatternCorrection) -> PhotoEntry:
-    """Return a photo whose largest leaf, and with it the photo, shows what the grower saw."""
-    pattern = "unsure" if correction.pattern == "other" else correction.pattern
-    kind = correction.blight_kind or ("unsure" if pattern == "blight" else "")
-    largest = [replace(e, pattern=pattern, blight_kind=kind) for e in photo.leaves[:1]]
-    leaves = (*largest, *photo.leaves[1:])
-    return replace(photo, pattern=pattern, blight_kind=kind, leaves=leaves)
 
 
 class Logged(NamedTuple):

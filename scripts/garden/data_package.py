@@ -139,10 +139,14 @@ _VALUES: dict[str, Callable[[str], Any]] = {
 }
 
 
-def _fields(table: Table) -> list[_Field]:
+def _fields(table: Table, version: str = "") -> list[_Field]:
+    """Return a table's columns, those alone that a journal of a version has, where one is given."""
     if table is LESIONS:
         return _lesion_fields()
-    return [_field(column) for column in own_columns(table)]
+    columns = own_columns(table)
+    if version:
+        columns = [one for one in columns if one.info.get("since", FIRST_VERSION) <= version]
+    return [_field(column) for column in columns]
 
 
 def _field(column: Column[Any]) -> _Field:
@@ -282,7 +286,7 @@ def journal_tables(folder: Path, *, edited: bool = False) -> Callable[[Table], I
 
     def rows_of(table: Table) -> Iterator[Row]:
         if version < table.info.get("since", FIRST_VERSION):
-            return  # tables were only ever added
+            return  # tables and columns were only ever added
         path = folder / f"{table.name}.csv"
         data = _read(path)
         if not edited and hashes.get(path.name) != f"sha256:{sha256(data).hexdigest()}":
@@ -290,7 +294,7 @@ def journal_tables(folder: Path, *, edited: bool = False) -> Callable[[Table], I
                 f"“{path}” is not as it was exported; if you changed it on purpose, import with "
                 "--edited."
             )
-        rows = _fitting(path, table, _rows(path, data, _fields(table)))
+        rows = _fitting(path, table, _rows(path, data, _fields(table, version)))
         yield from _packed(rows) if table is LESIONS else rows
 
     return rows_of

@@ -8,6 +8,7 @@ from typing import Any
 from models.care.burn_log import BadVerdictError, verdict_of
 from models.care.habits import HABITS
 from models.care.signs import SIGNS
+from models.corrections import PATTERNS
 from models.entries import LogEntry
 from models.journal.limits import ANY
 
@@ -69,6 +70,8 @@ def _fixes_check() -> Callable[[Row], Problem]:
                 return name, "it must be a time"
             if moment.tzinfo is not None or ANY.problem(moment):
                 return name, "it must be a time in UTC, without a zone"
+        if row["what"] == "pattern" and row["value"] not in PATTERNS:
+            return "value", f"it must be one of {', '.join(PATTERNS)}"
         return None
 
     return find

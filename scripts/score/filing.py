@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from models.entries import LeafEntry, PhotoEntry
+from models.corrections import OF_READING, SET_ASIDE
+from models.entries import Find, FindKind, LeafEntry, PhotoEntry
 from models.garden.beds import Garden
 from models.garden.clock import in_garden_time
 from models.garden.plant_rule import plant_of
@@ -20,11 +21,12 @@ from scripts.score.results import PhotoResult
 from scripts.score.store import Settings, measuring_fingerprint
 from vision.day.measure import MEASURING_VERSION
 from vision.photo.find import find_photos, printable
+from vision.records import Caterpillar, Dropping
 
 if TYPE_CHECKING:
     from models.journal import Journal
 
-__all__ = ["Filer", "entry_of", "filing", "loose_entry", "reading_version"]
+__all__ = ["Filer", "entry_of", "filing", "leaf_entries", "loose_entry", "reading_version"]
 
 _MOST_NAMED = 5
 _DIGITS = 12  # of a hash, enough to tell versions apart
@@ -85,7 +87,7 @@ def entry_of(
         mode=result.mode,
         version=version,
         flags=_flags(result, garden),
-        leaves=tuple(_leaves(result)),
+        leaves=tuple(leaf_entries(result)),
         **_cells("photos", result, _PHOTO_FIELDS),
     )
 
@@ -101,7 +103,7 @@ def loose_entry(result: PhotoResult, plant: str) -> PhotoEntry:
         taken_from=result.taken_from,
         plant=plant,
         flags=result.flags,
-        leaves=tuple(_leaves(result)),
+        leaves=tuple(leaf_entries(result)),
         **_cells("photos", result, _PHOTO_FIELDS),
     )
 
@@ -137,7 +139,22 @@ def _cells(table: str, described: Any, names: Sequence[str]) -> dict[str, Any]: 
     return {name: value or "" if name in _TEXTS else value for name, value in values.items()}
 
 
-def _leaves(result: PhotoResult) -> Iterator[LeafEntry]:
+def _finds(result: PhotoResult) -> Iterator[Find]:
+    """Yield the droppings and caterpillars that were counted on a photo, the surest first."""
+    droppings = result.reading.droppings if result.reading else ()
+    bodies = result.night.caterpillars if result.night else ()
+    kinds: tuple[tuple[FindKind, Sequence[Dropping | Caterpillar]], ...] = (
+        ("dropping", droppings),
+        ("caterpillar", bodies),
+    )
+    for kind, found in kinds:
+        for number, one in enumerate(found, start=1):
+            place = (one.row_px, one.col_px, one.length_px, one.width_px)
+            yield Find(kind, number, *place, one.confidence)
+
+
+def leaf_entries(result: PhotoResult) -> Iterator[LeafEntry]:
+    """Yield a result's leaves as the journal keeps them."""
     for row in TABLES["leaves"].described(result):
         yield LeafEntry(flags=row.leaf.flags, **_cells("leaves", row, _LEAF_FIELDS))
 
@@ -159,6 +176,8 @@ class Filer:
         From ``scripts.score.store.measuring_fingerprint``.
     option : str
         The plant that was given for the whole run.
+    settings : Settings, optional
+        What changes a reading, as it went into the fingerprint.
     """
 
     def __init__(
@@ -169,10 +188,15 @@ class Filer:
         paths: Sequence[Path],
         fingerprint: str,
         option: str = "",
+        settings: Settings | None = None,
     ) -> None:
         self._journal, self._folder, self._garden = journal, folder, garden
         self._paths = {file.name: file.path for file in find_photos(paths).photos}
-        self._fingerprint, self._option = fingerprint, option
+        self._fingerprint, self._option, self._settings = fingerprint, option, settings
+        standing = [fix for fix in journal.fixes() if not fix.undone and fix.what in OF_READING]
+        self._touched = {fix.sha256 for fix in standing}
+        self._outlined = {fix.sha256 for fix in standing if fix.what == "outline"}
+        self._put_right = 0
         self._counts: Counter[str] = Counter()
         self._elsewhere: list[str] = []
         self._otherwise: list[str] = []
@@ -204,12 +228,35 @@ class Filer:
             version,
             self._option,
         )
-        lesions = result.reading.leaves if result.reading else ()
-        filed = self._journal.file_reading(entry, [x for leaf in lesions for x in leaf.lesions])
+        leaves = result.reading.leaves if result.reading else ()
+        lesions = [lesion for leaf in leaves for lesion in leaf.lesions]
+        filed = self._journal.file_reading(entry, lesions, list(_finds(result)))
         self._counts[filed] += 1
+        self._redraw(entry)
         if filed == "elsewhere":
             self._elsewhere.append(entry.photo)
-        return self._as_filed(result, entry)
+        left_out = filed == "removed" or self._counts_nowhere(entry)
+        return replace(self._as_filed(result, entry), left_out=left_out)
+
+    def _counts_nowhere(self, entry: PhotoEntry) -> bool:
+        """Whether somebody put a photo right so that nothing of it counts, or no leaf of it."""
+        if entry.sha256 not in self._touched:
+            return False
+        held = self._journal.corrected(entry.sha256)
+        if held is None:
+            return False
+        no_leaf = held.photo.severity_pct is None and entry.severity_pct is not None
+        return no_leaf or SET_ASIDE in held.photo.flags
+
+    def _redraw(self, entry: PhotoEntry) -> None:
+        """Measure inside the outlines that somebody drew, where this version has not yet."""
+        self._put_right += entry.sha256 in self._touched
+        if entry.sha256 not in self._outlined:
+            return
+        from scripts.garden.redraw import measure_redrawn  # OpenCV
+
+        fixes = self._journal.redrawn_since(entry.sha256, entry.version)
+        measure_redrawn(self._journal, self._folder, entry, fixes, self._settings)
 
     def _as_filed(self, result: PhotoResult, entry: PhotoEntry) -> PhotoResult:
         known = self._journal.filed_as(entry.sha256)
@@ -252,6 +299,11 @@ class Filer:
             lines.append(
                 f"  {_number(removed, 'photo')} taken out of the record earlier, and left out: "
                 "“spotlamp fix PHOTO --undo” takes one in again."
+            )
+        if self._put_right:
+            lines.append(
+                f"  {_number(self._put_right, 'photo')} on which you put something right: flag, "
+                "plan and trend go by that, the tables of this run by what was measured."
             )
         return "\n".join([*lines, *self._unassigned(), *self._doubtful()])
 
@@ -329,4 +381,5 @@ def filing(
     garden = read_garden(folder)
     option = known_plant(garden, plant) if plant else ""
     with open_journal(folder) as journal:
-        yield Filer(journal, folder, garden, paths, measuring_fingerprint(settings), option)
+        fingerprint = measuring_fingerprint(settings)
+        yield Filer(journal, folder, garden, paths, fingerprint, option, settings)

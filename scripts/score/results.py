@@ -67,6 +67,9 @@ class PhotoResult:
         The stake tag in the photo, read or refused; None where none was seen.
     filed_plant : str or None
         The plant to which the photo was filed in a garden, empty for none; None outside a garden.
+    left_out : bool
+        Whether the garden's record goes without it: somebody took it out, or put it right so that
+        it shows no leaf that counts.
     """
 
     name: str
@@ -86,6 +89,7 @@ class PhotoResult:
     torch_off_sha256: str = ""
     tag: TagReading | None = None
     filed_plant: str | None = None
+    left_out: bool = False
 
     @property
     def mode(self) -> Mode | None:

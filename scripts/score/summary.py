@@ -74,12 +74,12 @@ def standings(results: Sequence[PhotoResult], season: Season | None = None) -> l
     Parameters
     ----------
     results : sequence of PhotoResult
-        Those without a severity are passed over.
+        Those without a severity, or that the garden's record leaves out, are passed over.
     season : Season, optional
         That of the garden into which the results were filed: what is said of a plant is then said
         by its whole record. Otherwise the results are all that is known.
     """
-    seen = [result for result in results if _severity(result) is not None]
+    seen = [one for one in results if _severity(one) is not None and not one.left_out]
     if not any(result.plant for result in results):
         found = [_photo_standing(result) for result in _first_of_each(seen)]
     else:
@@ -171,7 +171,9 @@ def _severity(result: PhotoResult) -> float | None:
 
 
 def _frass(result: PhotoResult) -> int:
-    return 0 if result.reading is None else result.reading.frass_count or 0
+    if result.reading is None or result.left_out:
+        return 0
+    return result.reading.frass_count or 0
 
 
 def worst_overlay(run: Run) -> Path | None:

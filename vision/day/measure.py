@@ -1,5 +1,6 @@
 """The story of a day photo: droppings, leaves, what is sick on them, how sure is it."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
@@ -8,6 +9,7 @@ from numpy.typing import NDArray
 
 from vision.chewed.measure import Chewed, measure_chewed
 from vision.day.crop import Crop, cut, droppings_on, full_size, outline_of, paste, to_full_size
+from vision.day.drawn import drawn_leaf
 from vision.day.leaf import Leaves, find_leaves
 from vision.day.lesion import (
     LEAF_LENGTH_PX,
@@ -52,7 +54,11 @@ _MOSTLY_DROPPING = 0.4  # share of a green thing that is a dropping: it is no le
 _AROUND_PX = 9  # side of the square around each pixel of a leaf that still belongs to its search
 
 
-def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasurement:
+def measure_day_photo(
+    photo: Photo,
+    tag: TagReading | None = None,
+    outline_px: Sequence[tuple[float, float]] | None = None,
+) -> DayMeasurement:
     """Measure the leaves of a day photo, and count the caterpillar droppings on it.
 
     Parameters
@@ -61,6 +67,9 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
         From ``vision.photo.decode.read_photo``.
     tag : TagReading, optional
         The stake tag in it, read or refused: its card is not measured.
+    outline_px : sequence of (float, float), optional
+        Row and column of the points of an outline that a person drew around one leaf: it alone is
+        measured.
 
     Returns
     -------
@@ -71,9 +80,14 @@ def measure_day_photo(photo: Photo, tag: TagReading | None = None) -> DayMeasure
     if any(not FLAGS[name].measurable for name in photo.flags):
         return _unmeasured(photo, photo.flags)
     card = card_mask(photo, tag) if tag else None
-    leaves = find_leaves(photo.pixels, card)
+    leaves = (
+        find_leaves(photo.pixels, card)
+        if outline_px is None
+        else drawn_leaf(photo, outline_px, card)
+    )
     droppings = find_droppings(_searched(photo.pixels, leaves), card)
-    leaves = leaves.without(droppings.mask, _MOSTLY_DROPPING)
+    if outline_px is None:
+        leaves = leaves.without(droppings.mask, _MOSTLY_DROPPING)
     droppings = without_chance_finds(droppings, leaves.numbers, leaves.plain)
     if leaves.count == 0:
         small = shrunk(photo.pixels, LEAF_LENGTH_PX / max(photo.pixels.shape[:2]))

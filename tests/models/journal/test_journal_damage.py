@@ -10,16 +10,17 @@ from pathlib import Path
 from zlib import crc32
 
 import pytest
-from sqlalchemy import update
+from sqlalchemy import insert, update
 from sqlalchemy.exc import StatementError
 
-from models.entries import LeafEntry, LogEntry, PhotoEntry
+from models.corrections import Mark, Redrawn
+from models.entries import Find, LeafEntry, LogEntry, PhotoEntry
 from models.garden.beds import Plant
-from models.journal import DamagedError, open_journal
+from models.journal import DamagedError, Wish, open_journal
 from models.journal.examining import examine
 from models.journal.soundness import changed_rows
 from models.journal.sums import CHECKSUM, own_columns, summed_columns, values_sum
-from models.journal.tables import LOG, METADATA, PHOTOS
+from models.journal.tables import CORRECTIONS, LOG, METADATA, PHOTOS
 from models.journal.whole import TABLES
 from models.remarks import remarks_to
 from vision.records import Lesion
@@ -32,14 +33,18 @@ PHOTO = PhotoEntry(
 )  # fmt: skip
 OTHER = replace(PHOTO, photo="A2/y.jpg", sha256="6f" * 32, plant="A2")
 LESIONS = [Lesion(1, 1.1, 2.2, 3.3, 4.4, 5.5, 0.6, 1.7, 0.8, -9.9, 0.1, 7.7, True)]
+FINDS = [Find("dropping", 1, 5.5, 6.6, 3.3, 2.2, 0.9)]
+OUTLINE = (Mark(0, 0, 9), Mark(0, 9), Mark(9, 9))
 NOTE = LogEntry(0, "note", NOON, ("A1", "A2"), text="dew")
 
 
 def fill(journal) -> None:
     """File two photos, log twice, and put something into every table."""
     for photo in (PHOTO, OTHER):
-        journal.file_reading(photo, LESIONS)
+        journal.file_reading(photo, LESIONS, FINDS)
         journal.log(NOTE)
+    inside = Redrawn(0, "7", LEAF, tuple(LESIONS))
+    journal.put_right(OTHER.sha256, Wish("outline", marks=OUTLINE, redrawn=inside))
     journal.correct_pattern(PHOTO.sha256, "blight", "late")
     journal.record_plants([Plant("A1", "North"), Plant("A2", "North", 1, 2, 7)])
     journal.fix_taken(PHOTO.photo, NOON + timedelta(days=1))
@@ -140,6 +145,7 @@ NOT_TEXT = "CAST(x'ff2d30372d3031' AS TEXT)"
         (f"UPDATE photos SET photo = {NOT_TEXT} WHERE id = 1", 1, 2, "the photo “\ufffd-07-01”"),
         ("UPDATE readings SET severity_pct = 93.0 WHERE id = 2", 1, 2, "a reading of “A2/y.jpg”"),
         ("UPDATE leaves SET halo_pct = 'x' WHERE reading_id = 1", 1, 2, "a leaf of “A1/ä.jpg”"),
+        ("UPDATE marks SET row_px = 77.0 WHERE rowid = 2", 2, 2, "was put right of “A2/y.jpg”"),
         (f"UPDATE log SET at = {NOT_TEXT} WHERE number = 1", 2, 1, "entry 1 of the log"),
         ("UPDATE log_plants SET plant = 'A9' WHERE rowid = 1", 2, 1, "a plant of entry 1"),
         ("UPDATE log SET checksum = '' WHERE number = 2", 2, 1, "entry 2 of the log"),
@@ -291,9 +297,31 @@ def test_a_journal_of_an_earlier_release_is_upgraded_without_loss(
     with pytest.raises(sqlite3.OperationalError, match="no such column"):
         run_sql(file, f"SELECT {CHECKSUM} FROM photos")
     open_journal(garden_folder).close()
-    without = {"fixes": []} if version == "0001" else {}
-    assert content(file) == before | without
+    since = {name: table.info.get("since", "") for name, table in METADATA.tables.items()}
+    without = {name: [] for name in before if since[name] > version}
+    (*label, fix), *_ = before["corrections"]
+    assert fix is not None
+    assert content(file) == before | without | {"corrections": [(*label, None)]}
     assert all_changed(file) == {}
+
+
+def test_a_pattern_told_to_an_earlier_release_holds_until_another_is_said(
+    garden_folder, as_of_release
+):
+    told = {"photo_id": 1, "pattern": "blight", "blight_kind": "late", "session": "walk"}
+    with open_journal(garden_folder) as journal:
+        journal.file_reading(PHOTO, LESIONS)
+        with journal.writing() as connection:
+            connection.execute(insert(CORRECTIONS), [{**told, "at": NOON, "fix": None}])
+    as_of_release(garden_folder / "journal.sqlite", "0003")
+    with open_journal(garden_folder) as journal:
+        assert all_changed(garden_folder / "journal.sqlite") == {}
+        assert [(p.pattern, p.blight_kind) for p in journal.photos()] == [("blight", "late")]
+        assert [one.session for one in journal.pattern_corrections()] == ["walk"]
+        journal.correct_pattern(PHOTO.sha256, "none")
+        assert [p.pattern for p in journal.photos()] == ["none"]
+        journal.undo_fix(PHOTO.sha256)
+        assert [p.pattern for p in journal.photos()] == ["blight"]
 
 
 def test_an_upgrade_keeps_every_value_and_does_not_hide_what_was_damaged_before(
