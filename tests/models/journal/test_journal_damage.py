@@ -260,9 +260,12 @@ def test_rows_that_vanish_from_a_page_are_missed(file, garden_folder, table):
 
 
 def test_definitions_that_are_no_text_are_damage(file, garden_folder):
+    run_sql(file, "VACUUM")  # what earlier versions of the tables left behind is read by nobody
     before = file.read_bytes()
-    for sign in (b"NOT NULL", b"CREATE TABLE lesions", b"position", b"sqlite_autoindex_leaves_1"):
-        file.write_bytes(flipped(before, before.index(sign), 0x80))
+    version = b"version_num VARCHAR(32) NOT NULL"
+    for sign in (version, b"CREATE TABLE lesions", b"position", b"sqlite_autoindex_leaves_1"):
+        at = before.index(sign) + (sign.index(b"NOT NULL") if sign == version else 0)
+        file.write_bytes(flipped(before, at, 0x80))
         with pytest.raises(DamagedError, match="is damaged"):
             open_journal(garden_folder)
         assert examine(file).state == "damaged"
