@@ -313,7 +313,7 @@ def _usual(found: CorrectedReading, target: Target, mark: Mark) -> float:
 
 def _outline(folder: Path, found: CorrectedReading, marks: tuple[Mark, ...]) -> Wish:
     """Measure inside an outline."""
-    from scripts.garden.redraw import measured_inside  # OpenCV
+    from scripts.score.redraw import measured_inside  # OpenCV
 
     points = tuple(mark._replace(size_px=None) for mark in marks if mark.size_px is None)
     if not 3 <= len(points) <= _MOST_POINTS:

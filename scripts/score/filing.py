@@ -253,7 +253,7 @@ class Filer:
         self._put_right += entry.sha256 in self._touched
         if entry.sha256 not in self._outlined:
             return
-        from scripts.garden.redraw import measure_redrawn  # OpenCV
+        from scripts.score.redraw import measure_redrawn  # OpenCV
 
         fixes = self._journal.redrawn_since(entry.sha256, entry.version)
         measure_redrawn(self._journal, self._folder, entry, fixes, self._settings)
