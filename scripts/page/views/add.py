@@ -66,7 +66,7 @@ def _taken(pages: Pages, plant: str, file: UploadFile) -> Arrival:
 def _answer(pages: Pages, request: Request, taken: list[Arrival], refused: list[str]) -> Response:
     if request.headers.get("accept") == "application/json":
         body = {"taken": [_plain(one) for one in taken], "refused": refused}
-        return JSONResponse(body, 200 if taken else 422)
+        return JSONResponse(body)
     words = "\n".join(_words(taken, refused))
     return pages.back(request, "/add", Said(words, wrong=bool(refused)))
 

@@ -6,10 +6,12 @@ from urllib.parse import parse_qs
 from starlette.requests import Request
 from starlette.responses import Response
 
-from scripts.care.text import plan_text
+from models.care.words import time_words
+from scripts.care.text import PARTS, again_words
 from scripts.page.guard import SCHEME
 from scripts.page.pages import Pages
 from scripts.page.standing import Standing
+from scripts.page.views.today import by_day
 
 __all__ = ["calendar", "calendar_opens", "plan_ics"]
 
@@ -26,7 +28,10 @@ def calendar(pages: Pages, request: Request) -> Response:
         here="calendar",
         trouble=standing.trouble,
         address=address,
-        plan=plan_text(standing.season, standing.plan),
+        days=by_day(standing.plan.tasks),
+        parts_of_day=PARTS,
+        time_words=time_words,
+        again_words=again_words,
         this_computer=pages.door is None,
     )
 

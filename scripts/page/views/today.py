@@ -1,5 +1,6 @@
 """The start page: what to do this morning and tonight, in walking order, and a tap to log it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -18,7 +19,7 @@ from scripts.page.ticks import Tick, ticks_of
 from scripts.page.tiles import StatusShown, status_shown
 from scripts.page.views.log import unwrapped
 
-__all__ = ["Card", "RoundShown", "round_shown", "tick_off", "today"]
+__all__ = ["Card", "RoundShown", "by_day", "round_shown", "tick_off", "today"]
 
 _WAITING = ("hold", "waiting", "rest")
 _BY_PHOTOS = ("photo", "night", "burn-check")
@@ -79,7 +80,7 @@ def today(pages: Pages, request: Request) -> Response:
         reminder=day.reminder,
         waiting=_waiting(plan),
         remarks=plan.remarks,
-        later=_later(standing),
+        later=by_day(t for t in plan.tasks if t.day > standing.season.today),
         habits=plan.habits,
         parts_of_day=PARTS,
         time_words=time_words,
@@ -91,9 +92,9 @@ def _waiting(plan: Plan) -> list[StatusShown]:
     return [status_shown(status) for status in plan.statuses if status.status in _WAITING]
 
 
-def _later(standing: Standing) -> list[tuple[str, list[Task]]]:
-    coming = [task for task in standing.plan.tasks if task.day > standing.season.today]
-    return [(day_words(day), list(tasks)) for day, tasks in groupby(coming, lambda t: t.day)]
+def by_day(tasks: Iterable[Task]) -> list[tuple[str, list[Task]]]:
+    """Return the tasks of a plan under their days."""
+    return [(day_words(day), list(of_day)) for day, of_day in groupby(tasks, lambda t: t.day)]
 
 
 def tick_off(pages: Pages, request: Request, form: Values, _: FormData) -> Response:

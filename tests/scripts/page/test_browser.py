@@ -1,0 +1,376 @@
+"""The garden page in Chromium, on the sample season: by hand, by keyboard, on a phone, for all."""
+
+import contextlib
+import os
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+from urllib.request import urlopen
+
+import pytest
+
+from scripts.page.guard import SCHEME
+from tests.scripts.page.conftest import paint_leaf, run
+
+playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+axe_core = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is missing")
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+AT = "2025-07-31 07:00"
+ROOT = Path(__file__).parents[3]
+WIDTHS = (360, 768, 1280)
+LOOKS = ("light", "dark", "night")
+LONGEST_MS = 60_000
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.processes,
+    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed: apt install chromium"),
+]
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory) -> Path:
+    """Build the sample season once: every photo scored by the real command.
+
+    Who works on the page names a season built before, which saves minutes.
+    """
+    folder = tmp_path_factory.mktemp("season") / "garden"
+    if built := os.environ.get("SPOTLAMP_BUILT_SEASON"):
+        shutil.copytree(built, folder)
+    else:
+        run("demo", "--season", "--out", folder)
+    return folder
+
+
+class Served:
+    """The real command, serving a garden."""
+
+    def __init__(self, folder, *options):
+        with socket.socket() as asking:
+            asking.bind(("127.0.0.1", 0))
+            self.port = asking.getsockname()[1]
+        self.folder = folder
+        self.home = f"{SCHEME}://127.0.0.1:{self.port}"
+        command = [sys.executable, "-u", "-m", "scripts", "serve", "--garden", str(folder)]
+        self.process = subprocess.Popen(
+            [*command, "--at", AT, "--port", str(self.port), *options],
+            cwd=ROOT,
+            env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"},
+            stdout=subprocess.PIPE,
+            text=True,
+            encoding="utf-8",
+        )
+        for _ in range(600):
+            with contextlib.suppress(OSError):
+                urlopen(f"{self.home}/arrivals.json", timeout=5).close()
+                return
+            time.sleep(0.1)
+        raise AssertionError("the page does not answer")
+
+    def end(self):
+        """End it as Ctrl-C does."""
+        self.process.terminate()
+        self.process.wait()
+        self.process.stdout.close()
+
+
+@pytest.fixture(scope="module")
+def served(season):
+    page = Served(season)
+    yield page
+    page.end()
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with playwright.sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def open_page(chromium, served):
+    """Open a window of a width and a look on the served garden; nothing may go elsewhere."""
+    windows, asked, complaints = [], [], []
+
+    def open_it(width=1280, look="light", at=served, **options):
+        window = chromium.new_context(
+            viewport={"width": width, "height": 800}, base_url=at.home, **options
+        )
+        window.set_default_timeout(LONGEST_MS)
+        windows.append(window)
+        cookie = {"name": f"spotlamp-look-{at.port}", "value": look, "url": at.home}
+        window.add_cookies([cookie])
+        window.on("request", lambda request: asked.append(request.url))
+        page = window.new_page()
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+        return page
+
+    yield open_it
+    for window in windows:
+        window.close()
+    own = ("blob:", "data:", f"{SCHEME}://127.0.0.1:")
+    assert [url for url in asked if not url.startswith(own)] == []
+    assert complaints == []
+
+
+def first_photo(page, plant="A1"):
+    page.goto(f"/plant/{plant}")
+    page.locator("#photos + .strip a").first.click()
+    page.wait_for_selector("#photo .l-lesion", state="attached")
+    return page
+
+
+def views(page):
+    """Return the paths of every view."""
+    page.goto("/plant/A1")
+    photo = page.locator("#photos + .strip a").first.get_attribute("href")
+    page.goto("/night")
+    night = page.locator(".strip a").first.get_attribute("href")
+    return [
+        *("/", "/beds", "/plant/A1", photo, night, "/night", "/log", "/add", "/weather"),
+        *("/mix?recipe=peroxide&water=2l&bottle=3%25", "/calendar"),
+    ]
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_no_view_is_wider_than_its_window(open_page, width):
+    page = open_page(width)
+    too_wide = []
+    for path in views(page):
+        page.goto(path)
+        if page.evaluate("document.documentElement.scrollWidth") > width:
+            too_wide.append(path)
+    assert too_wide == []
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_axe_finds_nothing_serious_in_any_view(open_page, look):
+    page = open_page(360, look)
+    found = []
+    for path in views(page):
+        page.goto(path)
+        result = axe_core.Axe().run(page)
+        found += [
+            (path, one["id"], [node["target"] for node in one["nodes"]][:3])
+            for one in result.response["violations"]
+            if one["impact"] in ("serious", "critical")
+        ]
+    assert found == []
+
+
+def test_nothing_of_the_night_look_is_white(open_page):
+    page = open_page(360, "night")
+    bright = []
+    for path in views(page):
+        page.goto(path)
+        bright += page.evaluate(
+            """() => [...document.querySelectorAll("body, body *")].flatMap((one) => {
+                const style = getComputedStyle(one);
+                return ["color", "backgroundColor", "borderTopColor"].flatMap((name) => {
+                    const parts = (style[name].match(/[\\d.]+/g) ?? []).map(Number);
+                    const [red, green, blue, alpha = 1] = parts;
+                    const seen = alpha > 0 && (green > 110 || blue > 110);
+                    return seen ? [`${one.tagName}.${one.className} ${name} ${style[name]}`] : [];
+                });
+            })"""
+        )
+    assert bright == []
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_all_that_is_pressed_is_44_px_high(open_page, width):
+    page = open_page(width)
+    small = []
+    for path in views(page):
+        page.goto(path)
+        small += page.evaluate(
+            """() => [...document.querySelectorAll(
+                "button, .button, summary, .ways a, .tile, .strip a, select, label.choice"
+            )].filter((one) => one.offsetParent && one.getBoundingClientRect().height < 43.5)
+              .map((one) => `${location.pathname} ${one.outerHTML.slice(0, 80)}`)"""
+        )
+    assert small == []
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_task_is_ticked_off_with_one_tap_stands_in_the_log_and_is_undone(
+    open_page, season, width
+):
+    page = open_page(width)
+    page.goto("/")
+    before = run("log", "--garden", season)
+    page.get_by_role("button", name="Sprayed B4").click()
+    page.wait_for_selector(".said")
+    assert "sprayed peroxide: B4" in run("log", "--garden", season)
+    page.goto("/log")
+    assert page.get_by_text("sprayed peroxide: B4").count() == 1
+    page.goto("/")
+    assert page.get_by_role("button", name="Sprayed B4").count() == 0
+    page.goto("/log")
+    page.get_by_role("button", name=re.compile("Take entry .* back")).first.click()
+    page.wait_for_selector(".said")
+    assert run("log", "--garden", season) == before
+    page.goto("/")
+    assert page.get_by_role("button", name="Sprayed B4").count() == 1
+
+
+def test_a_photo_zooms_and_moves_by_keyboard_and_buttons(open_page):
+    page = first_photo(open_page())
+    photo = page.locator("#photo")
+    whole = photo.get_attribute("viewBox")
+    page.locator("#sheet").focus()
+    page.keyboard.press("+")
+    nearer = photo.get_attribute("viewBox")
+    page.keyboard.press("ArrowRight")
+    moved = photo.get_attribute("viewBox")
+    page.keyboard.press("0")
+    assert float(nearer.split()[2]) < float(whole.split()[2])
+    assert float(moved.split()[0]) > float(nearer.split()[0])
+    assert [float(n) for n in photo.get_attribute("viewBox").split()] == [
+        float(n) for n in whole.split()
+    ]
+    page.get_by_role("button", name="Zoom in").click()
+    assert float(photo.get_attribute("viewBox").split()[2]) < float(whole.split()[2])
+
+
+def test_a_photo_zooms_by_wheel_and_moves_by_mouse(open_page):
+    page = first_photo(open_page())
+    box = page.locator("#sheet").bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.wheel(0, -300)
+    page.wait_for_function(
+        "document.getElementById('photo').viewBox.baseVal.width < "
+        "document.querySelector('#photo image').width.baseVal.value"
+    )
+    before = page.locator("#photo").get_attribute("viewBox")
+    page.mouse.down()
+    page.mouse.move(box["x"] + 20, box["y"] + 20, steps=5)
+    page.mouse.up()
+    assert page.locator("#photo").get_attribute("viewBox") != before
+
+
+def test_layers_are_switched_off_and_on(open_page):
+    page = first_photo(open_page())
+    lesions = page.locator("#photo .l-lesion")
+    assert lesions.is_visible()
+    page.get_by_role("checkbox", name=re.compile("lesion")).uncheck()
+    assert not lesions.is_visible()
+    page.get_by_role("checkbox", name=re.compile("lesion")).check()
+    assert lesions.is_visible()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_lesion_in_the_table_shows_in_the_picture_and_the_other_way_round(open_page, width):
+    page = first_photo(open_page(width))
+    page.locator("#lesions th a").nth(2).click()
+    name = page.locator("#lesions th a").nth(2).inner_text().replace(".", "-")
+    assert "picked" in page.locator(f"#m-lesion-{name}").get_attribute("class")
+    other = page.locator("#photo a.mark").nth(0)
+    other.focus()
+    page.keyboard.press("Enter")
+    row = other.get_attribute("href").removeprefix("#")
+    assert "picked" in page.locator(f"#{row}").get_attribute("class")
+    assert "picked" not in page.locator(f"#m-lesion-{name}").get_attribute("class")
+
+
+def test_the_keyboard_reaches_everything_with_a_visible_focus(open_page):
+    page = open_page()
+    page.goto("/beds")
+    seen = []
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        seen.append(
+            page.evaluate(
+                """() => {
+                    const style = getComputedStyle(document.activeElement);
+                    return [document.activeElement.className, style.outlineStyle,
+                            parseFloat(style.outlineWidth)];
+                }"""
+            )
+        )
+    assert sum("tile" in str(name) for name, _, _ in seen) >= 10
+    assert all(style != "none" and width >= 2 for _, style, width in seen)
+
+
+def test_without_script_every_view_is_read(open_page):
+    page = open_page(360, java_script_enabled=False)
+    for path in ("/", "/beds", "/plant/A1", "/log", "/add", "/night", "/calendar"):
+        page.goto(path)
+        assert page.locator("h1").count() == 1
+    page.goto("/plant/A1")
+    page.locator("#photos + .strip a").first.click()
+    assert page.locator("#photo .l-lesion a").count() > 10
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_photo_is_added_scored_and_seen(open_page, width, tmp_path):
+    page = open_page(width)
+    page.goto("/add?plant=C2")
+    name = f"2025-07-31_C2-{width}.jpg"
+    page.locator("#photos").set_input_files(paint_leaf(tmp_path / name, width, 6))
+    row = page.locator("#arrivals li", has_text=name)
+    row.get_by_role("link", name="See it").click()
+    page.wait_for_selector("h1")
+    assert page.get_by_role("link", name="C2", exact=True).count() >= 1
+
+
+def test_a_dropped_file_that_is_no_photo_is_named_with_the_reason(open_page):
+    page = open_page()
+    page.goto("/add")
+    page.evaluate(
+        """() => {
+            const bag = new DataTransfer();
+            bag.items.add(new File(["no picture at all"], "torn.jpg", { type: "image/jpeg" }));
+            bag.items.add(new File(["x"], "film.mp4", { type: "video/mp4" }));
+            const drop = document.getElementById("drop");
+            drop.dispatchEvent(new DragEvent("drop", { dataTransfer: bag, bubbles: true }));
+        }"""
+    )
+    torn = page.locator("#arrivals li", has_text="torn.jpg")
+    film = page.locator("#arrivals li", has_text="film.mp4")
+    torn.get_by_text("refused:").wait_for()
+    film.get_by_text("is no photo by its ending").wait_for()
+
+
+def network_address():
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        try:
+            asking.connect(("192.0.2.1", 9))
+            return asking.getsockname()[0]
+        except OSError:
+            return ""
+
+
+@pytest.mark.skipif(not network_address(), reason="this computer is in no network")
+def test_a_second_device_sees_the_garden_only_with_the_code(season, chromium):
+    page = Served(season, "--phone")
+    try:
+        code = None
+        for line in page.process.stdout:
+            if found := re.search(r"give the code (\d{8})", line):
+                code = found[1]
+                break
+        window = chromium.new_context(base_url=f"{SCHEME}://{network_address()}:{page.port}")
+        phone = window.new_page()
+        phone.goto("/beds")
+        assert phone.url.endswith("/enter")
+        assert "A1" not in phone.content()
+        phone.get_by_label("Code").fill("00000000" if code != "00000000" else "00000001")
+        phone.get_by_role("button", name="Enter").click()
+        assert phone.get_by_role("alert").is_visible()
+        time.sleep(1.2)
+        phone.get_by_label("Code").fill(code)
+        phone.get_by_role("button", name="Enter").click()
+        phone.goto("/beds")
+        assert phone.get_by_role("link", name=re.compile("A1")).count() >= 1
+        window.close()
+    finally:
+        page.end()
