@@ -145,7 +145,9 @@ def test_the_readme_has_examples_of_each_command():
     assert {shlex.split(line)[1] for line in EXAMPLES} >= set(COMMANDS)
 
 
-def test_the_readmes_examples_run_one_after_the_other(near_photos):
+def test_the_readmes_examples_run_one_after_the_other(near_photos, monkeypatch):
+    # The page would be served until somebody ends it.
+    monkeypatch.setattr("uvicorn.Server.run", lambda server, sockets: None)
     for line in EXAMPLES:
         result = CliRunner().invoke(app, shlex.split(line)[1:])
         assert result.exit_code == 0, f"{line}\n{result.output}\n{result.exception!r}"

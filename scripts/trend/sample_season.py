@@ -101,3 +101,5 @@ def _next(folder: Path) -> Iterator[str]:
     yield f"  spotlamp trend --garden {folder}"
     yield f"  spotlamp trend --garden {folder} --effect soda"
     yield f'  spotlamp today --at "2025-07-31 07:00" --garden {folder}'
+    yield "Or look at it all in a browser:"
+    yield f'  spotlamp serve --at "2025-07-31 07:00" --garden {folder}'

@@ -61,6 +61,12 @@ def demo(tmp_path_factory):
     return folder, done.output
 
 
+def test_the_demo_ends_with_the_command_that_opens_the_garden_page(demo):
+    folder, printed = demo
+    last = printed.strip().splitlines()[-1].strip()
+    assert last == f'spotlamp serve --at "2025-07-31 07:00" --garden {folder}'
+
+
 @pytest.fixture(scope="module")
 def curves(demo):
     """Return each plant's curve, as it was measured."""
