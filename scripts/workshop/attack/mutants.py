@@ -7,7 +7,7 @@ miss most easily; whole numbers by one, others to their half and double.
 """
 
 import ast
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -90,18 +90,24 @@ def mutants_of(path: Path, source: str) -> list[list[Mutant]]:
         The module's text.
     """
     tree = ast.parse(source)
+    above = {child: node for node in ast.walk(tree) for child in ast.iter_child_nodes(node)}
     places = []
     for node in _walked(tree):
-        mutants = [_mutant(path, tree, change) for change in _changes(node)]
+        mutants = [_mutant(path, tree, change, above) for change in _changes(node)]
         if mutants:
             places.append(mutants)
     return places
 
 
-def _mutant(path: Path, tree: ast.Module, change: _Change) -> Mutant:
-    before = _shown(change.node)
+def _mutant(
+    path: Path, tree: ast.Module, change: _Change, above: Mapping[ast.AST, ast.AST]
+) -> Mutant:
+    shown = change.node
+    while isinstance(shown, ast.Constant | ast.UnaryOp | ast.keyword):  # says little by itself
+        shown = above[shown]
+    before = _shown(shown)
     take_out = change.put()
-    after, text = _shown(change.node), ast.unparse(tree)
+    after, text = _shown(shown), ast.unparse(tree)
     take_out()
     if after == before:  # a statement's body has changed
         after += " … with break or continue exchanged"

@@ -5,10 +5,10 @@ import numpy as np
 import pytest
 
 from scripts.workshop.rendered import Scene, render
-from vision.day.lesion import classify, lesions_of
+from vision.day.lesion import Symptoms, classify, lesions_of, roundness, without_droppings
 from vision.day.symptom_network import interval_in_the_field, see_symptoms
 from vision.day.tissue import Healthy, healthy_colour, leaf_lab
-from vision.records import BACKGROUND, HALO, LEAF, LESION
+from vision.records import BACKGROUND, DROPPING, HALO, LEAF, LESION
 
 GREEN = Healthy((45.0, -18.0, 28.0), 0.9)
 
@@ -225,3 +225,177 @@ def test_the_interval_grows_with_doubt_and_stays_a_percentage():
     assert widths[0] < widths[-1]
     assert interval_in_the_field(0.0, 2.0)[0] == 0.0
     assert interval_in_the_field(100.0, 2.0)[1] == 100.0
+
+
+class Told:
+    """Thresholds that say of each pixel what the test says: how surely it is sick, and dead."""
+
+    threshold = 0.5
+
+    def __init__(self, leaf, sick, dead=None):
+        self.sick = np.asarray(sick, float)[leaf]
+        self.killed = np.zeros(leaf.sum(), bool) if dead is None else dead[leaf]
+
+    def symptom_probability(self, _described):
+        """Return how surely each of the leaf's pixels is sick."""
+        return self.sick
+
+    def dead(self, _described):
+        """Return which are dead."""
+        return self.killed
+
+
+def sorted_as_told(leaf, sick, dead=None, length=400.0):
+    """Return the symptoms of an even green leaf on which exactly this is sick, and dead."""
+    lab = np.zeros((*leaf.shape, 3), np.float32) + np.array(GREEN.lab, np.float32)
+    return classify(lab, leaf, GREEN, length, Told(leaf, sick, dead))
+
+
+def block(shape, rows, columns):
+    mask = np.zeros(shape, bool)
+    mask[slice(*rows), slice(*columns)] = True
+    return mask
+
+
+SHEET = (200, 400)
+INSIDE = block(SHEET, (20, 180), (20, 380))
+
+
+@pytest.mark.parametrize(("length", "least"), [(1000.0, 13), (2000.0, 51), (100.0, 5), (10.0, 5)])
+def test_a_patch_as_wide_as_a_250th_of_the_leaf_is_kept_and_a_smaller_one_is_noise(length, least):
+    """π ÷ 4 × (0.004 × 1000 px)² = 12.6 px, and (0.004 × 2000 px)² … = 50.3 px; never below 5."""
+    for area, kept in ((least - 1, False), (least, True)):
+        patch = block(SHEET, (100, 104), (100, 100 + area // 4))
+        patch[104, 100 : 100 + area % 4] = True
+        assert patch.sum() == area
+        for dead in (None, patch):
+            classes = sorted_as_told(INSIDE, patch, dead, length).classes
+            found = classes == (HALO if dead is None else LESION)
+            np.testing.assert_array_equal(found, patch & kept)
+
+
+def test_dead_tissue_is_part_of_the_symptoms_and_the_rest_is_halo():
+    sick, dead = block(SHEET, (80, 120), (100, 160)), block(SHEET, (90, 130), (110, 140))
+    classes = sorted_as_told(INSIDE, sick, dead).classes
+    np.testing.assert_array_equal(classes == LESION, sick & dead)
+    np.testing.assert_array_equal(classes == HALO, sick & ~dead)
+    np.testing.assert_array_equal(classes == LEAF, INSIDE & ~sick)
+
+
+def test_doubt_is_the_mean_distance_from_sure():
+    """Half the leaf 10 % sick, a quarter 70 %, a quarter 100 %: (½·10 + ¼·30 + 0) % = 12.5 %."""
+    sick = np.full(SHEET, 0.1)
+    sick[20:100, 200:], sick[100:, 200:] = 0.7, 1.0
+    assert sorted_as_told(INSIDE, sick).doubtful_pct == pytest.approx(12.5)
+
+
+def strip(width, start=20):
+    """Return a strip along the leaf's upper margin, which begins in row 20."""
+    return block(SHEET, (start, start + width), (100, 300))
+
+
+@pytest.mark.parametrize(
+    ("told", "kept"),
+    [
+        (strip(4), False),  # pale margins are natural
+        (strip(5), True),  # 0.005 × 400 px to each side, and the middle
+        (strip(3, start=24), False),
+        (strip(3, start=26), True),  # deeper than 0.02 × 400 px
+        (block(SHEET, (20, 40), (100, 103)), True),  # narrow, but it goes inwards
+    ],
+)
+def test_a_thin_strip_along_the_margin_is_no_symptom(told, kept):
+    classes = sorted_as_told(INSIDE, told).classes
+    assert (classes >= HALO).any() == kept
+
+
+def test_the_outermost_pixels_follow_those_inside_of_them():
+    ring = INSIDE & ~block(SHEET, (21, 179), (21, 379))
+    assert not (sorted_as_told(INSIDE, ring).classes >= HALO).any()
+    inner = block(SHEET, (21, 50), (100, 160))
+    classes = sorted_as_told(INSIDE, inner).classes
+    assert (classes[20, 102:158] == HALO).all()
+    assert (classes[20, 20:98] == LEAF).all()
+    assert (classes[21, 20:100] == LEAF).all()
+
+
+def symptoms_of(classes):
+    return Symptoms(classes, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("columns", "gone"),
+    [((45, 46), False), ((44, 46), False), ((44, 47), True), ((10, 11), False)],
+)
+def test_a_patch_that_is_mostly_a_droppings_edge_goes_as_a_whole(columns, gone):
+    """20 columns of a lesion; a dropping's edge reaches 4 px: 9, 10, 11 and 0 of them."""
+    classes = leaf(120, 120)
+    lesion = block(classes.shape, (40, 50), (40, 60))
+    classes[lesion] = LESION
+    dropping = block(classes.shape, (30, 60), columns)
+    symptoms = without_droppings(symptoms_of(classes), dropping)
+    assert symptoms.doubtful_pct == 3.0
+    np.testing.assert_array_equal(symptoms.classes == DROPPING, dropping)
+    left = np.zeros_like(lesion) if gone else lesion & ~dropping
+    np.testing.assert_array_equal(symptoms.classes == LESION, left)
+    assert (symptoms.classes[lesion & ~dropping & ~left] == LEAF).all()
+
+
+def test_droppings_beside_the_leaf_change_nothing():
+    classes = leaf()
+    disc(classes, 60, 90, 20, LESION)
+    symptoms = symptoms_of(classes)
+    assert without_droppings(symptoms, block(classes.shape, (0, 8), (0, 40))) is symptoms
+
+
+def test_a_lesion_reaches_the_margin_within_two_pixels():
+    told = []
+    for start in (10, 11, 12):
+        classes = leaf()
+        classes[start : start + 10, 60:70] = LESION
+        (lesion,) = measured(classes)
+        told.append(lesion.at_margin)
+    assert told == [True, True, False]
+
+
+@pytest.mark.parametrize(("columns", "reach"), [(400, 12), (800, 24), (40, 2)])
+def test_a_halo_reaches_three_hundredths_of_the_leaf_and_two_pixels_at_least(columns, reach):
+    def halo_px(begin, end):
+        classes = np.full((30, columns), LEAF, np.uint8)
+        classes[5:25, 5:10] = LESION
+        classes[5:25, 10 + begin : 10 + end] = HALO
+        (lesion,) = measured(classes)
+        return lesion.halo_width_px
+
+    assert halo_px(0, reach + 5) == pytest.approx(halo_px(0, reach))
+    assert halo_px(0, reach - 1) < halo_px(0, reach)
+    assert halo_px(reach, reach + 5) == 0
+
+
+def test_roundness_and_solidity_by_hand():
+    """The outline runs through the centres of the pixels, half a pixel inside the patch.
+
+    10 × 20 px: 2 × (9 + 19) = 56, × 0.95 + π for the steps and the half pixel. An L of two bars of
+    10 × 30 px: 500 px²; hull of the centres 29² − 20² ÷ 2 = 641 px², around it
+    29 + 9 + √800 + 9 + 29 = 104.3 px, of which half, and 1, make up for the half pixel.
+    """
+    classes = leaf()
+    classes[40:50, 60:80] = LESION
+    (bar,) = measured(classes)
+    around = 56 * 0.95 + np.pi
+    assert bar.roundness == pytest.approx(4 * np.pi * 200 / around**2)
+    assert bar.roundness == pytest.approx(roundness(classes[35:55, 50:90] == LESION))
+    classes = leaf()
+    classes[40:70, 60:70] = classes[40:50, 60:90] = LESION
+    (bent,) = measured(classes)
+    assert bent.area_px == 500
+    assert bent.solidity == pytest.approx(500 / (641 + (76 + np.sqrt(800)) / 2 + 1))
+
+
+def test_the_width_of_a_halo_by_hand():
+    """Rows above and below a bar of 10 × 20 px: 2 × 20 px of halo by its perimeter."""
+    classes = leaf()
+    classes[39:51, 60:80] = HALO
+    classes[40:50, 60:80] = LESION
+    (lesion,) = measured(classes)
+    assert lesion.halo_width_px == pytest.approx(40 / (56 * 0.95 + np.pi))

@@ -92,7 +92,7 @@ def test_a_blank_date_means_unknown_and_is_not_flagged(blank):
     assert taken({EXIF_TAKEN_AT: blank}) == Taken(MODIFIED, "file")
 
 
-@pytest.mark.parametrize(("hours_ahead", "bad"), [(23, False), (25, True)])
+@pytest.mark.parametrize(("hours_ahead", "bad"), [(23, False), (24, False), (25, True)])
 @pytest.mark.parametrize("offset", ["", "+00:00"])
 def test_a_clock_may_be_ahead_by_a_day(hours_ahead, bad, offset):
     ahead = NOW + timedelta(hours=hours_ahead)
@@ -180,6 +180,11 @@ def test_a_name_whose_date_is_still_to_come_is_flagged_and_passed_over(name):
         ("2026-07-10 at 7.30.12 PM.jpeg", "19:30:12"),
         ("2026-07-10 at 12.05.00\u202fAM.jpeg", "00:05:00"),
         ("2026-07-10_2471.jpg", "12:00:00"),
+        # Hours that no half of a day has are taken as they stand.
+        ("2026-07-10 at 13.05.00 AM.jpeg", "13:05:00"),
+        ("2026-07-10 at 0.05.00 PM.jpeg", "00:05:00"),
+        ("2026-07-10 at 12.05 PM.jpeg", "12:05:00"),
+        ("2026-07-10 at 1.05 p.m..jpeg", "13:05:00"),
     ],
 )
 def test_a_time_right_after_the_date_in_a_name_is_read(name, time):
@@ -224,6 +229,18 @@ def test_a_date_in_a_folders_name_serves_where_the_file_has_none(path):
 )
 def test_a_folders_date_that_leaves_doubt_is_not_read(path):
     assert taken(name=path) == Taken(MODIFIED, "file")
+
+
+@pytest.mark.parametrize(("minute", "source"), [(0, "name"), (-1, "file")])
+def test_a_folder_may_be_named_for_the_day_after_its_photos(minute, source):
+    """Its noon lies at most a day after the file's own date, as with a walk at midnight."""
+    modified = datetime(2025, 6, 13, 12) + timedelta(minutes=minute)
+    assert capture_time({}, "2025-06-14/IMG_1.jpg", modified, NOW).taken_from == source
+
+
+def test_dates_are_believed_from_1990_on():
+    assert taken({EXIF_TAKEN_AT: "1990:01:01 00:00:00"}).taken_at == datetime(1990, 1, 1)
+    assert taken(name="1990-01-01_0730.jpg").taken_at == datetime(1990, 1, 1, 7, 30)
 
 
 def test_the_first_date_that_makes_sense_in_a_name_counts():
