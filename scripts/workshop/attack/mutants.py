@@ -69,8 +69,8 @@ class Mutant:
 
     @property
     def name(self) -> str:
-        """The fault in words that hold while lines move."""
-        return f"{self.path.as_posix()}: {self.before} → {self.after}"
+        """The fault in one line of words that hold while lines move."""
+        return " ".join(f"{self.path.as_posix()}: {self.before} → {self.after}".split())
 
 
 @dataclass(frozen=True)

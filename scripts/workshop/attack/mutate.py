@@ -11,6 +11,7 @@ one core a fault.
 """
 
 import argparse
+import ast
 import json
 import math
 import os
@@ -24,14 +25,14 @@ import time
 import traceback
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from scripts.workshop.attack.mutants import Mutant, mutants_of
 
-__all__ = ["AREAS", "Area", "Judged", "drawn", "wilson_pct"]
+__all__ = ["AREAS", "Area", "Bench", "Judged", "drawn", "judge", "lines_of", "wilson_pct"]
 
 ROOT = Path(__file__).parents[3]
 EQUAL = Path(__file__).with_name("equal_mutants.txt")
@@ -177,13 +178,21 @@ def _files(root: Path, patterns: Iterable[str]) -> list[Path]:
     return sorted({path.relative_to(root) for pattern in patterns for path in root.glob(pattern)})
 
 
-class _Bench:
-    """A copy of the checkout in which tests run, each time in a process made of a warm one."""
+class Bench:
+    """A copy of a checkout in which tests run, each time in a process made of a warm one.
 
-    def __init__(self, folder: Path) -> None:
+    Parameters
+    ----------
+    root : Path
+        Of the checkout.
+    folder : Path
+        For the copy.
+    """
+
+    def __init__(self, root: Path, folder: Path) -> None:
         self.root, self.said = folder / "copy", folder / "said.txt"
         for name in _COPIED:
-            source, target = ROOT / name, self.root / name
+            source, target = root / name, self.root / name
             if source.is_dir():
                 shutil.copytree(source, target, ignore=shutil.ignore_patterns("__pycache__"))
             elif source.exists():
@@ -301,9 +310,30 @@ class _Chosen:
         )
 
 
-def _map_of(bench: _Bench, area: Area, kept: Path) -> dict[str, Any]:
-    """Return which tests run which line, from an earlier run where nothing has changed since."""
-    tests = [_READS_CODE, *map(str, _files(bench.root, area.tests))]
+def lines_of(bench: Bench, area: Area, kept: Path) -> dict[str, Any]:
+    """Return which tests run which line, from an earlier run where nothing has changed since.
+
+    Parameters
+    ----------
+    bench : Bench
+        Where the tests are run.
+    area : Area
+        Its modules and tests.
+    kept : Path
+        Folder of what earlier runs found.
+
+    Returns
+    -------
+    dict
+        ``lines``: by module and line the tests that run it; ``seconds``: of work by test, of those
+        that pass; ``failed``: those that do not.
+
+    Raises
+    ------
+    RuntimeError
+        When the tests cannot be run.
+    """
+    tests = list(map(str, _files(bench.root, (_READS_CODE, *area.tests))))
     modules = _files(bench.root, area.modules)
     state = sha256()
     for path in sorted([*modules, *map(Path, tests)]):
@@ -313,9 +343,10 @@ def _map_of(bench: _Bench, area: Area, kept: Path) -> dict[str, Any]:
         kept.mkdir(parents=True, exist_ok=True)
         names = [str(bench.root / path) for path in modules]
         bench.run([*tests, "--maxfail=1000"], _Mapping(names, target), 3600)
-        if not target.exists():
-            raise RuntimeError(f"the tests did not run: {bench.said.read_text('utf-8')[-2000:]}")
-    found: dict[str, Any] = json.loads(target.read_text("utf-8"))
+    found: dict[str, Any] = json.loads(target.read_text("utf-8")) if target.exists() else {}
+    if not found.get("lines"):
+        target.unlink(missing_ok=True)
+        raise RuntimeError(f"no test runs: {bench.said.read_text('utf-8')[-2000:]}")
     return found
 
 
@@ -356,9 +387,24 @@ def _equal() -> set[str]:
     return {line.removeprefix("- ") for line in lines if line.startswith("- ")}
 
 
-def _judge(bench: _Bench, mutant: Mutant, found: Mapping[str, Any], equal: set[str]) -> Judged:
+def judge(
+    bench: Bench, mutant: Mutant, found: Mapping[str, Any], equal: Iterable[str] = ()
+) -> Judged:
+    """Put a fault into the copy, run the tests that may notice it, and take it out again.
+
+    Parameters
+    ----------
+    bench : Bench
+        With the copy.
+    mutant : Mutant
+        The fault.
+    found : mapping
+        From `lines_of`.
+    equal : iterable of str
+        Names of faults that nothing could notice.
+    """
     began = time.monotonic()
-    if " ".join(mutant.name.split()) in equal:
+    if mutant.name in equal:
         return Judged(mutant, "equal", 0.0)
     tests = _tests_for(mutant, found)
     cpu = 20 + 4 * sum(found["seconds"][test] for test in tests)
@@ -387,6 +433,14 @@ def _row(name: str, area: Area, judged: Sequence[Judged]) -> str:
     )
 
 
+def _refuse_noise(bench: Bench, mutant: Mutant, found: Mapping[str, Any]) -> None:
+    """Make sure that the tests pass with the same module written anew and without a fault."""
+    text = ast.unparse(ast.parse((bench.root / mutant.path).read_text("utf-8")))
+    if judge(bench, replace(mutant, text=text), found).outcome != "survived":
+        said = bench.said.read_text("utf-8")[-2000:]
+        raise RuntimeError(f"the tests fail without a fault: {said}")
+
+
 _HEAD = (
     "| area | faults | survived | share (95 %) | equal ones left out | aim |\n"
     "|---|---|---|---|---|---|"
@@ -407,19 +461,21 @@ def main() -> None:
         with suppress(ImportError):
             __import__(name)
     with tempfile.TemporaryDirectory() as folder:
-        bench = _Bench(Path(folder))
+        bench = Bench(ROOT, Path(folder))
         names = args.area or list(AREAS)
         rows = [_row(name, AREAS[name], _judged(bench, name, args)) for name in names]
     print("\n".join([_HEAD, *rows]))
 
 
-def _judged(bench: _Bench, name: str, args: argparse.Namespace) -> list[Judged]:
-    found = _map_of(bench, AREAS[name], args.kept)
+def _judged(bench: Bench, name: str, args: argparse.Namespace) -> list[Judged]:
+    found = lines_of(bench, AREAS[name], args.kept)
     if found["failed"]:
         print(f"{name}: fail without any fault, and are not run: {', '.join(found['failed'])}")
     judged = []
-    for mutant in drawn(bench.root, AREAS[name], args.count, args.seed):
-        one = _judge(bench, mutant, found, _equal())
+    faults = drawn(bench.root, AREAS[name], args.count, args.seed)
+    _refuse_noise(bench, faults[0], found)
+    for mutant in faults:
+        one = judge(bench, mutant, found, _equal())
         judged.append(one)
         if one.outcome == "survived":
             print(f"{name}: survived at line {mutant.line}: {mutant.name}", flush=True)
