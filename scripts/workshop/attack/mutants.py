@@ -10,9 +10,10 @@ import ast
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import CodeType
 from typing import Any
 
-__all__ = ["Mutant", "mutants_of"]
+__all__ = ["Change", "Module", "Mutant"]
 
 _COMPARED: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
     ast.Lt: (ast.LtE, ast.GtE),
@@ -59,6 +60,10 @@ class Mutant:
         The changed piece of code.
     text : str
         The whole module with the fault.
+    code : CodeType
+        The same, compiled with the lines of the module as it stands.
+    in_function : bool
+        Whether the fault lies in a function's body, so that it shows only when that is called.
     """
 
     path: Path
@@ -66,6 +71,8 @@ class Mutant:
     before: str
     after: str
     text: str = field(repr=False, compare=False)
+    code: CodeType = field(repr=False, compare=False)
+    in_function: bool = True
 
     @property
     def name(self) -> str:
@@ -74,44 +81,73 @@ class Mutant:
 
 
 @dataclass(frozen=True)
-class _Change:
+class Change:
+    """A fault that can be put into a module's syntax tree.
+
+    Attributes
+    ----------
+    node : AST
+        What it changes.
+    put : callable
+        Puts it in, and returns what takes it out again.
+    """
+
     node: ast.AST
-    put: Callable[[], Callable[[], None]]  # puts the fault in, and returns what takes it out
+    put: Callable[[], Callable[[], None]] = field(repr=False)
 
 
-def mutants_of(path: Path, source: str) -> list[list[Mutant]]:
-    """Return the faults of a module, those of one place of its code in one list.
+class Module:
+    """A module in which faults can be made.
 
     Parameters
     ----------
     path : Path
         Goes into the faults.
     source : str
-        The module's text.
+        Its text.
+
+    Attributes
+    ----------
+    places : list of list of Change
+        The faults that can be made, those of one place of the code in one list.
     """
-    tree = ast.parse(source)
-    above = {child: node for node in ast.walk(tree) for child in ast.iter_child_nodes(node)}
-    places = []
-    for node in _walked(tree):
-        mutants = [_mutant(path, tree, change, above) for change in _changes(node)]
-        if mutants:
-            places.append(mutants)
-    return places
+
+    def __init__(self, path: Path, source: str) -> None:
+        self._path, self._tree = path, ast.parse(source)
+        self._above = {
+            child: node for node in ast.walk(self._tree) for child in ast.iter_child_nodes(node)
+        }
+        found = (list(_changes(node)) for node in _walked(self._tree))
+        self.places = [changes for changes in found if changes]
+
+    def mutant(self, change: Change) -> Mutant:
+        """Return a fault of the module."""
+        shown = change.node
+        while isinstance(shown, ast.Constant | ast.UnaryOp | ast.keyword):  # say little alone
+            shown = self._above[shown]
+        before, sound = _shown(shown), dict(self._above)
+        take_out = change.put()
+        after, text = _shown(shown), ast.unparse(self._tree)
+        code = compile(ast.fix_missing_locations(self._tree), str(self._path), "exec")
+        take_out()
+        if after == before:  # a statement's body has changed
+            after += " … with break or continue exchanged"
+        line = getattr(change.node, "lineno", getattr(shown, "lineno", 1))
+        return Mutant(
+            self._path, line, before, after, text, code, _is_in_function(change.node, sound)
+        )
 
 
-def _mutant(
-    path: Path, tree: ast.Module, change: _Change, above: Mapping[ast.AST, ast.AST]
-) -> Mutant:
-    shown = change.node
-    while isinstance(shown, ast.Constant | ast.UnaryOp | ast.keyword):  # says little by itself
-        shown = above[shown]
-    before = _shown(shown)
-    take_out = change.put()
-    after, text = _shown(shown), ast.unparse(tree)
-    take_out()
-    if after == before:  # a statement's body has changed
-        after += " … with break or continue exchanged"
-    return Mutant(path, getattr(change.node, "lineno", 1), before, after, text)
+def _is_in_function(node: ast.AST, above: Mapping[ast.AST, ast.AST]) -> bool:
+    while node in above:
+        owner = above[node]
+        body = getattr(owner, "body", None)
+        if isinstance(owner, ast.FunctionDef) and node in owner.body:
+            return True
+        if isinstance(owner, ast.Lambda) and node is body:
+            return True
+        node = owner
+    return False
 
 
 def _shown(node: ast.AST) -> str:
@@ -139,12 +175,12 @@ def _is_left_out(node: ast.AST) -> bool:
     return names == ["__all__"]
 
 
-def _changes(node: ast.AST) -> list[_Change]:
+def _changes(node: ast.AST) -> list[Change]:
     found = [change for kind, way in _KINDS if isinstance(node, kind) for change in way(node)]
     return [*found, *_jumps(node)]
 
 
-def _set(node: ast.AST, name: str, value: object) -> _Change:
+def _set(node: ast.AST, name: str, value: object) -> Change:
     """Return the change of one attribute."""
     old = getattr(node, name)
 
@@ -152,16 +188,16 @@ def _set(node: ast.AST, name: str, value: object) -> _Change:
         setattr(node, name, value)
         return lambda: setattr(node, name, old)
 
-    return _Change(node, put)
+    return Change(node, put)
 
 
-def _compare(node: ast.Compare) -> Iterator[_Change]:
+def _compare(node: ast.Compare) -> Iterator[Change]:
     for at, operator in enumerate(node.ops):
         for other in _COMPARED[type(operator)]:
             yield _set(node, "ops", [*node.ops[:at], other(), *node.ops[at + 1 :]])
 
 
-def _calculate(node: ast.BinOp | ast.AugAssign) -> Iterator[_Change]:
+def _calculate(node: ast.BinOp | ast.AugAssign) -> Iterator[Change]:
     sides = [getattr(node, name, None) for name in ("left", "right", "value")]
     if not any(map(_is_text_or_type, sides)) and type(node.op) in _CALCULATED:
         yield _set(node, "op", _CALCULATED[type(node.op)]())
@@ -176,11 +212,11 @@ def _is_text_or_type(side: ast.AST | None) -> bool:
     return isinstance(side, ast.JoinedStr)
 
 
-def _either(node: ast.BoolOp) -> Iterator[_Change]:
+def _either(node: ast.BoolOp) -> Iterator[Change]:
     yield _set(node, "op", ast.Or() if isinstance(node.op, ast.And) else ast.And())
 
 
-def _unary(node: ast.UnaryOp) -> Iterator[_Change]:
+def _unary(node: ast.UnaryOp) -> Iterator[Change]:
     if isinstance(node.op, ast.Not):
         yield _set(node, "operand", _not(node.operand))
     elif isinstance(node.op, ast.USub):
@@ -191,18 +227,18 @@ def _not(node: ast.expr) -> ast.expr:
     return ast.UnaryOp(ast.Not(), node)
 
 
-def _condition(node: ast.If | ast.While | ast.IfExp) -> Iterator[_Change]:
+def _condition(node: ast.If | ast.While | ast.IfExp) -> Iterator[Change]:
     if not isinstance(node.test, ast.Compare | ast.UnaryOp):  # those are changed themselves
         yield _set(node, "test", _not(node.test))
 
 
-def _filter(node: ast.comprehension) -> Iterator[_Change]:
+def _filter(node: ast.comprehension) -> Iterator[Change]:
     for at, test in enumerate(node.ifs):
         if not isinstance(test, ast.Compare | ast.UnaryOp):
             yield _set(node, "ifs", [*node.ifs[:at], _not(test), *node.ifs[at + 1 :]])
 
 
-def _jumps(node: ast.AST) -> Iterator[_Change]:
+def _jumps(node: ast.AST) -> Iterator[Change]:
     for name in ("body", "orelse"):
         statements = getattr(node, name, ())
         for at, statement in enumerate(statements if isinstance(statements, list) else ()):
@@ -211,7 +247,7 @@ def _jumps(node: ast.AST) -> Iterator[_Change]:
                 yield _set(node, name, [*statements[:at], other, *statements[at + 1 :]])
 
 
-def _constant(node: ast.Constant) -> Iterator[_Change]:
+def _constant(node: ast.Constant) -> Iterator[Change]:
     value = node.value
     if isinstance(value, bool):
         yield _set(node, "value", not value)
@@ -222,22 +258,22 @@ def _constant(node: ast.Constant) -> Iterator[_Change]:
         yield from (_set(node, "value", other) for other in others)
 
 
-def _loop(node: ast.For) -> Iterator[_Change]:
+def _loop(node: ast.For) -> Iterator[Change]:
     yield _set(node, "iter", ast.Tuple([], ast.Load()))
 
 
-def _except(node: ast.ExceptHandler) -> Iterator[_Change]:
+def _except(node: ast.ExceptHandler) -> Iterator[Change]:
     if node.type is not None:
         yield _set(node, "type", ast.Name("MemoryError", ast.Load()))
 
 
-def _decorated(node: ast.FunctionDef) -> Iterator[_Change]:
+def _decorated(node: ast.FunctionDef) -> Iterator[Change]:
     for at in range(len(node.decorator_list)):
         rest = node.decorator_list[:at] + node.decorator_list[at + 1 :]
         yield _set(node, "decorator_list", rest)
 
 
-_KINDS: tuple[tuple[Any, Callable[..., Iterator[_Change]]], ...] = (
+_KINDS: tuple[tuple[Any, Callable[..., Iterator[Change]]], ...] = (
     (ast.Compare, _compare),
     (ast.BinOp | ast.AugAssign, _calculate),
     (ast.BoolOp, _either),

@@ -12,6 +12,7 @@ one core a fault.
 
 import argparse
 import ast
+import gc
 import json
 import math
 import os
@@ -23,14 +24,16 @@ import sys
 import tempfile
 import time
 import traceback
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
+from types import CodeType, FunctionType
 from typing import Any
 
-from scripts.workshop.attack.mutants import Mutant, mutants_of
+from scripts.workshop.attack.mutants import Module, Mutant
 
 __all__ = ["AREAS", "Area", "Bench", "Judged", "drawn", "judge", "lines_of", "wilson_pct"]
 
@@ -137,7 +140,6 @@ class Judged:
 
     mutant: Mutant
     outcome: str
-    seconds: float
 
 
 def wilson_pct(hits: int, count: int) -> tuple[float, float]:
@@ -166,12 +168,12 @@ def drawn(root: Path, area: Area, count: int, seed: int) -> list[Mutant]:
         The same seed draws the same from the same code.
     """
     chance = random.Random(seed)
-    places = [
-        place
-        for path in _files(root, area.modules)
-        for place in mutants_of(path, (root / path).read_text("utf-8"))
+    modules = [
+        Module(path, (root / path).read_text("utf-8")) for path in _files(root, area.modules)
     ]
-    return [chance.choice(place) for place in chance.sample(places, min(count, len(places)))]
+    places = [(module, place) for module in modules for place in module.places]
+    chosen = chance.sample(places, min(count, len(places)))
+    return [module.mutant(chance.choice(place)) for module, place in chosen]
 
 
 def _files(root: Path, patterns: Iterable[str]) -> list[Path]:
@@ -202,31 +204,9 @@ class Bench:
 
     def run(self, files: Sequence[str], plugin: object, cpu_seconds: float) -> int:
         """Run tests with a plugin; return pytest's exit code, or minus a signal's number."""
-        sys.stdout.flush()
-        pid = os.fork()
-        if pid == 0:
-            code = 3
-            try:
-                code = self._in_child(files, plugin, cpu_seconds)
-            except BaseException:
-                traceback.print_exc()
-            finally:
-                sys.stderr.flush()
-                os._exit(code)
-        # The clock on the wall decides only where nothing is done at all: others work beside us.
-        deadline = time.monotonic() + 60 + 20 * cpu_seconds
-        while time.monotonic() < deadline:
-            done, status = os.waitpid(pid, os.WNOHANG)
-            if done:
-                return os.waitstatus_to_exitcode(status)
-            time.sleep(0.01)
-        os.kill(pid, signal.SIGKILL)
-        os.waitpid(pid, 0)
-        return -signal.SIGKILL
+        return _in_child(lambda: self._tests(files, plugin), cpu_seconds)
 
-    def _in_child(self, files: Sequence[str], plugin: object, cpu_seconds: float) -> int:
-        limit = math.ceil(cpu_seconds)
-        resource.setrlimit(resource.RLIMIT_CPU, (limit, limit))
+    def _tests(self, files: Sequence[str], plugin: object) -> int:
         with tempfile.TemporaryDirectory(dir=self.root.parent) as scratch:
             os.chdir(self.root)
             os.environ["HYPOTHESIS_STORAGE_DIRECTORY"] = scratch
@@ -240,6 +220,33 @@ class Bench:
 
             options = [*_OPTIONS, "--rootdir", str(self.root), "--basetemp", f"{scratch}/tests"]
             return int(pytest.main([*options, *files], plugins=[plugin]))
+
+
+def _in_child(work: Callable[[], int], cpu_seconds: float) -> int:
+    """Do work in a process of its own; return its exit code, or minus a signal's number."""
+    sys.stdout.flush()
+    pid = os.fork()
+    if pid == 0:
+        code = 3
+        try:
+            limit = math.ceil(cpu_seconds)
+            resource.setrlimit(resource.RLIMIT_CPU, (limit, limit))
+            code = work()
+        except BaseException:
+            traceback.print_exc()
+        finally:
+            sys.stderr.flush()
+            os._exit(code)
+    # The clock on the wall decides only where nothing is done at all: others work beside us.
+    deadline = time.monotonic() + 60 + 20 * cpu_seconds
+    while time.monotonic() < deadline:
+        done, status = os.waitpid(pid, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.01)
+    os.kill(pid, signal.SIGKILL)
+    os.waitpid(pid, 0)
+    return -signal.SIGKILL
 
 
 _OURS = frozenset({"vision", "models", "scripts"})
@@ -286,8 +293,7 @@ class _Mapping:
         root = Path.cwd()
         lines = {
             str(Path(name).relative_to(root)): {
-                str(line): [test for test in tests if test]
-                for line, tests in data.contexts_by_lineno(name).items()
+                str(line): tests for line, tests in data.contexts_by_lineno(name).items()
             }
             for name in data.measured_files()
         }
@@ -388,24 +394,98 @@ def _equal() -> set[str]:
 
 
 def judge(
-    bench: Bench, mutant: Mutant, found: Mapping[str, Any], equal: Iterable[str] = ()
-) -> Judged:
-    """Put a fault into the copy, run the tests that may notice it, and take it out again.
+    bench: Bench, mutants: Sequence[Mutant], found: Mapping[str, Any], equal: Iterable[str] = ()
+) -> Iterator[Judged]:
+    """Put faults into the copy one by one, run the tests that may notice each, and yield outcomes.
+
+    What shows only when a function is called is put into the function itself, in a process in
+    which all tests are at hand already; for the others, all is imported anew.
 
     Parameters
     ----------
     bench : Bench
         With the copy.
-    mutant : Mutant
-        The fault.
+    mutants : sequence of Mutant
+        The faults.
     found : mapping
         From `lines_of`.
     equal : iterable of str
         Names of faults that nothing could notice.
     """
-    began = time.monotonic()
-    if mutant.name in equal:
-        return Judged(mutant, "equal", 0.0)
+    yield from (Judged(mutant, "equal") for mutant in mutants if mutant.name in equal)
+    left = [mutant for mutant in mutants if mutant.name not in equal]
+    quick = [mutant for mutant in left if mutant.in_function and not _runs_early(mutant, found)]
+    tried = _Tried(bench, [(mutant, _tests_for(mutant, found)) for mutant in quick], found)
+    files = dict.fromkeys(test.partition("::")[0] for test in found["seconds"])
+    if quick and (code := bench.run(list(files), tried, 36000)):
+        raise RuntimeError(f"the tests end with {code}: {bench.said.read_text('utf-8')[-2000:]}")
+    for mutant, code in zip(quick, tried.codes(), strict=True):
+        yield Judged(mutant, "noticed" if code else "survived")
+    for mutant in left:
+        if mutant not in quick:
+            yield _judged_anew(bench, mutant, found)
+
+
+def _runs_early(mutant: Mutant, found: Mapping[str, Any]) -> bool:
+    """Whether a fault lies in what is called while modules are imported."""
+    lines = found["lines"].get(mutant.path.as_posix(), {})
+    return "" in lines.get(str(mutant.line), ())
+
+
+class _Tried:
+    """Tries faults in processes made of one in which all tests were collected."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        chosen: Sequence[tuple[Mutant, Sequence[str]]],
+        found: Mapping[str, Any],
+    ) -> None:
+        self._root, self._chosen, self._seconds = bench.root, chosen, found["seconds"]
+        self._target = bench.root.parent / "codes.json"
+
+    def codes(self) -> list[int]:
+        """Return the exit codes of the faults' tests."""
+        codes: list[int] = json.loads(self._target.read_text("utf-8")) if self._chosen else []
+        return codes
+
+    def pytest_runtestloop(self, session: Any) -> bool:  # noqa: ANN401  of pytest
+        """Run tests with each fault; called by pytest in the place of running all once."""
+        items = {item.nodeid: item for item in session.items}
+        codes = []
+        for mutant, tests in self._chosen:
+            cpu = 10 + 3 * sum(self._seconds[test] for test in tests)
+            work = partial(self._work, mutant, [items[t] for t in tests if t in items], session)
+            codes.append(_in_child(work, cpu))
+        self._target.write_text(json.dumps(codes), "utf-8")
+        return True
+
+    def _work(self, mutant: Mutant, items: Sequence[Any], session: Any) -> int:  # noqa: ANN401
+        _put_in(mutant.code, str(self._root / mutant.path))
+        for item, following in zip(items, [*items[1:], None], strict=True):
+            item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
+            if session.testsfailed:
+                return 1
+        return 0
+
+
+def _put_in(code: CodeType, file: str) -> None:
+    """Give the functions of an imported module the code of the same module with a fault."""
+    codes = {(one.co_qualname, one.co_firstlineno): one for one in _codes_in(code)}
+    for thing in gc.get_objects():
+        if type(thing) is FunctionType and thing.__code__.co_filename == file:
+            own = thing.__code__
+            thing.__code__ = codes[own.co_qualname, own.co_firstlineno]
+
+
+def _codes_in(code: CodeType) -> Iterator[CodeType]:
+    yield code
+    for constant in code.co_consts:
+        if isinstance(constant, CodeType):
+            yield from _codes_in(constant)
+
+
+def _judged_anew(bench: Bench, mutant: Mutant, found: Mapping[str, Any]) -> Judged:
     tests = _tests_for(mutant, found)
     cpu = 20 + 4 * sum(found["seconds"][test] for test in tests)
     file = bench.root / mutant.path
@@ -418,7 +498,7 @@ def judge(
         file.write_bytes(sound)
     if code == 5:
         raise RuntimeError(f"no test was run for {mutant.name}")
-    return Judged(mutant, "noticed" if code else "survived", time.monotonic() - began)
+    return Judged(mutant, "noticed" if code else "survived")
 
 
 def _row(name: str, area: Area, judged: Sequence[Judged]) -> str:
@@ -433,12 +513,16 @@ def _row(name: str, area: Area, judged: Sequence[Judged]) -> str:
     )
 
 
-def _refuse_noise(bench: Bench, mutant: Mutant, found: Mapping[str, Any]) -> None:
-    """Make sure that the tests pass with the same module written anew and without a fault."""
-    text = ast.unparse(ast.parse((bench.root / mutant.path).read_text("utf-8")))
-    if judge(bench, replace(mutant, text=text), found).outcome != "survived":
-        said = bench.said.read_text("utf-8")[-2000:]
-        raise RuntimeError(f"the tests fail without a fault: {said}")
+def _without_fault(bench: Bench, mutant: Mutant) -> Mutant:
+    """Return the same module without a fault: it must survive, or the tests count for nothing."""
+    text = (bench.root / mutant.path).read_text("utf-8")
+    return replace(
+        mutant,
+        before="no fault",
+        after="no fault",
+        text=ast.unparse(ast.parse(text)),
+        code=compile(text, str(mutant.path), "exec"),
+    )
 
 
 _HEAD = (
@@ -471,14 +555,17 @@ def _judged(bench: Bench, name: str, args: argparse.Namespace) -> list[Judged]:
     found = lines_of(bench, AREAS[name], args.kept)
     if found["failed"]:
         print(f"{name}: fail without any fault, and are not run: {', '.join(found['failed'])}")
-    judged = []
     faults = drawn(bench.root, AREAS[name], args.count, args.seed)
-    _refuse_noise(bench, faults[0], found)
-    for mutant in faults:
-        one = judge(bench, mutant, found, _equal())
+    shown = {mutant.in_function: _without_fault(bench, mutant) for mutant in faults}
+    judged = []
+    for one in judge(bench, [*shown.values(), *faults], found, _equal()):
+        if one.mutant in shown.values():
+            if one.outcome != "survived":
+                raise RuntimeError(f"{name}: tests fail with {one.mutant.path} without a fault")
+            continue
         judged.append(one)
         if one.outcome == "survived":
-            print(f"{name}: survived at line {mutant.line}: {mutant.name}", flush=True)
+            print(f"{name}: survived at line {one.mutant.line}: {one.mutant.name}", flush=True)
     return judged
 
 

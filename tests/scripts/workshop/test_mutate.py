@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from scripts.workshop.attack.mutants import mutants_of
+from scripts.workshop.attack.mutants import Module
 from scripts.workshop.attack.mutate import AREAS, EQUAL, ROOT, drawn, wilson_pct
 
 PATH = Path("models/small.py")
@@ -14,7 +14,12 @@ PATH = Path("models/small.py")
 
 def changes(source):
     """Return the faults of one line of code, without its path."""
-    return {m.name.split(": ", 1)[1] for place in mutants_of(PATH, source) for m in place}
+    return {mutant.name.split(": ", 1)[1] for mutant in faults(source)}
+
+
+def faults(source):
+    module = Module(PATH, source)
+    return [module.mutant(change) for place in module.places for change in place]
 
 
 @pytest.mark.parametrize(
@@ -66,9 +71,24 @@ def test_what_does_not_run_or_shows_nothing_is_left_alone(source):
 
 
 def test_a_fault_is_the_whole_module_with_one_change():
-    (place,) = mutants_of(PATH, "A = f(1)\nB = g()\n")
+    place = faults("A = f(1)\nB = g()\n")
     assert [mutant.text for mutant in place] == ["A = f(0)\nB = g()", "A = f(2)\nB = g()"]
     assert {mutant.line for mutant in place} == {1}
+
+
+@pytest.mark.parametrize(
+    ("source", "expected"),
+    [
+        ("x = 1", False),
+        ("def f(x=1): pass", False),
+        ("def f():\n    return 1", True),
+        ("x = lambda: 1", True),
+        ("class A:\n    x = 1", False),
+        ("class A:\n    def f(self):\n        return [1 for _ in y]", True),
+    ],
+)
+def test_it_is_told_whether_a_fault_shows_only_when_a_function_is_called(source, expected):
+    assert {mutant.in_function for mutant in faults(source)} == {expected}
 
 
 def test_the_seed_draws_the_sample_and_each_area_has_modules_and_tests():
@@ -96,26 +116,35 @@ def test_faults_that_nothing_could_notice_have_their_reasons():
     assert all(lines[number + 1].startswith("  because ") for number in faults)
 
 
-CODE = "def larger(a, b):\n    return a if a > b else b\n"
-TESTS = (
-    "from models.small import larger\n"
-    "def test_the_larger_one():\n    assert larger(3, 2) == 3\n"
-    "def test_the_other():\n    assert larger(2, 3) == 3\n"
-)
+CODE = """
+LIMIT = 7
+def larger(a, b):
+    return a if a > b else b
+def is_much(a):
+    return a > LIMIT
+"""
+TESTS = """
+from models.small import is_much, larger
+def test_the_larger_one():
+    assert larger(3, 2) == 3
+def test_the_other():
+    assert larger(2, 3) == 3
+def test_much():
+    assert is_much(8)
+"""
 RUN = """
 import sys
 from pathlib import Path
-from scripts.workshop.attack.mutants import mutants_of
+from scripts.workshop.attack.mutants import Module
 from scripts.workshop.attack.mutate import Area, Bench, judge, lines_of
 root, folder = map(Path, sys.argv[1:])
-area = Area(10, ("models/*.py",), ("tests/test_*.py",))
 bench = Bench(root, folder)
-found = lines_of(bench, area, folder / "kept")
-(place,) = mutants_of(Path("models/small.py"), (root / "models/small.py").read_text())
-for mutant in place:
-    print(judge(bench, mutant, found).outcome, mutant.after)
-print(judge(bench, mutant, found, [mutant.name]).outcome)
-print(found["lines"], found["failed"])
+found = lines_of(bench, Area(10, ("models/*.py",), ("tests/test_*.py",)), folder / "kept")
+module = Module(Path("models/small.py"), (root / "models/small.py").read_text())
+mutants = [module.mutant(change) for place in module.places for change in place]
+for one in judge(bench, mutants, found, [mutants[-1].name]):
+    print(one.outcome, one.mutant.before, "→", one.mutant.after)
+print(found["lines"]["models/small.py"]["4"], found["failed"])
 """
 
 
@@ -130,7 +159,15 @@ def test_a_fault_is_noticed_where_a_test_fails_and_survives_where_none_does(tmp_
     (tmp_path / "bench").mkdir()
     command = [sys.executable, "-c", RUN, str(root), str(tmp_path / "bench")]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
-    *_, lines = shown = done.stdout.splitlines()
-    assert shown[:3] == ["survived a >= b", "noticed a <= b", "equal"]
-    assert "'2': ['tests/test_small.py::test_the_larger_one', 'tests/test_small" in lines
+    *outcomes, lines = done.stdout.splitlines()
+    assert sorted(outcomes) == [
+        "equal a > LIMIT → a <= LIMIT",
+        "noticed LIMIT = 7 → LIMIT = 8",
+        "noticed a > b → a <= b",
+        "survived LIMIT = 7 → LIMIT = 6",
+        "survived a > LIMIT → a >= LIMIT",
+        "survived a > b → a >= b",
+    ]
+    assert "test_the_larger_one" in lines
+    assert "test_much" not in lines
     assert lines.endswith("[]")
