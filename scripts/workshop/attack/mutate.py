@@ -442,22 +442,21 @@ class _Tried:
         found: Mapping[str, Any],
     ) -> None:
         self._root, self._chosen, self._seconds = bench.root, chosen, found["seconds"]
-        self._target = bench.root.parent / "codes.json"
+        self._target = bench.root.parent / "codes.txt"
 
     def codes(self) -> list[int]:
         """Return the exit codes of the faults' tests."""
-        codes: list[int] = json.loads(self._target.read_text("utf-8")) if self._chosen else []
-        return codes
+        lines = self._target.read_text("utf-8").split() if self._chosen else ()
+        return [int(line) for line in lines]
 
     def pytest_runtestloop(self, session: Any) -> bool:  # noqa: ANN401  of pytest
         """Run tests with each fault; called by pytest in the place of running all once."""
         items = {item.nodeid: item for item in session.items}
-        codes = []
-        for mutant, tests in self._chosen:
-            cpu = 10 + 3 * sum(self._seconds[test] for test in tests)
-            work = partial(self._work, mutant, [items[t] for t in tests if t in items], session)
-            codes.append(_in_child(work, cpu))
-        self._target.write_text(json.dumps(codes), "utf-8")
+        with self._target.open("w", encoding="utf-8") as codes:
+            for mutant, tests in self._chosen:
+                cpu = 10 + 3 * sum(self._seconds[test] for test in tests)
+                work = partial(self._work, mutant, [items[t] for t in tests if t in items], session)
+                print(_in_child(work, cpu), file=codes, flush=True)
         return True
 
     def _work(self, mutant: Mutant, items: Sequence[Any], session: Any) -> int:  # noqa: ANN401
