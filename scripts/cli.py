@@ -19,6 +19,7 @@ from scripts.commands import (  # noqa: F401  imported to join
     night,
     plan,
     relabel,
+    report,
     restore,
     score,
     season,

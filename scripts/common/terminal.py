@@ -3,7 +3,7 @@
 import functools
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
 
@@ -49,7 +49,8 @@ def _printable_refusals() -> Iterator[None]:
     except Exception as refusal:
         message = getattr(refusal, "message", None)  # of all of Typer's own errors
         if isinstance(message, str):
-            refusal.message = printable(message)  # type: ignore[attr-defined]  # it has it
+            with suppress(AttributeError):  # another library's own error, whose message is fixed
+                refusal.message = printable(message)  # type: ignore[attr-defined]  # it has it
         raise
 
 

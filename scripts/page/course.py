@@ -21,6 +21,7 @@ from models.progress import ProgressCurve, SeverityPoint
 from models.progress.course import Course, recent_line_pct
 from scripts.trend.strip import event_words, nice_end
 from scripts.trend.words import number_of
+from vision.photo.find import printable
 
 __all__ = ["COURSE_KEY", "CoursePicture", "course_picture", "course_svg", "severity_words"]
 
@@ -232,7 +233,7 @@ def course_svg(picture: CoursePicture) -> Markup:
         parts.append(_text(_LEFT + 8, _TOP + _PLOT / 2, "no leaf measured yet", anchor="start"))
     head = (
         f'<svg class="course" viewBox="0 0 {_WIDE:g} {bottom + _AXIS:g}" role="img" '
-        f'aria-label="{escape(course_words(picture))}" font-size="12" '
+        f'aria-label="{escape(printable(course_words(picture)))}" font-size="12" '
         'font-family="sans-serif" fill="currentColor">'
     )
     return Markup("".join([head, *parts, "</svg>"]))
@@ -260,12 +261,12 @@ def _line(
 def _text(x: float, y: float, words: str, anchor: str = "middle", kind: str = "words") -> str:
     return (
         f'<text class="{kind}" x="{_n(x)}" y="{_n(y)}" text-anchor="{anchor}">'
-        f"{escape(words)}</text>"
+        f"{escape(printable(words))}</text>"
     )
 
 
 def _titled(title: str, *parts: str) -> str:
-    return f"<g><title>{escape(title)}</title>{''.join(parts)}</g>"
+    return f"<g><title>{escape(printable(title))}</title>{''.join(parts)}</g>"
 
 
 def _scale(frame: _Frame, threshold_pct: float) -> Iterator[str]:

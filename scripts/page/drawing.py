@@ -33,7 +33,16 @@ from vision.records import (
     Photo,
 )
 
-__all__ = ["LAYERS", "Drawing", "Outlines", "Shape", "drawing_of", "kept_drawing", "svg_path"]
+__all__ = [
+    "LAYERS",
+    "Drawing",
+    "Outlines",
+    "Shape",
+    "drawing_of",
+    "drawing_of_photo",
+    "kept_drawing",
+    "svg_path",
+]
 
 LAYERS = ("leaf", "halo", "lesion", "dropping", "bite", "caterpillar")
 """The layers, from below."""
@@ -117,9 +126,14 @@ def drawing_of(garden_folder: Path, entry: PhotoEntry) -> Drawing:
         When the drawing cannot be kept.
     """
     kept = kept_drawing(garden_folder, entry)
+    return kept or drawing_of_photo(garden_folder, entry, photo_of(garden_folder, entry))
+
+
+def drawing_of_photo(garden_folder: Path, entry: PhotoEntry, photo: Photo) -> Drawing:
+    """Return the drawing of a photo that is decoded already, wherever it lies; see `drawing_of`."""
+    kept = kept_drawing(garden_folder, entry)
     if kept is not None:
         return kept
-    photo = photo_of(garden_folder, entry)
     shapes = _by_night(photo) if entry.mode == "night" else _by_day(photo)
     drawn = Drawing(photo.width_px, photo.height_px, tuple(shapes))
     data = json.dumps(asdict(drawn), separators=(",", ":")).encode()

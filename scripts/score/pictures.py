@@ -73,10 +73,10 @@ def mask_png(photo: Photo, measurement: DayMeasurement | NightMeasurement, key: 
     return png[:_PNG_HEADER_BYTES] + chunk + png[_PNG_HEADER_BYTES:]
 
 
-def jpg_bytes(drawn: NDArray[np.uint8]) -> bytes:
+def jpg_bytes(drawn: NDArray[np.uint8], quality: int = _JPEG_QUALITY) -> bytes:
     """Return a drawn picture, sRGB with red first, as a JPEG."""
     picture = cv2.cvtColor(drawn, cv2.COLOR_RGB2BGR)
-    return cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])[1].tobytes()
+    return cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
 
 
 def overlay_jpg(
