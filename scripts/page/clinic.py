@@ -67,7 +67,7 @@ class ClinicPage:
     beside : tuple of Tile
         Its neighbours.
     advice : str
-        What to do until somebody has told.
+        What to do with an isolated plant until somebody has told; else empty.
     """
 
     name: str
@@ -94,6 +94,7 @@ def clinic_page(standing: Standing, name: str, album: Album) -> ClinicPage:
     album.make(one for pair in pairs for one in pair)
     visits = standing.told.visits.get(name, ())
     lesions = {p.day: p.lesions_per_leaf for p in curve.points} if curve else {}
+    isolated = any(s.status == "isolate" for s in standing.statuses_of.get(name, ()))
     return ClinicPage(
         name=name,
         place=place_words(standing, name),
@@ -108,7 +109,7 @@ def clinic_page(standing: Standing, name: str, album: Album) -> ClinicPage:
         done=tuple(_done(standing, name)),
         seen=tuple(_seen(standing, name)),
         beside=tuple(tile_of(standing, other) for other in _neighbours(standing, name)),
-        advice=f"{BRING_IT}.",
+        advice=f"{BRING_IT[0].lower()}{BRING_IT[1:]}." if isolated else "",
     )
 
 
@@ -128,7 +129,7 @@ def best_photos(standing: Standing, name: str, most: int = _MOST_PHOTOS) -> list
 
 
 def _reasons(photos: Sequence[PhotoEntry]) -> Iterator[str]:
-    """Yield what the leaf says of each photo that decides: one that looks like late blight first."""
+    """Yield what the leaf that decides says of each photo: one like late blight before others."""
     for photo in photos:
         leaf = max(photo.leaves, key=_decides)
         if leaf.pattern_reason:

@@ -1,6 +1,6 @@
 """Photos inside a file: as small pictures that need nothing from outside, with what was counted.
 
-A photo is decoded by the one guarded door, ``vision.photo.decode``, and only where it still is the photo
+A photo is decoded by the one guarded door, ``vision.photo``, and only where it still is the photo
 that was filed; otherwise a sentence stands in its place. What was counted is drawn over it.
 """
 
