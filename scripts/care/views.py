@@ -32,9 +32,11 @@ def _season(named: Path | None, at: str | None, weather: Path | None = None) -> 
     return read_season(folder, moment(at, garden.time_zone), days, garden=garden)
 
 
-def flag_view(named: Path | None, plants: Sequence[str], at: str | None) -> str:
+def flag_view(
+    named: Path | None, plants: Sequence[str], at: str | None, weather: Path | None = None
+) -> str:
     """Return each plant's status as text."""
-    season = _season(named, at)
+    season = _season(named, at, weather)
     wanted = [known_plant(season.garden, plant) for plant in plants]
     return flag_text(season, plan_season(season), wanted)
 
@@ -80,7 +82,7 @@ def _write_calendar(season: Season, found: Plan, path: Path, kept: Path) -> None
     write_whole({kept: made, path: made})
 
 
-def today_view(named: Path | None, at: str | None) -> str:
+def today_view(named: Path | None, at: str | None, weather: Path | None = None) -> str:
     """Return today's list as text."""
-    season = _season(named, at)
+    season = _season(named, at, weather)
     return today_text(season, plan_season(season))

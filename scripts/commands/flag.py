@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from scripts.common.terminal import GardenFolder, app, one_sentence_errors, say
+from scripts.common.terminal import GardenFolder, WeatherFile, app, one_sentence_errors, say
 
 __all__ = ["flag"]
 
@@ -22,13 +22,15 @@ def flag(
         str | None,
         typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
     ] = None,
+    weather: WeatherFile = None,
     garden: GardenFolder = None,
 ) -> None:
     """Say how each plant stands, with the measurement and the rule behind it.
 
-    Reads the garden's settings and journal. A status is one of: clear, watch, spot-test, hold,
-    waiting, check for burn, treat, rest, prevent, pick caterpillars, isolate. It follows from the
-    photos and the log by fixed rules; --rules shows them with the garden's own thresholds.
+    Reads the garden's settings, journal and weather file. A status is one of: clear, watch,
+    spot-test, hold, waiting, check for burn, treat, rest, prevent, pick caterpillars, isolate. It
+    follows from the photos and the log by fixed rules; --rules shows them with the garden's own
+    thresholds.
 
     Writes nothing but the screen; answers at once.
 
@@ -37,4 +39,4 @@ def flag(
     with one_sentence_errors():
         from scripts.care.views import flag_view, rules_view
 
-        say(rules_view(garden) if rules else flag_view(garden, plants or [], at))
+        say(rules_view(garden) if rules else flag_view(garden, plants or [], at, weather))

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from scripts.common.terminal import GardenFolder, app, one_sentence_errors, say
+from scripts.common.terminal import GardenFolder, WeatherFile, app, one_sentence_errors, say
 
 __all__ = ["plan"]
 
@@ -20,16 +20,7 @@ def plan(
         str | None,
         typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
     ] = None,
-    weather: Annotated[
-        Path | None,
-        typer.Option(
-            "--weather",
-            metavar="FILE",
-            exists=True,
-            dir_okay=False,
-            help="A station's file with a forecast, in the place of the garden's own.",
-        ),
-    ] = None,
+    weather: WeatherFile = None,
     ics: Annotated[
         Path | None,
         typer.Option("--ics", metavar="FILE", help="Also write the plan as a calendar file."),

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from scripts.common.terminal import GardenFolder, app, one_sentence_errors, say
+from scripts.common.terminal import GardenFolder, WeatherFile, app, one_sentence_errors, say
 
 __all__ = ["today"]
 
@@ -15,11 +15,12 @@ def today(
         str | None,
         typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
     ] = None,
+    weather: WeatherFile = None,
     garden: GardenFolder = None,
 ) -> None:
     """List what to do today and tonight, in the order of the shortest way round the beds.
 
-    Reads the garden's settings and journal. Plants to be isolated are visited last.
+    Reads the garden's settings, journal and weather file. Plants to be isolated are visited last.
 
     Writes nothing but the screen; answers at once.
 
@@ -28,4 +29,4 @@ def today(
     with one_sentence_errors():
         from scripts.care.views import today_view
 
-        say(today_view(garden, at))
+        say(today_view(garden, at, weather))

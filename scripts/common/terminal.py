@@ -25,6 +25,7 @@ __all__ = [
     "Out",
     "Overlays",
     "PlantName",
+    "WeatherFile",
     "app",
     "fail",
     "one_sentence_errors",
@@ -133,6 +134,17 @@ GardenFolder = Annotated[
     Path | None,
     typer.Option(
         "--garden", metavar="DIR", help="The garden's folder; found from where you stand otherwise."
+    ),
+]
+
+WeatherFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--weather",
+        metavar="FILE",
+        exists=True,
+        dir_okay=False,
+        help="A station's file with a forecast, in the place of the garden's own.",
     ),
 ]
 

@@ -392,6 +392,12 @@ def test_plan_and_log_know_the_stations_rain_and_heat(beds, spotlamp):
     rained = spotlamp("plan", "--at", "2025-07-03 20:00", "--weather", "other.csv").output
     assert prevention(rained) == "4"
     assert "4 mm of rain" in " ".join(rained.split())
+    morning = ("--at", "2025-07-04 06:00")
+    for command in ("flag", "today"):  # as plan
+        dry = spotlamp(command, *morning).output
+        after_rain = spotlamp(command, *morning, "--weather", "other.csv").output
+        assert "4 mm of rain" not in " ".join(dry.split())
+        assert "4 mm of rain" in " ".join(after_rain.split()), command
 
 
 def test_a_broken_weather_file_stops_no_entry_of_the_log(beds, spotlamp):
