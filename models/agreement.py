@@ -199,6 +199,11 @@ def overlap(first: NDArray[np.bool_], second: NDArray[np.bool_]) -> float:
     -------
     float
         0 to 1; 1 where both are empty.
+
+    Raises
+    ------
+    ValueError
+        When the masks differ in size.
     """
     if first.shape != second.shape:
         raise ValueError(f"The masks differ in size: {first.shape} and {second.shape}.")

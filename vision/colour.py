@@ -30,7 +30,18 @@ LINEAR_LIGHT.flags.writeable = False
 
 
 def encoded(light: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
-    """Return the sRGB values, 0 to 1, of linear light from 0 to 1 (IEC 61966-2-1)."""
+    """Return the sRGB values of linear light (IEC 61966-2-1).
+
+    Parameters
+    ----------
+    light : ndarray of float, any shape
+        0 to 1.
+
+    Returns
+    -------
+    ndarray of float, of the same shape
+        0 to 1.
+    """
     return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
 
 

@@ -19,7 +19,7 @@ def how_many(probabilities: Sequence[float] | NDArray[np.float64]) -> NDArray[np
 
     Parameters
     ----------
-    probabilities : sequence of float
+    probabilities : sequence of float or ndarray of float64, shape (things,)
         Of each thing, 0 to 1.
 
     Returns

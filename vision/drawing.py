@@ -70,14 +70,33 @@ _DARK, _SEEN, _LEAST_POWER = 45.0, 70.0, 0.55
 
 
 def viewing_scale(pixels: Pixels) -> float:
-    """Return the factor that brings a photo to a size at which lines and letters are readable."""
+    """Return the factor that brings a photo to a size at which lines and letters are readable.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        The photo; only its size counts.
+    """
     rows, columns = (int(side) for side in pixels.shape[:2])
     largest = min(_MOST_COLUMNS / columns, _MOST_ROWS / rows)
     return min(largest, max(1.0, _LEAST_SIDE / max(rows, columns)))
 
 
 def resized(pixels: Pixels, scale: float) -> Pixels:
-    """Return a copy of a picture at another scale, free to be drawn on."""
+    """Return a copy of a picture at another scale, free to be drawn on.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        Not changed.
+    scale : float
+        New size ÷ old size, above 0.
+
+    Returns
+    -------
+    ndarray of uint8, shape (round(scale · rows), round(scale · columns), 3)
+        At least one pixel each way.
+    """
     rows, columns = (max(1, round(side * scale)) for side in pixels.shape[:2])
     how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     resized = cv2.resize(pixels, (columns, rows), interpolation=how)
@@ -89,6 +108,17 @@ def brightened(view: Pixels) -> tuple[Pixels, bool]:
     """Return a view whose darker half can be seen, and whether that took any brightening.
 
     A dark view is raised by a power, which keeps black black, white white and the order between.
+
+    Parameters
+    ----------
+    view : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, 0 to 255; not changed.
+
+    Returns
+    -------
+    view : ndarray of uint8, shape (rows, columns, 3)
+        The same array where it was bright enough.
+    brighter : bool
     """
     middle = float(np.median(view.max(axis=-1)))
     if middle >= _DARK:
@@ -99,7 +129,20 @@ def brightened(view: Pixels) -> tuple[Pixels, bool]:
 
 
 def shown_scaled(mask: Pixels, view: Pixels) -> Pixels:
-    """Return a mask of 0 and 1 at the size of a view; the smallest patch of 1 stays."""
+    """Return a mask at the size of a view; the smallest patch of 1 stays.
+
+    Parameters
+    ----------
+    mask : ndarray of uint8, shape (mask rows, mask columns)
+        0 or 1.
+    view : ndarray of uint8, shape (rows, columns, 3)
+        Only its size counts.
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, columns)
+        0 or 1.
+    """
     size = (view.shape[1], view.shape[0])
     if mask.shape[0] <= view.shape[0]:
         return np.asarray(cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST), np.uint8)
@@ -108,7 +151,19 @@ def shown_scaled(mask: Pixels, view: Pixels) -> Pixels:
 
 
 def tint(view: Pixels, mask: Pixels, colour: Colour, share: float) -> None:
-    """Mix a share of a colour into a view where a mask of its size is not 0."""
+    """Mix a colour into a part of a view.
+
+    Parameters
+    ----------
+    view : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first; painted on.
+    mask : ndarray of uint8, shape (rows, columns)
+        Not 0 in the part.
+    colour : tuple of int
+        Red, green and blue, 0 to 255.
+    share : float
+        Of the colour in the mixture, 0 to 1.
+    """
     inside = mask > 0
     mixed = (1 - share) * view[inside] + share * np.array(colour, np.float32)
     view[inside] = np.rint(mixed).astype(np.uint8)
@@ -117,7 +172,22 @@ def tint(view: Pixels, mask: Pixels, colour: Colour, share: float) -> None:
 def outlines_of(
     mask: Pixels, scale: float, offset: tuple[int, int] = (0, 0)
 ) -> list[NDArray[np.int32]]:
-    """Return the outlines of a mask's patches, holes included, as points at viewing scale."""
+    """Return the outlines of a mask's patches, holes included, at viewing scale.
+
+    Parameters
+    ----------
+    mask : ndarray of uint8, shape (rows, columns)
+        Not 0 in the patches.
+    scale : float
+        Pixels of the view per pixel of the mask.
+    offset : tuple of int
+        Column and row of the mask's corner in the whole mask, pixels.
+
+    Returns
+    -------
+    list of ndarray of int32, shape (points, 1, 2)
+        Column and row in the view, in 1/16 pixel (``SHIFT``).
+    """
     found, _ = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE, offset=offset)
     # Fewer points, none off by more than 0.6 pixels: on 20 leaves the lines take 15 ms, not 94.
     fewer = [cv2.approxPolyDP(points, 0.6 / min(1.0, scale), True) for points in found]
@@ -131,13 +201,37 @@ def outlines_of(
 def draw_lines(
     view: Pixels, outlines: Sequence[NDArray[np.int32]], width: int, line: Colour, edge: Colour
 ) -> None:
-    """Draw closed lines, or open ones of two points, with an edge on both sides."""
+    """Draw closed lines, or open ones of two points, with an edge on both sides.
+
+    Parameters
+    ----------
+    view : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first; drawn on.
+    outlines : sequence of ndarray of int32, shape (points, 1, 2) or (points, 2)
+        Column and row in the view, in 1/16 pixel (``SHIFT``).
+    width : int
+        Of the line, pixels; the edge adds one on either side.
+    line, edge : tuple of int
+        Red, green and blue, 0 to 255.
+    """
     for colour, thickness in ((edge, width + 2), (line, width)):
         cv2.polylines(view, outlines, True, colour, thickness, cv2.LINE_AA, SHIFT)
 
 
 def draw_around(view: Pixels, patches: Pixels, width: int, line: Colour, edge: Colour) -> None:
-    """Draw a line just outside each patch of a mask of the view's size; no patch is drawn on."""
+    """Draw a line just outside each patch of a mask; no patch is drawn on.
+
+    Parameters
+    ----------
+    view : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first; drawn on.
+    patches : ndarray of uint8, shape (rows, columns)
+        1 in the patches, 0 elsewhere.
+    width : int
+        Of the line, pixels; its edge adds one on either side.
+    line, edge : tuple of int
+        Red, green and blue, 0 to 255.
+    """
     inside = view[patches > 0]
     side = 2 * (width // 2 + 2) + 1  # as wide as half the line with its edge
     around = cv2.dilate(patches, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
@@ -154,7 +248,16 @@ def text_size(text: str, size: float, thickness: int = 1) -> tuple[int, int]:
 def write_edged(view: Pixels, text: str, at: tuple[int, int], size: float) -> None:
     """Write white letters with a black edge, readable on light and on dark ground.
 
-    ``at`` is the column and row of the lower left corner of the text's base line.
+    Parameters
+    ----------
+    view : ndarray of uint8, shape (rows, columns, 3)
+        sRGB; written on.
+    text : str
+        One line.
+    at : tuple of int
+        Column and row of the lower left corner of the text's base line, pixels.
+    size : float
+        Of the letters, in units of OpenCV's font.
     """
     columns, rows = text_size(text, size, thickness=2)
     left, top = max(0, at[0] - 4), max(0, at[1] - rows - 4)
@@ -244,7 +347,15 @@ def _lines(text: str, columns: int, size: float) -> Iterator[str]:
 
 
 def lay_banner(view: Pixels, text: str) -> None:
-    """Lay a grey band with a text over the top of a view."""
+    """Lay a grey band with a text over the top of a view.
+
+    Parameters
+    ----------
+    view : ndarray of uint8, shape (rows, columns, 3)
+        sRGB; drawn on.
+    text : str
+        Broken into lines as wide as the view.
+    """
     lines = wrapped(text, view.shape[1] - 20, 0.8)
     height = 16 + 32 * len(lines)
     view[:height] = view[:height] // 4 + np.array(GREY, np.uint8) // 4 * 3
@@ -253,7 +364,22 @@ def lay_banner(view: Pixels, text: str) -> None:
 
 
 def with_strip(view: Pixels, texts: Sequence[str], draw_legend: Callable[[Pixels], None]) -> Pixels:
-    """Return the view with a strip below: the legend in its first row, then the texts."""
+    """Return the view with a strip below: the legend in its first row, then the texts.
+
+    Parameters
+    ----------
+    view : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first; not changed.
+    texts : sequence of str
+        Each begins a line; empty ones are passed over.
+    draw_legend : callable
+        Draws the legend on the strip, an ndarray of uint8, shape (strip rows, columns, 3).
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows + strip rows, columns, 3)
+        A narrow view is widened to the strip by a grey margin.
+    """
     columns = max(view.shape[1], _LEAST_STRIP_COLUMNS)
     lines = [line for text in texts if text for line in wrapped(text, columns - 20, 0.62)]
     lines = lines[:_MOST_STRIP_LINES]

@@ -67,7 +67,21 @@ FARTHEST = 6.0
 
 
 def through(rows: Floats, weights: Sequence[Floats], offsets: Sequence[Floats]) -> Floats:
-    """Pass standardised rows through rectified layers, and return the last one's only output."""
+    """Pass rows through rectified layers, and return the last one's only output.
+
+    Parameters
+    ----------
+    rows : ndarray of float32, shape (rows, inputs)
+        Standardised.
+    weights : sequence of ndarray of float32, shape (inputs, outputs)
+        Layer by layer.
+    offsets : sequence of ndarray of float32, shape (outputs,)
+        Likewise.
+
+    Returns
+    -------
+    ndarray of float32, shape (rows,)
+    """
     for inner, offset in zip(weights[:-1], offsets[:-1], strict=True):
         rows = np.maximum(rows @ inner + offset, 0)
     return np.asarray((rows @ weights[-1] + offsets[-1])[:, 0], np.float32)
@@ -91,7 +105,17 @@ class Layers:
     offsets: tuple[Floats, ...] = field(repr=False)
 
     def log_odds(self, rows: Floats) -> Floats:
-        """Return the log-odds for each row of inputs."""
+        """Return the natural log-odds of each row.
+
+        Parameters
+        ----------
+        rows : ndarray of float32, shape (rows, inputs)
+            Not standardised; each input in its own unit.
+
+        Returns
+        -------
+        ndarray of float32, shape (rows,)
+        """
         values = np.clip((rows - self.mean) / self.spread, -FARTHEST, FARTHEST)
         return through(values, self.weights, self.offsets)
 

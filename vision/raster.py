@@ -105,7 +105,7 @@ def shrunk(picture: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
 
     Returns
     -------
-    ndarray of uint8
+    ndarray of uint8, shape (new rows, new columns) or (new rows, new columns, 3)
         At least one pixel each way.
     """
     if factor >= 1:
@@ -181,7 +181,7 @@ class Turn:
         return np.ascontiguousarray(turned[:, ::-1] if self.columns_reversed else turned)
 
     def back(self, picture: NDArray[Any]) -> NDArray[Any]:
-        """Turn a picture back that `there` has turned."""
+        """Turn a picture back that `there` has turned, shape (rows, columns, ...)."""
         turned = picture[:, ::-1] if self.columns_reversed else picture
         turned = turned[::-1] if self.rows_reversed else turned
         return np.ascontiguousarray(turned.swapaxes(0, 1) if self.exchanged else turned)
@@ -195,7 +195,7 @@ def usual_turn(weight: NDArray[Any]) -> Turn:
 
     Parameters
     ----------
-    weight : ndarray, shape (rows, columns)
+    weight : ndarray of any number, shape (rows, columns)
         Not negative, such as a mask or a brightness.
     """
     rows, columns = weight.shape

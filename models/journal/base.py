@@ -82,7 +82,15 @@ class OpenJournal:
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """Give a connection for one transaction; the day's first makes the backup before it."""
+        """Give a connection for one transaction; the day's first makes the backup before it.
+
+        Raises
+        ------
+        DamagedError
+            When the journal is damaged, be it in its indexes alone.
+        JournalError
+            When the day's backup or the database cannot be written.
+        """
         if self._readonly:
             raise DamagedError(
                 f"The journal {self.what} is damaged in its indexes, so nothing was changed: "

@@ -94,7 +94,13 @@ class LogRecord(OpenJournal):
         return self.log(_correcting(entry, number, withdrawn=False))
 
     def withdraw(self, number: int) -> int:
-        """Take an entry back; it is kept, and no longer given back by `log_entries`."""
+        """Take an entry back; it is kept, and no longer given back by `log_entries`.
+
+        Raises
+        ------
+        JournalError
+            When there is no such entry.
+        """
         entries = self.log_entries(with_corrected=True)
         entry = next((entry for entry in entries if entry.number == number), None)
         if entry is None:

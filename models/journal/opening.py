@@ -60,7 +60,13 @@ def open_journal(place: Path | str, zone: tzinfo | None = None) -> Journal:
 
 
 def journal_url(folder: Path, journal: str) -> URL:
-    """Return the address of a garden's journal: a file beside its settings, or a URL."""
+    """Return the address of a garden's journal: a file beside its settings, or a URL.
+
+    Raises
+    ------
+    JournalError
+        When the address is no URL, or that of a database in memory.
+    """
     if "://" not in journal:
         return URL.create("sqlite", database=str(folder.absolute() / journal))
     url = read_url(journal)

@@ -53,7 +53,18 @@ class UnfitClassifier(SpotlampError):  # noqa: N818  it says what is the matter
 
 
 def softmax(scores: Floats) -> Floats:
-    """Turn scores, shape (leaves, classes), into probabilities that sum to 1."""
+    """Turn scores into probabilities.
+
+    Parameters
+    ----------
+    scores : ndarray of float64, shape (leaves, classes)
+        Natural logarithms, up to a constant for each leaf.
+
+    Returns
+    -------
+    ndarray of float64, shape (leaves, classes)
+        0 to 1; each row sums to 1.
+    """
     raised = np.exp(scores - scores.max(axis=1, keepdims=True))
     return np.asarray(raised / raised.sum(axis=1, keepdims=True))
 
@@ -63,14 +74,14 @@ def pattern_chances(scores: Floats, temperature: float) -> Floats:
 
     Parameters
     ----------
-    scores : ndarray, shape (leaves, classes)
+    scores : ndarray of float64, shape (leaves, classes)
         In the order of ``CLASSES``.
     temperature : float
         Above 1 makes them less sure.
 
     Returns
     -------
-    ndarray, shape (leaves, patterns)
+    ndarray of float64, shape (leaves, patterns)
         In the order of ``PATTERNS``; each row sums to 1.
     """
     return softmax(scores[:, [CLASSES.index(name) for name in PATTERNS]] / temperature)
@@ -79,10 +90,25 @@ def pattern_chances(scores: Floats, temperature: float) -> Floats:
 def are_sure(
     scores: Floats, strangeness: Floats, temperature: float, least_probability: float
 ) -> NDArray[np.bool_]:
-    """Tell of which leaves, shape (leaves,), the likeliest pattern is called; else ``unsure``.
+    """Tell of which leaves the likeliest pattern is called; the others are ``unsure``.
 
     The likeliest probability counts less, the likelier another disease is. Its root is taken
     because a leaf of a session that was not learned from is too readily thought another's.
+
+    Parameters
+    ----------
+    scores : ndarray of float64, shape (leaves, classes)
+        In the order of ``CLASSES``.
+    strangeness : ndarray of float64, shape (leaves,)
+        From `Classifier.strangeness`; none is called above 1.
+    temperature : float
+        Above 1 makes the probabilities less sure.
+    least_probability : float
+        0 to 1: what is less likely is not called.
+
+    Returns
+    -------
+    ndarray of bool, shape (leaves,)
     """
     likely = pattern_chances(scores, temperature).max(axis=1)
     likely *= np.sqrt(1 - other_chances(scores))
@@ -90,12 +116,36 @@ def are_sure(
 
 
 def other_chances(scores: Floats) -> Floats:
-    """Return the probability, shape (leaves,), that a leaf is sick in another way."""
+    """Return the probability that a leaf is sick in another way.
+
+    Parameters
+    ----------
+    scores : ndarray of float64, shape (leaves, classes)
+        In the order of ``CLASSES``.
+
+    Returns
+    -------
+    ndarray of float64, shape (leaves,)
+        0 to 1.
+    """
     return np.asarray(softmax(scores)[:, CLASSES.index("other")])
 
 
 def standardised(filled: Floats, mean: Floats, scale: Floats) -> Floats:
-    """Express measurements, shape (leaves, measures), in spreads from their mean."""
+    """Express measurements in spreads from their mean, 4 at most.
+
+    Parameters
+    ----------
+    filled : ndarray of float64, shape (leaves, measures)
+        Each measure in its own unit; none is NaN.
+    mean, scale : ndarray of float64, shape (measures,)
+        In the same units.
+
+    Returns
+    -------
+    ndarray of float64, shape (leaves, measures)
+        -4 to 4, no unit.
+    """
     # A leaf far outside the range learned from must not outvote everything else.
     return np.asarray(np.clip((filled - mean) / scale, -4, 4))
 
@@ -108,21 +158,21 @@ class Classifier:
     ----------
     measures : tuple of str
         Names of the measurements, in their order.
-    typical : ndarray, shape (measures,)
+    typical : ndarray of float64, shape (measures,)
         Stands in for a measurement that a leaf does not have.
-    mean, scale : ndarray, shape (measures,)
+    mean, scale : ndarray of float64, shape (measures,)
         Standardisation.
-    weights : ndarray, shape (classes, measures)
-    offsets : ndarray, shape (classes,)
+    weights : ndarray of float64, shape (classes, measures)
+    offsets : ndarray of float64, shape (classes,)
     temperature : float
         Divides the scores, so that probabilities are as sure as they are right.
     least_probability : float
         A leaf is ``unsure`` below it, once the chance of another disease is taken off.
-    late_weights : ndarray, shape (measures,)
+    late_weights : ndarray of float64, shape (measures,)
     late_offset : float
     least_kind : float
         Probability that early or late blight needs to be named.
-    precision : ndarray, shape (measures, measures)
+    precision : ndarray of float64, shape (measures, measures)
         Of the standardised measurements, for the distance.
     familiar : float
         Distance from which a leaf is unlike those learned from: a quarter farther than 99 of 100
@@ -151,32 +201,82 @@ class Classifier:
 
         Parameters
         ----------
-        measured : ndarray, shape (leaves, measures)
+        measured : ndarray of float64, shape (leaves, measures)
             NaN where a leaf has no such measurement.
         """
         return np.asarray(self._standard(measured) @ self.weights.T + self.offsets)
 
     def probabilities(self, measured: Floats) -> Floats:
-        """Return calibrated probabilities, in the order of ``PATTERNS``; each row sums to 1."""
+        """Return calibrated probabilities of the patterns, given that a leaf shows one of them.
+
+        Parameters
+        ----------
+        measured : ndarray of float64, shape (leaves, measures)
+            In the order of ``measures``, each in its own unit; NaN where a leaf has none.
+
+        Returns
+        -------
+        ndarray of float64, shape (leaves, patterns)
+            In the order of ``PATTERNS``, 0 to 1; each row sums to 1.
+        """
         return pattern_chances(self.scores(measured), self.temperature)
 
     def p_other(self, measured: Floats) -> Floats:
-        """Return the probability, shape (leaves,), that a leaf is sick in another way."""
+        """Return the probability that a leaf is sick in another way.
+
+        Parameters
+        ----------
+        measured : ndarray of float64, shape (leaves, measures)
+            In the order of ``measures``, each in its own unit; NaN where a leaf has none.
+
+        Returns
+        -------
+        ndarray of float64, shape (leaves,)
+            0 to 1.
+        """
         return other_chances(self.scores(measured))
 
     def p_late(self, measured: Floats) -> Floats:
-        """Return the probability of late against early blight."""
+        """Return the probability of late against early blight.
+
+        Parameters
+        ----------
+        measured : ndarray of float64, shape (leaves, measures)
+            In the order of ``measures``, each in its own unit; NaN where a leaf has none.
+
+        Returns
+        -------
+        ndarray of float64, shape (leaves,)
+            0 to 1.
+        """
         score = self._standard(measured) @ self.late_weights + self.late_offset
         return np.asarray(1 / (1 + np.exp(-np.clip(score, -30, 30))))
 
     def strangeness(self, measured: Floats) -> Floats:
-        """Return the distance from the leaves learned from; above 1 a leaf is unlike them."""
+        """Return the distance from the leaves learned from.
+
+        Parameters
+        ----------
+        measured : ndarray of float64, shape (leaves, measures)
+            In the order of ``measures``, each in its own unit; NaN where a leaf has none.
+
+        Returns
+        -------
+        ndarray of float64, shape (leaves,)
+            From 0; above 1 a leaf is unlike them.
+        """
         standard = self._standard(measured)
         squared = np.einsum("ij,jk,ik->i", standard, self.precision, standard)
         return np.asarray(np.sqrt(np.maximum(squared, 0)) / self.familiar)
 
     def call(self, measured: NDArray[np.float32]) -> PatternCall:
-        """Call one leaf's pattern from its measurements (``measure_pattern``)."""
+        """Call one leaf's pattern.
+
+        Parameters
+        ----------
+        measured : ndarray of float32, shape (measures,)
+            From ``measure_pattern``.
+        """
         row = np.asarray(measured, np.float64)[None]
         scores, strange = self.scores(row), self.strangeness(row)
         blight, none, spot = (float(p) for p in pattern_chances(scores, self.temperature)[0])

@@ -80,7 +80,17 @@ class LeafView:
         return float(np.sqrt(self.area_px))
 
     def of_lesions(self, which: Bools) -> Bools:
-        """Mark the pixels of some lesions; ``which`` has one element a lesion."""
+        """Mark the pixels of some lesions.
+
+        Parameters
+        ----------
+        which : ndarray of bool, shape (lesions,)
+            True for those marked.
+
+        Returns
+        -------
+        ndarray of bool, shape (rows, columns)
+        """
         return np.asarray(np.concatenate([[False], which])[self.labels])
 
 
@@ -113,7 +123,19 @@ class LesionTable:
 
 
 def mean_by(values: Floats, weights: Floats, which: Bools, empty: float = float("nan")) -> float:
-    """Return the weighted mean of some values, or ``empty`` where there are none."""
+    """Return the weighted mean of some values.
+
+    Parameters
+    ----------
+    values : ndarray of float32, shape (lesions,)
+        Any measure.
+    weights : ndarray of float32, shape (lesions,)
+        From 0.
+    which : ndarray of bool, shape (lesions,)
+        True for those that count.
+    empty : float
+        Returned where none counts or all weigh nothing.
+    """
     weight = weights[which]
     return float((values[which] * weight).sum() / weight.sum()) if weight.sum() > 0 else empty
 

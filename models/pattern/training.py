@@ -67,7 +67,13 @@ class LabelledLeaves:
     measured: Floats = field(repr=False)
 
     def where(self, which: NDArray[np.bool_]) -> "LabelledLeaves":
-        """Return some of the leaves."""
+        """Return some of the leaves.
+
+        Parameters
+        ----------
+        which : ndarray of bool, shape (leaves,)
+            True for those kept.
+        """
         return LabelledLeaves(
             self.photo[which],
             self.session[which],

@@ -85,7 +85,26 @@ def course_area(days: ArrayLike, severity_pct: ArrayLike) -> CourseArea:
 
 
 def visits(days: ArrayLike, severity_pct: ArrayLike, least: int) -> tuple[Floats, Floats]:
-    """Return days and severities as arrays, after checking that they are a course."""
+    """Return days and severities as arrays, after checking that they are a course.
+
+    Parameters
+    ----------
+    days : array_like of float, shape (visits,)
+        Rising.
+    severity_pct : array_like of float, shape (visits,)
+        Percent, 0 to 100.
+    least : int
+        Visits that are needed.
+
+    Returns
+    -------
+    days, severity_pct : ndarray of float64, shape (visits,)
+
+    Raises
+    ------
+    ValueError
+        When there are fewer visits, days do not rise, or a severity is no percentage.
+    """
     day, severity = np.asarray(days, np.float64), np.asarray(severity_pct, np.float64)
     if day.ndim != 1 or day.shape != severity.shape:
         raise ValueError(f"Each visit needs a severity: {day.shape} and {severity.shape} differ.")

@@ -152,12 +152,12 @@ def recent_line_pct(course: Course, days: ArrayLike) -> Floats:
     ----------
     course : Course
         With a line.
-    days : array_like of float
+    days : array_like of float, shape (days,)
         Days from the course's last one; earlier ones are below 0.
 
     Returns
     -------
-    ndarray of float
+    ndarray of float64, shape (days,)
         0 to 100; all 0 for a plant so clean that only the clipping of its visits lifts the line.
 
     Raises
@@ -184,7 +184,7 @@ def visit_scatter(plants: Sequence[str], visits: Visits, error: Floats) -> Visit
         Names, in the order of ``visits.plant``.
     visits : Visits
         Of the whole garden.
-    error : ndarray of float
+    error : ndarray of float64, shape (visits,)
         Standard error of each visit's logit mean, NaN where unknown.
     """
     weighed = bool(np.isfinite(error).all())

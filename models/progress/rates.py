@@ -40,18 +40,18 @@ CLIP = DETECTABLE_PCT / 100 / 2
 
 
 def clip_share(share: ArrayLike) -> Floats:
-    """Return shares of the leaf, 0 to 1, kept ``CLIP`` away from both ends."""
+    """Return shares of the leaf, 0 to 1, any shape, kept ``CLIP`` away from both ends."""
     return np.clip(np.asarray(share, np.float64), CLIP, 1 - CLIP)
 
 
 def logit(share: ArrayLike) -> Floats:
-    """Return ln(share ÷ (1 - share)) after clipping."""
+    """Return ln(share ÷ (1 - share)) of shares, 0 to 1, any shape, after clipping."""
     kept = clip_share(share)
     return np.log(kept / (1 - kept))
 
 
 def from_logit(value: ArrayLike) -> Floats:
-    """Return the share, 0 to 1, whose logit is the value."""
+    """Return the shares, 0 to 1, of the same shape as their logits."""
     return 1 / (1 + np.exp(-np.asarray(value, np.float64)))
 
 
@@ -62,10 +62,15 @@ def linearise(share: ArrayLike, model: GrowthModel) -> Floats:
 
     Parameters
     ----------
-    share : array_like of float
+    share : array_like of float, any shape
         Sick share of the leaf, 0 to 1.
     model : {"logistic", "monomolecular", "gompertz", "exponential"}
         Logistic ln(y/(1-y)), monomolecular ln(1/(1-y)), Gompertz -ln(-ln y), exponential ln y.
+
+    Returns
+    -------
+    ndarray of float64, of the same shape
+        No unit.
     """
     kept = clip_share(share)
     match model:

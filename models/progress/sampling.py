@@ -145,7 +145,7 @@ def garden_variance(leaves_by_plant: Sequence[ArrayLike]) -> GardenVariance:
 
     Parameters
     ----------
-    leaves_by_plant : sequence of array_like of float
+    leaves_by_plant : sequence of array_like of float, shape (leaves,)
         For each plant the severities of its leaves, percent; at least two plants, and one with
         two leaves.
 

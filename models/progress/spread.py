@@ -77,13 +77,26 @@ class LeafSpread:
     freedom: Floats
 
     def at(self, mean: Floats) -> tuple[Floats, Floats]:
-        """Return relative spread squared and degrees of freedom at mean shares."""
+        """Return how much leaves differ at a mean severity.
+
+        Parameters
+        ----------
+        mean : ndarray of float64, shape (visits,)
+            Shares of the leaf, 0 to 1.
+
+        Returns
+        -------
+        relative : ndarray of float64, shape (visits,)
+            (standard deviation ÷ the scarcer share)².
+        freedom : ndarray of float64, shape (visits,)
+            Degrees of freedom behind it.
+        """
         place = logit(mean)
         return np.interp(place, _GRID, self.relative), np.interp(place, _GRID, self.freedom)
 
 
 def scarcer(mean: Floats) -> Floats:
-    """Return the scarcer of sick and healthy share: what spread is measured against."""
+    """Return the scarcer of sick and healthy share, 0 to 0.5; any shape of shares, 0 to 1."""
     kept = clip_share(mean)
     return np.minimum(kept, 1 - kept)
 

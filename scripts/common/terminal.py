@@ -202,7 +202,15 @@ def require_opencv() -> None:
 
 @contextmanager
 def one_sentence_errors() -> Iterator[None]:
-    """Turn foreseen errors into one sentence on standard error and an exit code."""
+    """Turn foreseen errors into one sentence on standard error and an exit code.
+
+    Raises
+    ------
+    typer.Exit
+        In place of a foreseen error.
+    BrokenPipeError
+        As it came: who reads our words has gone.
+    """
     try:
         with remarks_to(functools.cache(_warn)):  # each sentence once
             yield
@@ -223,6 +231,11 @@ def refuse_photos_as_out(paths: list[Path], out: Path) -> None:
 
     Those to be scored are not alone in this: whatever photos lie there would be passed over from
     now on, as results.
+
+    Raises
+    ------
+    typer.BadParameter
+        When photos lie in the folder named.
     """
     target = out.resolve()
     for path in paths:
@@ -249,6 +262,11 @@ def refuse_filled(out: Path, name: str) -> None:
         Where the demo would go.
     name : str
         Of the sub-folder to be named in its place.
+
+    Raises
+    ------
+    typer.BadParameter
+        When it is not empty.
     """
     if out.is_dir() and any(out.iterdir()):
         raise typer.BadParameter(
@@ -258,7 +276,13 @@ def refuse_filled(out: Path, name: str) -> None:
 
 
 def fail(sentence: str, code: int = NOTHING_DONE) -> NoReturn:
-    """Print one sentence on standard error, on one line, and end with an exit code."""
+    """Print one sentence on standard error, on one line, and end with an exit code.
+
+    Raises
+    ------
+    typer.Exit
+        Always.
+    """
     _warn(sentence)
     raise typer.Exit(code)
 

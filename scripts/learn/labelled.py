@@ -191,7 +191,15 @@ def _measure(numbered: tuple[int, LabelledPhoto]) -> tuple[int, NDArray[np.float
 def labelled_leaves(
     photos: Sequence[LabelledPhoto], rows: Sequence[NDArray[np.float32]]
 ) -> LabelledLeaves:
-    """Put labels and measurements together."""
+    """Put labels and measurements together.
+
+    Parameters
+    ----------
+    photos : sequence of LabelledPhoto
+        One a leaf.
+    rows : sequence of ndarray of float32, shape (measures,)
+        From ``measure_pattern``, in the order of the photos.
+    """
 
     def column(name: str) -> NDArray[np.str_]:
         return np.array([getattr(photo, name) for photo in photos], np.str_)

@@ -71,6 +71,11 @@ def entry_of(
         From `reading_version`.
     option : str
         The plant that was given for the whole run.
+
+    Raises
+    ------
+    ValueError
+        When the result has no reading.
     """
     if result.taken_at is None or result.taken_from is None or result.mode is None:
         raise ValueError(f"{result.name} has no reading")
@@ -93,7 +98,13 @@ def entry_of(
 
 
 def loose_entry(result: PhotoResult, plant: str) -> PhotoEntry:
-    """Return a day photo as one of a record without a garden, under the plant's name given."""
+    """Return a day photo as one of a record without a garden, under the plant's name given.
+
+    Raises
+    ------
+    ValueError
+        When the result has no reading.
+    """
     if result.taken_at is None or result.taken_from is None:
         raise ValueError(f"{result.name} has no reading")
     return PhotoEntry(

@@ -55,7 +55,19 @@ def picture_names(names: Sequence[str]) -> list[str]:
 
 
 def full_size_mask(classes: NDArray[np.uint8], photo: Photo) -> NDArray[np.uint8]:
-    """Return mask values at the upright photo's full size, shape (height_px, width_px)."""
+    """Return mask values at the upright photo's full size.
+
+    Parameters
+    ----------
+    classes : ndarray of uint8, shape (rows, columns)
+        Mask values at the size at which the photo was measured.
+    photo : Photo
+        The photo.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height_px, width_px)
+    """
     if photo.reduction == 1:
         return classes
     rows, columns = classes.shape
@@ -74,7 +86,15 @@ def mask_png(photo: Photo, measurement: DayMeasurement | NightMeasurement, key: 
 
 
 def jpg_bytes(drawn: NDArray[np.uint8], quality: int = _JPEG_QUALITY) -> bytes:
-    """Return a drawn picture, sRGB with red first, as a JPEG."""
+    """Return a drawn picture as a JPEG.
+
+    Parameters
+    ----------
+    drawn : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first.
+    quality : int
+        Of the JPEG, 0 to 100.
+    """
     picture = cv2.cvtColor(drawn, cv2.COLOR_RGB2BGR)
     return cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
 

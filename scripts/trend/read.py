@@ -148,7 +148,13 @@ def trend_of(
     since: date | None = None,
     effect: str | None = None,
 ) -> Trend:
-    """Judge the plants of a gathered season; see `read_trend`."""
+    """Judge the plants of a gathered season; see `read_trend`.
+
+    Raises
+    ------
+    NoTrendError
+        When there is no measured leaf, or no such spray.
+    """
     garden, courses = season.garden, season.courses
     threshold = season.limits.sick_pct if threshold_pct is None else threshold_pct
     first = since or season.first_day

@@ -139,6 +139,13 @@ class _Mirror:
 
     @classmethod
     def of(cls, blade: Mask) -> "_Mirror":
+        """Find the mirror line of a leaf.
+
+        Parameters
+        ----------
+        blade : ndarray of uint8, shape (rows, columns)
+            1 on the leaf without its stalk, 0 elsewhere.
+        """
         shrink = min(1.0, _MIRROR_PX / max(blade.shape))
         small = thinned(blade * 255, shrink, cv2.INTER_AREA)
         rows, cols = np.nonzero(small > 127)
@@ -163,7 +170,7 @@ class _Mirror:
         return cls(_reflection(angle, full), axis, full, float(likeness))
 
     def turned(self, mask: Mask) -> Mask:
-        """Return the mirror picture of a mask."""
+        """Return the mirror picture of a mask of uint8, shape (rows, columns): the same shape."""
         size = (mask.shape[1], mask.shape[0])
         return np.asarray(
             cv2.warpAffine(mask, self.matrix, size, flags=cv2.INTER_NEAREST), np.uint8

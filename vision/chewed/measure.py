@@ -192,8 +192,10 @@ def read_outline(leaf: Bools, classes: Mask, bite: Layers) -> SeenMargin | None:
 
     Parameters
     ----------
-    leaf, classes
-        As for `measure_chewed`.
+    leaf : ndarray of bool, shape (rows, columns)
+        One leaf; holes are open.
+    classes : ndarray of uint8, shape (rows, columns)
+        Its mask values, from which dead rims are seen.
     bite : Layers
         Log-odds of a bite from ``BAY_MEASURES``.
 
@@ -342,7 +344,13 @@ def without_stalk(leaf: Bools) -> Bools:
 
 
 def is_compound(blade: Bools) -> bool:
-    """Whether a leaf is made of several leaflets: it comes apart where it is narrow."""
+    """Whether a leaf is made of several leaflets: it comes apart where it is narrow.
+
+    Parameters
+    ----------
+    blade : ndarray of bool, shape (rows, columns)
+        The leaf, holes filled.
+    """
     length = max(cv2.boundingRect(blade.view(np.uint8))[2:])
     core = distance_inside(blade) > _NECK * length
     _, _, stats, _ = cv2.connectedComponentsWithStats(core.view(np.uint8))

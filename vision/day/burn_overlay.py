@@ -43,8 +43,8 @@ def draw_burn_check(
 
     Parameters
     ----------
-    pictures : sequence of (str, ndarray of uint8, BurnReading)
-        Title, the photo's sRGB pixels, and what was read on them.
+    pictures : sequence of (str, ndarray of uint8, shape (rows, columns, 3), BurnReading)
+        Title, the photo's sRGB pixels, red first, and what was read on them.
     texts : sequence of str
         Sentences for the strip.
 

@@ -94,7 +94,19 @@ def _mask_as_large(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[n
 def paste(
     classes: NDArray[np.uint8], numbers: NDArray[np.uint8], crop: Crop, symptoms: Symptoms
 ) -> None:
-    """Bring a leaf's classes back to the photo's scale, inside the leaf's own outline."""
+    """Bring a leaf's classes back to the photo's scale, inside the leaf's own outline.
+
+    Parameters
+    ----------
+    classes : ndarray of uint8, shape (rows, columns)
+        The photo's mask values; those of this leaf are written into it.
+    numbers : ndarray of uint8, shape (rows, columns)
+        ``Leaves.numbers``: 0 background, otherwise the number of the leaf.
+    crop : Crop
+        The leaf.
+    symptoms : Symptoms
+        The classes of the crop's pixels.
+    """
     target = classes[crop.window]
     own = numbers[crop.window] == crop.number
     size = (target.shape[1], target.shape[0])

@@ -84,7 +84,15 @@ class Leaves:
         return len(self.touching)
 
     def without(self, covered: NDArray[np.bool_], share: float) -> "Leaves":
-        """Leave out leaves of which this share or more is covered by what is no leaf."""
+        """Leave out leaves that are mostly covered by what is no leaf, and number the others anew.
+
+        Parameters
+        ----------
+        covered : ndarray of bool, shape (rows, columns)
+            True where something else lies.
+        share : float
+            Of a leaf's area, 0 to 1: one that is covered by this or more is left out.
+        """
         if not covered.any():
             return self
         whole, under = (

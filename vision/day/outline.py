@@ -113,7 +113,19 @@ class Network:
     biases: tuple[Floats, ...]
 
     def log_odds(self, pixels: Floats, photo: Floats) -> Floats:
-        """Return the natural log-odds of leaf for each column of ``pixels``."""
+        """Return the natural log-odds of leaf of each pixel.
+
+        Parameters
+        ----------
+        pixels : ndarray of float32, shape (features, pixels)
+            The first rows of ``Measured.pixels``, as many as the network was trained on.
+        photo : ndarray of float32, shape (photo features, 1)
+            ``Measured.photo``.
+
+        Returns
+        -------
+        ndarray of float32, shape (pixels,)
+        """
         first = self.weights[0]
         seen = np.ascontiguousarray(first[:, : len(pixels)])
         bias = self.biases[0] + first[:, len(pixels) :] @ photo
@@ -231,7 +243,20 @@ def measure_context(measured: Measured, verdict: Floats) -> None:
 
 
 def box_mean(plane: Floats, reach: float) -> Floats:
-    """Return the mean over a square around each pixel; ``reach`` is a share of the long side."""
+    """Return the mean over a square around each pixel.
+
+    Parameters
+    ----------
+    plane : ndarray of float32, shape (rows, columns)
+        Any measure; mirrored beyond its edges.
+    reach : float
+        From the square's middle to its side, as a share of the plane's long side.
+
+    Returns
+    -------
+    ndarray of float32, shape (rows, columns)
+        In the plane's unit.
+    """
     side = 2 * max(1, round(reach * max(plane.shape))) + 1
     return np.asarray(cv2.blur(plane, (side, side), borderType=cv2.BORDER_REFLECT), np.float32)
 

@@ -51,7 +51,18 @@ class Surface:
     interval_base: float
 
     def symptom_probability(self, described: Floats) -> Floats:
-        """Return the probability of a symptom for each row of ``vision.day.tissue.contrasts``."""
+        """Return the probability of a symptom at each pixel.
+
+        Parameters
+        ----------
+        described : ndarray of float32, shape (pixels, len(CONTRASTS))
+            From ``vision.day.tissue.contrasts``.
+
+        Returns
+        -------
+        ndarray of float32, shape (pixels,)
+            0 to 1.
+        """
         parts = [
             self._chunk(described[start : start + _CHUNK])
             for start in range(0, len(described), _CHUNK)
@@ -67,7 +78,18 @@ class Surface:
         return np.asarray(1 / (1 + np.exp(-np.clip(score, -30, 30))), np.float32)
 
     def dead(self, described: Floats) -> NDArray[np.bool_]:
-        """Tell dead tissue (True) from yellow tissue, for rows that show a symptom."""
+        """Tell dead tissue from yellow tissue.
+
+        Parameters
+        ----------
+        described : ndarray of float32, shape (pixels, len(CONTRASTS))
+            From ``vision.day.tissue.contrasts``, of pixels that show a symptom.
+
+        Returns
+        -------
+        ndarray of bool, shape (pixels,)
+            True where dead.
+        """
         return np.asarray(described[:, 3:6] @ self.dead_weights + self.dead_offset > 0)
 
 

@@ -59,10 +59,20 @@ def pictures_of(picture: Pixels, spots: Spots) -> Pixels:
 
 
 def close_log_odds(pictures: Pixels) -> NDArray[np.float32]:
-    """Return how like a dropping each picture is, as log-odds, shape (pictures,).
+    """Return how like a dropping each picture is, as log-odds.
 
     The mean of four mirror pictures where it is not hopeless: a photo and its mirror picture must
     give the same.
+
+    Parameters
+    ----------
+    pictures : ndarray of uint8, shape (spots, CLOSE_PX, CLOSE_PX, 3)
+        From `pictures_of`.
+
+    Returns
+    -------
+    ndarray of float32, shape (spots,)
+        Natural log-odds.
     """
     if not len(pictures):
         return np.zeros(0, np.float32)

@@ -133,7 +133,7 @@ def find_droppings(
 
 
 def counts(odds: NDArray[np.floating[Any]]) -> NDArray[np.bool_]:
-    """Return which log-odds are those of spots that count."""
+    """Tell which natural log-odds, shape (spots,), are those of spots that count."""
     return np.asarray(odds >= np.log(COUNTED / (1 - COUNTED)), np.bool_)
 
 
@@ -263,8 +263,8 @@ def droppings_interval(
 
     Parameters
     ----------
-    scores : sequence of float
-        Log-odds of each spot.
+    scores : sequence of float or ndarray of float32, shape (spots,)
+        Natural log-odds of each spot.
     doubt : float
         Divisor of the log-odds, from 1.
     missed_share : float

@@ -50,7 +50,13 @@ class Spots:
     inside: Floats = field(repr=False)
 
     def only(self, which: Bools) -> "Spots":
-        """Return some of them."""
+        """Return some of them.
+
+        Parameters
+        ----------
+        which : ndarray of bool, shape (spots,)
+            True for those kept.
+        """
         every = (self.rows, self.cols, self.diameter_px, self.middle, self.inside)
         return Spots(*(values[which] for values in every))
 
@@ -170,11 +176,32 @@ class Spotted:
     spots: Spots = field(repr=False)
 
     def in_photo(self, at: ArrayLike) -> NDArray[np.float64]:
-        """Map rows or columns of the picture to the given photo; pixel centres are whole."""
+        """Map rows or columns of the picture to the given photo; pixel centres are whole.
+
+        Parameters
+        ----------
+        at : array_like of float, any shape
+            Rows, or columns, in pixels of the picture.
+
+        Returns
+        -------
+        ndarray of float64, of the same shape
+            In pixels of the given photo.
+        """
         return np.asarray((np.asarray(at) + 0.5) * self.factor - 0.5, np.float64)
 
     def values_of(self, plane: NDArray[Any]) -> NDArray[Any]:
-        """Return the values of a plane of the given photo's size where the spots lie."""
+        """Return the values of a plane where the spots lie.
+
+        Parameters
+        ----------
+        plane : ndarray of any dtype, shape (rows, columns)
+            Of the given photo's size.
+
+        Returns
+        -------
+        ndarray of the plane's dtype, shape (spots,)
+        """
         rows, cols = (
             np.clip(np.rint(self.in_photo(at)).astype(np.intp), 0, most - 1)
             for at, most in zip((self.spots.rows, self.spots.cols), plane.shape, strict=True)
@@ -182,7 +209,13 @@ class Spotted:
         return np.asarray(plane[rows, cols])
 
     def only(self, which: Bools) -> "Spotted":
-        """Return the same with some of the spots."""
+        """Return the same with some of the spots.
+
+        Parameters
+        ----------
+        which : ndarray of bool, shape (spots,)
+            True for those kept.
+        """
         return replace(self, spots=self.spots.only(which))
 
 

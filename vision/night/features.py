@@ -109,14 +109,38 @@ def _nearest_seen(hidden: NDArray[np.bool_]) -> NDArray[np.int64]:
 
 
 def normals_of(line: Floats) -> Floats:
-    """Return unit vectors across a line, shape (points, 2)."""
+    """Return unit vectors across a line.
+
+    Parameters
+    ----------
+    line : ndarray of float64, shape (points, 2)
+        Row and column, pixels.
+
+    Returns
+    -------
+    ndarray of float64, shape (points, 2)
+        Row and column, length 1.
+    """
     ahead = cv2.blur(np.gradient(line, axis=0), (1, 5), borderType=cv2.BORDER_REPLICATE)
     length = np.hypot(*ahead.T)[:, None] + 1e-9
     return np.asarray(np.stack([-ahead[:, 1], ahead[:, 0]], axis=1) / length)
 
 
 def remapped(picture: NDArray[np.float32], points: Floats) -> Floats:
-    """Look a picture up at points given as row and column, between pixels linearly."""
+    """Look a picture up at points, between pixels linearly.
+
+    Parameters
+    ----------
+    picture : ndarray of float32, shape (rows, columns) or (rows, columns, 3)
+        Continued beyond its edge by the nearest pixel.
+    points : ndarray of float64, shape (along, across, 2)
+        Row and column, pixels.
+
+    Returns
+    -------
+    ndarray of float64, shape (along, across) or (along, across, 3)
+        In the picture's unit.
+    """
     row, col = points[..., 0].astype(np.float32), points[..., 1].astype(np.float32)
     seen = cv2.remap(picture, col, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(seen, np.float64)

@@ -64,7 +64,18 @@ class Net:
     offsets: tuple[Floats, ...] = field(repr=False)
 
     def probability(self, described: Floats) -> Floats:
-        """Return the probability for each row."""
+        """Return the probability for each row.
+
+        Parameters
+        ----------
+        described : ndarray of float32, shape (rows, inputs)
+            The features that the perceptron was trained on, in their order and units.
+
+        Returns
+        -------
+        ndarray of float32, shape (rows,)
+            0 to 1.
+        """
         rows = (np.clip(described, self.low, self.high) - self.middle) / self.spread
         score = through(rows, self.weights, self.offsets)
         return np.asarray(1 / (1 + np.exp(-np.clip(score, -30, 30))), np.float32)
@@ -89,16 +100,39 @@ class NightJudge:
     parting: Net
 
     def caterpillar(self, described: Floats) -> Floats:
-        """Return for each row of ``describe`` the probability of a caterpillar.
+        """Return the probability that each body is a caterpillar.
 
         What no caterpillar can be, however it shines, has hardly any: one is 4 to 10 times as long
         as wide, and up to half of that where a part is hidden.
+
+        Parameters
+        ----------
+        described : ndarray of float32, shape (bodies, len(ALL_FEATURES))
+            From ``vision.night.features``.
+
+        Returns
+        -------
+        ndarray of float32, shape (bodies,)
+            0 to 1.
         """
         return chances_of(self.body, described)
 
 
 def chances_of(body: Net, described: Floats) -> Floats:
-    """Return the probabilities of ``NightJudge.caterpillar`` by a judge of bodies alone."""
+    """Return the probabilities of ``NightJudge.caterpillar`` by a judge of bodies alone.
+
+    Parameters
+    ----------
+    body : Net
+        Over ``ALL_FEATURES``.
+    described : ndarray of float32, shape (bodies, len(ALL_FEATURES))
+        From ``vision.night.features``.
+
+    Returns
+    -------
+    ndarray of float32, shape (bodies,)
+        0 to 1.
+    """
     slenderness = described[:, ALL_FEATURES.index("ln_slenderness")]
     possible = (slenderness > _SHORTEST) & (slenderness < _LONGEST)
     return np.where(possible, body.probability(described), np.float32(_IMPOSSIBLE))

@@ -65,7 +65,13 @@ def ways_to_part(
 
 
 def usual_half_width(mask: Bools) -> float:
-    """Return half the usual width of a mask, in pixels; 1 for an empty one."""
+    """Return half the usual width of a mask, in pixels; 1 for an empty one.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (rows, columns)
+        One glowing region, or a part of one.
+    """
     return float(np.percentile(_depth(mask)[mask], 90)) if mask.any() else 1.0
 
 

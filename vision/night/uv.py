@@ -149,5 +149,11 @@ def _shines_by_itself(seen: Sampled) -> bool:
 
 
 def is_uv_photo(pixels: NDArray[np.uint8]) -> bool:
-    """Tell whether a photo shows plants under a UV torch in the dark."""
+    """Tell whether a photo shows plants under a UV torch in the dark.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first.
+    """
     return not why_not_uv(pixels)

@@ -102,7 +102,22 @@ def may_be_tag(grey: NDArray[np.uint8], corners: NDArray[np.float64]) -> bool:
 def sampled_at(
     picture: NDArray[Any], mm_to_px: NDArray[np.float64], along: NDArray[Any]
 ) -> NDArray[Any]:
-    """Return a picture's values on a square grid of places in mm, rows first."""
+    """Return a picture's values on a square grid of places, between pixels linearly.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8 or float32, shape (rows, columns)
+        Continued beyond its edge by the nearest pixel.
+    mm_to_px : ndarray of float64, shape (3, 3)
+        Homography from mm on the card to (x, y) in pixels.
+    along : ndarray of float64, shape (places,)
+        Places along either side of the card, mm.
+
+    Returns
+    -------
+    ndarray of the picture's dtype, shape (places, places)
+        Rows first.
+    """
     x, y = np.meshgrid(along, along)
     mm = np.stack([x, y], axis=-1).reshape(1, -1, 2)
     px = cv2.perspectiveTransform(mm, mm_to_px).reshape(*x.shape, 2).astype(np.float32)

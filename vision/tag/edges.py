@@ -79,7 +79,17 @@ def place_square(light: Floats, coarse: Matrix) -> Placed | None:
 
 
 def from_mm(corners: Matrix) -> Matrix:
-    """Return the homography from mm on the card to the pixels of the square's (x, y) corners."""
+    """Return the homography from mm on the card to pixels.
+
+    Parameters
+    ----------
+    corners : ndarray of float64, shape (4, 2)
+        (x, y) of the square's corners in pixels, clockwise.
+
+    Returns
+    -------
+    ndarray of float64, shape (3, 3)
+    """
     square = np.array([[0, 0], [SIDE_MM, 0], [SIDE_MM, SIDE_MM], [0, SIDE_MM]], np.float32)
     there = np.ascontiguousarray(corners, np.float32)
     return np.asarray(cv2.getPerspectiveTransform(square, there), np.float64)

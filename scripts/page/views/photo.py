@@ -81,7 +81,13 @@ def entry_of(standing: Standing, sha256: str) -> PhotoEntry:
 
 
 def picture(pages: Pages, request: Request) -> Response:
-    """Return a photo as a picture of the wanted size."""
+    """Return a photo as a picture of the wanted size.
+
+    Raises
+    ------
+    NoSuchPhotoError
+        When there is no such photo or size.
+    """
     size, sha256 = request.path_params["size"], request.path_params["sha256"]
     entry = entry_of(pages.desk.standing(), sha256) if size in SIDES_PX else None
     if entry is None:
