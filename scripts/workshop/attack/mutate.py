@@ -100,12 +100,7 @@ AREAS: Mapping[str, Area] = {
     "lesion": Area(
         20,
         ("vision/day/lesion.py",),
-        (
-            "tests/vision/day/test_lesion.py",
-            "tests/vision/day/test_measure.py",
-            "tests/vision/day/test_field.py",
-            "tests/vision/photo/test_narrow.py",
-        ),
+        ("tests/vision/day/test_lesion.py",),
     ),
     "taken": Area(
         20,
