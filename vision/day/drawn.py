@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.day.leaf import Leaves, find_leaves
+from vision.day.leaf import Leaves, find_leaves, fitted_to_edges, reaches_frame
 from vision.records import Photo
 
 __all__ = ["drawn_leaf"]
@@ -21,6 +21,7 @@ def drawn_leaf(
 ) -> Leaves:
     """Return the leaf inside an outline, alone.
 
+    The outline follows the leaf's edge where that lies nearby: fingers and mice draw beside it.
     Whether its ground is plain, which decides how symptoms are told, is taken from the photo as it
     is when the program looks for leaves itself.
 
@@ -40,15 +41,12 @@ def drawn_leaf(
     """
     shape = photo.pixels.shape[:2]
     points = (np.array(outline_px, np.float64) + 0.5) / photo.reduction - 0.5
-    numbers = np.zeros(shape, np.uint8)
-    cv2.fillPoly(numbers, [np.round(points[:, ::-1]).astype(np.int32)], 1)
-    if card is not None:
-        numbers[card > 0] = 0
+    drawn = np.zeros(shape, np.uint8)
+    cv2.fillPoly(drawn, [np.round(points[:, ::-1]).astype(np.int32)], 1)
     plain = find_leaves(photo.pixels, card).plain
+    numbers = fitted_to_edges(photo.pixels, drawn > 0, card)
     if np.count_nonzero(numbers) < _LEAST_PX:
         return Leaves(np.zeros(shape, np.uint8), (), (), plain, ("no_leaf",))
-    edges = (numbers[0], numbers[-1], numbers[:, 0], numbers[:, -1])
-    cut_off = any(bool(edge.any()) for edge in edges)
     numbers.flags.writeable = False
-    flags = ("cut_off",) if cut_off else ()
-    return Leaves(numbers, (False,), (cut_off,), plain, flags)
+    cut_off = reaches_frame(numbers > 0)
+    return Leaves(numbers, (False,), (cut_off,), plain, ("cut_off",) if cut_off else ())

@@ -21,7 +21,7 @@ from vision.day.outline import OVERVIEW_PX, leaf_score
 from vision.raster import disc, filled, shrunk
 from vision.tag.hide import painted_over
 
-__all__ = ["MOST_LEAVES", "Leaves", "find_leaves"]
+__all__ = ["MOST_LEAVES", "Leaves", "find_leaves", "fitted_to_edges", "reaches_frame"]
 
 Floats = NDArray[np.float32]
 Mask = NDArray[np.uint8]
@@ -150,11 +150,43 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     numbers.flags.writeable = False
     count = int(found.max())
     touching = tuple(_may_be_several(found == n) for n in range(1, count + 1))
-    cut_off = tuple(_reaches_frame(found == n) for n in range(1, count + 1))
+    cut_off = tuple(reaches_frame(found == n) for n in range(1, count + 1))
     flags = _flags(touching, cut_off, plain, left_out)
     if count == 0 and np.mean(_greenness(overview) > _LEAF_GREEN) > _LEAFY:
         flags = ("no_single_leaf",)
     return Leaves(numbers, touching, cut_off, plain, flags)
+
+
+def fitted_to_edges(
+    pixels: NDArray[np.uint8], roughly: NDArray[np.bool_], card: Mask | None = None
+) -> Mask:
+    """Return a leaf that was drawn roughly, its outline moved to the edge that lies nearby.
+
+    Nearby is a hundredth of the photo. Where there is no edge, as across a leaf, the outline stays.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first. Not changed.
+    roughly : ndarray of bool, shape (rows, columns)
+        Inside the outline that was drawn.
+    card : ndarray of uint8, shape (rows, columns), optional
+        Above 0 where a stake tag is seen: there is no leaf.
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, columns)
+        1 on the leaf, 0 elsewhere.
+    """
+    picture = _reduce(pixels, _EDGE_PX)
+    overview = _reduce(picture, OVERVIEW_PX)
+    score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
+    size = (overview.shape[1], overview.shape[0])
+    share = cv2.resize(roughly.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
+    fitted = _draw(picture, overview, score, (share > 127).astype(np.uint8), pixels.shape[:2])
+    if card is not None:
+        fitted[card > 0] = 0
+    return fitted
 
 
 def _reduce(pixels: NDArray[np.uint8], long_px: int) -> NDArray[np.uint8]:
@@ -375,7 +407,7 @@ def _has_neck(piece: Mask) -> bool:
     return False
 
 
-def _reaches_frame(leaf: NDArray[np.bool_]) -> bool:
+def reaches_frame(leaf: NDArray[np.bool_]) -> bool:
     """Whether more of the leaf lies along the frame than a tip would."""
     along = sum(
         int(np.count_nonzero(line)) for line in (leaf[0], leaf[-1], leaf[:, 0], leaf[:, -1])
