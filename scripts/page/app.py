@@ -22,7 +22,19 @@ from scripts.page.guard import SMALL_BODY_BYTES, Guard
 from scripts.page.pages import FORESEEN, HERE, LOOKS, Handler, Pages, Values, posted, sentence_of
 from scripts.page.pictures import kept_folder
 from scripts.page.standing import Desk
-from scripts.page.views import add, beds, calendar, enter, log, night, photo, tank, today, weather
+from scripts.page.views import (
+    add,
+    beds,
+    calendar,
+    enter,
+    fix,
+    log,
+    night,
+    photo,
+    tank,
+    today,
+    weather,
+)
 from scripts.page.views.photo import NoSuchPhotoError
 
 __all__ = ["garden_app", "kept_secret"]
@@ -121,6 +133,8 @@ def _routes(pages: Pages) -> list[Route | Mount]:
         "/log": log.add_entry,
         "/log/{number:int}/correct": log.correct_entry,
         "/log/{number:int}/withdraw": log.withdraw_entry,
+        f"/photo/{_SHA256}/fix": fix.put_right,
+        f"/photo/{_SHA256}/undo/{{number:int}}": fix.take_back,
         "/look": _choose_look,
         "/enter": enter.give_code,
     }

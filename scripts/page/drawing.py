@@ -5,12 +5,12 @@ keeps numbers, not pixels. What comes out is kept beside the pictures.
 """
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar
 
 import cv2
 import numpy as np
@@ -53,6 +53,7 @@ _LEAST_HALO_PX = 12  # area of the smallest halo drawn, px² of the measured sca
 
 Bools = NDArray[np.bool_]
 Place = tuple[float, float]
+_Done = TypeVar("_Done")
 
 
 @dataclass(frozen=True)
@@ -171,6 +172,10 @@ class Outlines:
                 future = self._worker.submit(drawing_of, self._folder, entry)
                 self._under_way[entry.sha256] = future
             return self._under_way[entry.sha256]
+
+    def run(self, work: Callable[..., _Done], *arguments: object) -> "Future[_Done]":
+        """Do other work of the same kind in its turn."""
+        return self._worker.submit(work, *arguments)
 
     def close(self) -> None:
         """Begin no further drawing."""

@@ -81,7 +81,9 @@ class Guard:
                 await self._app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        guarded = _with_headers(send)
+        # Our own files are asked about each time, and are sent again only where they changed.
+        own = scope["path"].startswith("/static/")
+        guarded = _with_headers(send, "no-cache" if own else "no-store")
         answer = self._refusal(scope, headers) or self._at_the_door(scope, headers)
         if answer is not None:
             await answer(scope, receive, guarded)
@@ -171,13 +173,13 @@ def _limited(receive: Receive, limit: int) -> Receive:
     return limited
 
 
-def _with_headers(send: Send) -> Send:
+def _with_headers(send: Send, keep: str) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
             for name, value in _HEADERS.items():
                 headers.setdefault(name, value)
-            headers.setdefault("cache-control", "no-store")
+            headers.setdefault("cache-control", keep)
         await send(message)
 
     return sending

@@ -340,6 +340,91 @@ def test_a_dropped_file_that_is_no_photo_is_named_with_the_reason(open_page):
     film.get_by_text("is no photo by its ending").wait_for()
 
 
+def severity(page):
+    return float(page.locator("strong.number").first.inner_text().split(" %")[0])
+
+
+def undone(page):
+    page.locator(".said").get_by_role("button", name="Undo").click()
+    page.get_by_text("Taken back:").wait_for()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_rejected_lesion_changes_the_severity_until_it_is_undone(open_page, width):
+    page = first_photo(open_page(width), "A2")
+    before = severity(page)
+    page.get_by_role("button", name="Reject lesion 1.1", exact=True).click()
+    page.get_by_text("Put right: no lesion").wait_for()
+    assert severity(page) < before
+    assert page.locator("#r-lesion-1-1").get_attribute("class") == "rejected"
+    undone(page)
+    assert severity(page) == before
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_an_outline_drawn_by_a_stroke_is_measured_anew_until_it_is_undone(open_page, width):
+    page = first_photo(open_page(width), "A2")
+    before = severity(page)
+    page.get_by_role("button", name="Redraw a leaf").click()
+    page.locator("#sheet").scroll_into_view_if_needed()
+    leaf = page.locator("#photo .l-leaf .shape").first.bounding_box()
+    ring = ((0.5, 0.1), (0.85, 0.35), (0.8, 0.8), (0.3, 0.85), (0.15, 0.4), (0.48, 0.12))
+    places = [(leaf["x"] + x * leaf["width"], leaf["y"] + y * leaf["height"]) for x, y in ring]
+    page.mouse.move(*places[0])
+    page.mouse.down()
+    for x, y in places[1:]:
+        page.mouse.move(x, y, steps=6)
+    page.mouse.up()
+    page.get_by_role("button", name="Done").click()
+    page.get_by_text("Put right: outline redrawn").wait_for()
+    assert severity(page) != before
+    undone(page)
+    assert severity(page) == before
+
+
+def test_a_missed_lesion_is_added_by_keyboard_alone(open_page):
+    page = first_photo(open_page(), "A2")
+    before = page.locator("#lesions tbody tr").count()
+    page.get_by_role("button", name="Missed lesion").focus()
+    page.keyboard.press("Enter")
+    leaf = page.locator("#photo .l-leaf .shape").first.bounding_box()
+    sheet = page.locator("#photo").bounding_box()
+    middle = (leaf["x"] + leaf["width"] / 2, leaf["y"] + leaf["height"] * 0.45)
+    across = (middle[0] - sheet["x"]) / sheet["width"] - 0.5
+    down = (middle[1] - sheet["y"] - sheet["height"] / 2) / sheet["width"]
+    for key, share in (("Arrow" + ("Right" if across > 0 else "Left"), abs(across)),
+                       ("Arrow" + ("Down" if down > 0 else "Up"), abs(down))):  # fmt: skip
+        for _ in range(round(share * 40)):
+            page.keyboard.press(key)
+    page.keyboard.press("Enter")
+    page.get_by_text("Put right: a missed lesion").wait_for()
+    assert page.locator("#lesions tbody tr").count() == before + 1
+    undone(page)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_pattern_put_right_changes_status_and_plan_until_it_is_undone(open_page, season, width):
+    page = open_page(width)
+    page.goto("/beds")
+    assert "isolate" not in page.locator(".tile", has_text="C2").inner_text()
+    first_photo(page, "C2")
+    page.get_by_text("Put right", exact=True).first.click()
+    page.get_by_label("looks").select_option("blight late")
+    page.get_by_role("button", name="Say so").click()
+    page.get_by_text("Put right: leaf looks late-blight-like").wait_for()
+    photo = page.url
+    page.goto("/beds")
+    assert "isolate" in page.locator(".tile", has_text="C2").inner_text()
+    page.goto("/")
+    assert page.get_by_text("Isolate C2").count() == 1
+    assert "isolate" in run("flag", "C2", "--at", AT, "--garden", season)
+    page.goto(photo)
+    page.get_by_role("button", name=re.compile("Undo: .*late-blight-like")).first.click()
+    page.get_by_text("Taken back:").wait_for()
+    page.goto("/")
+    assert page.get_by_text("Isolate C2").count() == 0
+
+
 def network_address():
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
         try:
