@@ -228,7 +228,7 @@ def _lines(made: _Made) -> Iterator[str]:
     if drawing is None:
         return
     scale = made.width / max(1, drawing.width_px)
-    unit = max(0.8, max(made.width, made.height) / 400)
+    unit = max(made.width, made.height) / 450
     for layer, (edge, colour, dashes) in _LOOKS.items():
         path = " ".join(filter(None, (_path(s, scale) for s in drawing.layer(layer))))
         if not path:
@@ -237,7 +237,7 @@ def _lines(made: _Made) -> Iterator[str]:
         if dashes:
             steps = " ".join(plain_number(float(d) * unit, 2) for d in dashes.split())
             dashed = f' stroke-dasharray="{steps}" stroke-linecap="round"'
-        for stroke, width in ((edge, 2.2 * unit), (colour, 1.1 * unit)):
+        for stroke, width in ((edge, 2.0 * unit), (colour, 1.1 * unit)):
             yield f'<path d="{path}" stroke="{stroke}" stroke-width="{width:.2f}"{dashed}/>'
 
 

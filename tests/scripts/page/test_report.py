@@ -308,6 +308,29 @@ def printed(whole, tmp_path):
 
 @pytest.mark.browser
 @pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed: apt install chromium")
+@pytest.mark.parametrize("width", [360, 1280])
+def test_it_is_read_on_a_screen_by_everybody(whole, folder, width):
+    """No serious finding of axe, nothing wider than the screen, every place reached by keyboard."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is missing")
+    with playwright.sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        # The file itself allows no script; axe is one.
+        context = browser.new_context(
+            viewport={"width": width, "height": 800}, bypass_csp=True, offline=True
+        )
+        for path in (whole[0], made(folder, "--plant", "A1", name="clinic.html")):
+            page = context.new_page()
+            page.goto(path.as_uri())
+            assert page.evaluate("document.documentElement.scrollWidth") <= width
+            found = axe.Axe().run(page).response["violations"]
+            serious = [one for one in found if one["impact"] in ("serious", "critical")]
+            assert [(one["id"], one["nodes"][0]["html"][:200]) for one in serious] == []
+        browser.close()
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed: apt install chromium")
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_it_opens_offline_and_prints_cleanly(printed, paper):
     pages = printed(paper)
