@@ -125,7 +125,7 @@ def _searched(pixels: NDArray[np.uint8], leaves: Leaves) -> NDArray[np.uint8]:
         return pixels
     near = cv2.dilate(leaves.numbers, np.ones((_AROUND_PX, _AROUND_PX), np.uint8))
     usual = np.median(pixels[leaves.numbers > 0][::97], axis=0).astype(np.uint8)
-    return np.where(near[..., None] > 0, pixels, usual)
+    return np.asarray(cv2.copyTo(pixels, near, np.full_like(pixels, usual)), np.uint8)
 
 
 def _with_droppings(
