@@ -42,6 +42,7 @@ MAY_DECODE = {
     "scripts/workshop/learn/tissue_lessons.py": "likewise",
     "scripts/workshop/learn/leaf_pictures.py": "lessons from their file; needs Pillow alone",
     "scripts/workshop/figures/pins.py": "writes a painted photo with Pillow; reads none",
+    "scripts/workshop/figures/same.py": "compares pictures of results, which are not photos",
     "scripts/workshop/figures/speed.py": "times OpenCV's own decoding beside ours",
 }
 
