@@ -1,6 +1,7 @@
 """The files of learned numbers that measuring reads: one list, from which nothing may be missing.
 
-A kept reading is measured again when one of them changes.
+A kept reading is measured again when one of them changes. How each came about (command, seed,
+data, day, measuring version, libraries) stands in ``learned.json`` beside this module.
 """
 
 from collections.abc import Sequence
@@ -137,7 +138,7 @@ def numbers_of(stored: dict[str, Any]) -> tuple[Floats, Floats, Many, Many]:
 
 
 def load_onnx(path: Path) -> cv2.dnn.Net:
-    """Load a network; it runs in OpenCV.
+    """Load a network in the open format ONNX; it runs in OpenCV.
 
     OpenCV 5 brings a second way to run networks, which takes a third longer for ours.
     """

@@ -148,7 +148,7 @@ def judge_of(stored: dict[str, Any]) -> Judge:
     """
     wanted = {"alone": [*KNOWN], "among": [*KNOWN, *COMPANY]}
     if any(stored[name]["inputs"] != names for name, names in wanted.items()):
-        raise ValueError("frass.json was made for other measures: learn it again.")
+        raise ValueError("judge.json was made for other measures: learn it again.")
     doubt, missed = (float(stored[name]) for name in ("doubt", "missed_share"))
     return Judge(layers_of(stored["alone"]), layers_of(stored["among"]), doubt, missed)
 
