@@ -31,6 +31,7 @@ _CATEGORIES = [
     {"id": _LESION, "name": "lesion", "supercategory": "symptom"},
 ]
 _SAME_AREA_PX = 0.5
+_OUTLINES_OTHERWISE = {"unused", "not_leaf", "outline", "not_lesion", "lesion"}
 
 Mask = NDArray[np.bool_]
 Annotation = dict[str, Any]
@@ -50,8 +51,10 @@ def coco_masks(
     jobs : int, optional
         Processes; all cores by default.
     """
-    filed = {photo.sha256: photo for photo in journal.photos(mode="day")}
+    filed = {photo.sha256: photo for photo in journal.photos(mode="day", as_measured=True)}
     wanted = dict(_filed_files(paths, filed))
+    otherwise = _put_right(journal) & wanted.keys()
+    wanted = {content: file for content, file in wanted.items() if content not in otherwise}
     outlined: dict[str, list[Annotation] | None] = dict(
         spread_over_processes(_outlined, list(wanted.items()), jobs or os.cpu_count() or 1)
     )
@@ -79,7 +82,17 @@ def coco_masks(
     words = f"masks.json: {outlines} on {photos}."
     if changed:
         words += f" {changed} left out, measured otherwise by now: score them again first."
+    if otherwise:
+        words += (
+            f" {len(otherwise)} left out, because you said that their leaves or lesions are others."
+        )
     return json.dumps(document, separators=(",", ":")).encode(), words
+
+
+def _put_right(journal: Journal) -> set[str]:
+    """Return the photos whose leaves or lesions somebody put right: their masks are not true."""
+    fixes = (fix for fix in journal.fixes() if not fix.undone)
+    return {fix.sha256 for fix in fixes if fix.what in _OUTLINES_OTHERWISE}
 
 
 def _filed_files(

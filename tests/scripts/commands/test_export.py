@@ -387,6 +387,16 @@ def test_masks_agree_with_the_readings(scored, tmp_path, spotlamp, paint_photo):
         assert sum(dead) == pytest.approx(sum(x.area_px for x in lesions[photo.sha256]), rel=0.05)
 
 
+def test_masks_leave_out_what_somebody_put_right(scored, tmp_path, spotlamp):
+    garden = ("--garden", scored)
+    spotlamp("fix", scored / "A1", "--not-leaf", "1", *garden)
+    spotlamp("fix", scored / "A2", "--pattern", "spot", *garden)
+    said = spotlamp("export", tmp_path / "out", "--masks", scored, "--jobs", "1", *garden).output
+    assert "1 left out, because you said" in said
+    document = json.loads((tmp_path / "out" / "masks.json").read_text())
+    assert [image["file_name"] for image in document["images"]] == ["A2/y.jpg"]
+
+
 def test_masks_leave_out_what_is_not_the_reading_any_more(scored, tmp_path, spotlamp, monkeypatch):
     monkeypatch.setattr("scripts.garden.coco._SAME_AREA_PX", -1)
     said = spotlamp("export", tmp_path / "out", "--garden", scored, "--masks", scored / "A1")
