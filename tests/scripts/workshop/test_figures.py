@@ -96,14 +96,14 @@ def test_figures_replace_what_stood_in_their_place_only(tmp_path):
     readme.write_text(
         "a\n<!-- figures:x -->\nold\n<!-- /figures -->\nb\n<!-- figures:y -->\n<!-- /figures -->\n"
     )
-    fill("x", "new", readme)
-    fill("x", "newer", readme)
+    fill("x", "new", [readme])
+    fill("x", "newer", [readme])
     assert readme.read_text() == (
         "a\n<!-- figures:x -->\nnewer\n<!-- /figures -->\nb\n"
         "<!-- figures:y -->\n<!-- /figures -->\n"
     )
-    with pytest.raises(ValueError, match="no place"):
-        fill("z", "text", readme)
+    with pytest.raises(ValueError, match="No document has a place"):
+        fill("z", "text", [readme])
 
 
 def test_a_mask_with_colours_is_refused(photos, tmp_path):
