@@ -14,8 +14,14 @@ from vision.errors import SpotlampError
 
 __all__ = [
     "ADDITIONS",
+    "G_PER_OZ",
+    "IMP_GAL_L",
+    "PEROXIDE_G_PER_MOL",
     "RECIPES",
     "UNITS_ML",
+    "US_FL_OZ_ML",
+    "US_GAL_L",
+    "US_TSP_ML",
     "Aspirin",
     "CannotMixError",
     "Convention",

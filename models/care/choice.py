@@ -14,6 +14,7 @@ __all__ = [
     "Choice",
     "choose",
     "doubt_of",
+    "is_fresh",
     "late_doubt",
     "may_be_late",
     "may_be_tested",

@@ -11,6 +11,7 @@ from models.entries import LogEntry
 __all__ = [
     "FARTHEST_DAYS",
     "HALF_GONE_MM",
+    "NO_PRODUCT",
     "first_morning",
     "hindrance",
     "last_spray",

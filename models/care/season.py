@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DARK_FROM",
+    "NIGHT_ENDS_AT",
     "PEROXIDE",
     "Season",
     "concerns",

@@ -30,7 +30,7 @@ from models.journal.tables import (
     parts_of,
 )
 
-__all__ = ["FixRecord", "Wish", "known_as"]
+__all__ = ["FixRecord", "Wish", "edition_of", "known_as"]
 
 _LAST_COUNTS: frozenset[Fixed] = frozenset({"taken", "plant", "pattern", "outline"})
 _OWN = ("number", "what", "value", "old", "old_from", "reason", "at", "undone")

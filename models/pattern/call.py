@@ -10,6 +10,7 @@ __all__ = [
     "BlightKind",
     "Pattern",
     "PatternCall",
+    "call_of",
     "combine",
     "in_words",
 ]

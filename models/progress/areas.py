@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["CourseArea", "course_area"]
+__all__ = ["CourseArea", "course_area", "visits"]
 
 Floats = NDArray[np.float64]
 

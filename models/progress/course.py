@@ -21,6 +21,7 @@ from models.progress.student import t_quantile
 
 __all__ = [
     "HARDLY_SICK_PCT",
+    "LEAST_VISITS",
     "LEVEL_RATE_PER_DAY",
     "RECENT_DAYS",
     "Course",

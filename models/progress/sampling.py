@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 __all__ = [
     "LEAF_OPTIONS",
+    "NORMAL_95",
     "GardenVariance",
     "Incidence",
     "SamplingPlan",

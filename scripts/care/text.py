@@ -16,6 +16,7 @@ from models.care.words import INTERVAL_WORDS, day_words, time_words
 from scripts.common.terminal import LINE
 
 __all__ = [
+    "NO_DIAGNOSIS",
     "PARTS",
     "STATUS_SIGNS",
     "DayList",

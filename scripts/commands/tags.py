@@ -8,7 +8,7 @@ import typer
 
 from scripts.common.terminal import GardenFolder, app, one_sentence_errors, say
 
-__all__ = ["tags"]
+__all__ = ["Paper", "tags"]
 
 
 class Paper(StrEnum):

@@ -8,7 +8,7 @@ from typing import Self
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-__all__ = ["PhotoProgress"]
+__all__ = ["PhotoProgress", "progress_line"]
 
 _SECONDS_BETWEEN_LINES = 5.0
 

@@ -37,7 +37,7 @@ from scripts.page.views import (
 )
 from scripts.page.views.photo import NoSuchPhotoError
 
-__all__ = ["garden_app", "kept_secret"]
+__all__ = ["garden_app", "is_own_path", "kept_secret"]
 
 ADD = "/add"
 _MOST_PHOTOS_BYTES = 2 * 2**30  # of one form; the page's module sends photos one by one

@@ -15,7 +15,7 @@ from scripts.page.standing import Standing
 from scripts.trend.words import mark, number_of
 from vision.photo.find import printable
 
-__all__ = ["STATE", "Changes", "changes_since", "kept_reports", "said_in", "state_bytes"]
+__all__ = ["STATE", "Changes", "Report", "changes_since", "kept_reports", "said_in", "state_bytes"]
 
 STATE = ".last-report.json"
 """In the garden's folder: what the last reports said."""

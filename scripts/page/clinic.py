@@ -20,7 +20,7 @@ from scripts.page.tiles import Tile, tile_of
 from scripts.trend.words import plant_words
 from vision.flags import explain
 
-__all__ = ["ClinicPage", "VisitRow", "clinic_page"]
+__all__ = ["ClinicPage", "VisitRow", "best_photos", "clinic_page"]
 
 _MOST_PHOTOS = 4
 _MOST_VISITS = 15

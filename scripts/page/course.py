@@ -23,7 +23,14 @@ from scripts.trend.strip import event_words, nice_end
 from scripts.trend.words import number_of
 from vision.photo.find import printable
 
-__all__ = ["COURSE_KEY", "CoursePicture", "course_picture", "course_svg", "severity_words"]
+__all__ = [
+    "COURSE_KEY",
+    "CoursePicture",
+    "course_picture",
+    "course_svg",
+    "course_words",
+    "severity_words",
+]
 
 COURSE_KEY = (
     "Dots: mean of the leaves of a visit, with its 95 % interval; hollow where all photos of that "

@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from scripts.page.door import Door
 
-__all__ = ["SCHEME", "SMALL_BODY_BYTES", "Guard", "is_local"]
+__all__ = ["SCHEME", "SMALL_BODY_BYTES", "Guard", "cookie_of", "is_local"]
 
 SCHEME = "http"
 """Spoken on a home network, where no name has a certificate."""

@@ -28,7 +28,21 @@ from vision.errors import SpotlampError
 from vision.flags import explain
 from vision.photo.find import printable
 
-__all__ = ["LOOKS", "WAYS", "Pages", "Said", "Values", "Way", "posted", "sentence_of"]
+__all__ = [
+    "FORESEEN",
+    "HERE",
+    "LOOKS",
+    "WAYS",
+    "Handler",
+    "Pages",
+    "Said",
+    "Values",
+    "Way",
+    "any_of",
+    "posted",
+    "sentence_of",
+    "uploads_in",
+]
 
 HERE = Path(__file__).parent
 _YEAR_S = 365 * 24 * 3600

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from models.care.words import day_words
 from models.entries import PhotoEntry
 
-__all__ = ["PATTERN_WORDS", "PhotoTile", "photo_tile", "photo_words"]
+__all__ = ["PATTERN_WORDS", "PhotoTile", "pattern_of", "photo_tile", "photo_words"]
 
 PATTERN_WORDS = {
     "spot": "spot-like",

@@ -29,6 +29,7 @@ from vision.photo.taken import capture_time
 
 __all__ = [
     "PROBLEMS",
+    "READINGS",
     "NoPhotosError",
     "Run",
     "WorkersLostError",

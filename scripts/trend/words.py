@@ -11,6 +11,7 @@ from models.progress.curve import Change, Doubling
 from scripts.trend.read import Trend
 
 __all__ = [
+    "GONE",
     "day_words",
     "growth_pct",
     "heading",

@@ -31,6 +31,7 @@ __all__ = [
     "WEIGHTS_PATH",
     "Measured",
     "Network",
+    "box_mean",
     "leaf_score",
     "load_networks",
     "measure",

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from vision.colour import LINEAR_LIGHT
 from vision.raster import shrunk, thinned
 
-__all__ = ["WORKING_LONG_SIDE_PX", "NightLight", "read_night_light"]
+__all__ = ["FLOOR", "WORKING_LONG_SIDE_PX", "NightLight", "read_night_light"]
 
 WORKING_LONG_SIDE_PX = 1280
 """Long side at which glowing things are looked for."""

@@ -23,6 +23,7 @@ __all__ = [
     "SIDE_MM",
     "TAG_NUMBERS",
     "WHITE_MM",
+    "Box",
     "marker_cells",
     "marker_family",
 ]

@@ -21,8 +21,17 @@ from PIL import Image
 
 from scripts.workshop.rendered import RenderedPhoto, Scene, draw_scene, render
 
-__all__ = ["SAMPLES", "Sample", "app", "encode_jpeg", "jpeg_bytes", "make_samples", "paint",
-           "save_mask"]  # fmt: skip
+__all__ = [
+    "HERE",
+    "SAMPLES",
+    "Sample",
+    "app",
+    "encode_jpeg",
+    "jpeg_bytes",
+    "make_samples",
+    "paint",
+    "save_mask",
+]
 
 HERE = Path(__file__).resolve().parents[3] / "sample_images"
 JPEG_QUALITY = 85

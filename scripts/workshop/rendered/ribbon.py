@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from scripts.workshop.rendered.fields import Floats
 from scripts.workshop.rendered.shape import Points
 
-__all__ = ["Ribbon", "Swath", "follow", "frame_window", "window_size"]
+__all__ = ["Ribbon", "Swath", "Window", "follow", "frame_window", "window_size"]
 
 Window = tuple[slice, slice]
 

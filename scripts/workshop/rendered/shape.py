@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scripts.workshop.rendered.fields import AnyFloats, Floats
 from scripts.workshop.rendered.scene import Scene
 
-__all__ = ["Leaflet", "blade_coordinates", "draw_leaflet", "place", "swept"]
+__all__ = ["Leaflet", "Points", "blade_coordinates", "draw_leaflet", "place", "swept", "turned"]
 
 Points = NDArray[np.float64]
 _SAMPLES = 260  # outline points a side; teeth need a dozen points each

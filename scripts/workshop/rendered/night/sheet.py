@@ -13,7 +13,7 @@ from scripts.workshop.rendered.fields import AnyFloats, Floats, blur, smooth_fie
 from scripts.workshop.rendered.night.scene import NightScene
 from scripts.workshop.rendered.ribbon import Window
 
-__all__ = ["Painted", "Sheet", "Surface", "ambient_light", "torch_light"]
+__all__ = ["VIOLET", "Painted", "Sheet", "Surface", "ambient_light", "torch_light"]
 
 VIOLET = np.array([0.42, 0.05, 1.0], np.float32)
 """What a phone makes of light of about 400 nm: its red filter passes some of it [practice]."""
