@@ -39,9 +39,10 @@ def explained(what: str, way_back: Callable[[], str]) -> Iterator[None]:
 
     Raises
     ------
+    DamagedError
+        When the file itself is damaged.
     JournalError
-        `DamagedError` when the file itself is damaged. Violated rules of the tables are errors of
-        the program and pass through.
+        For all else but violated rules of the tables: errors of the program, which pass through.
     """
     try:
         yield

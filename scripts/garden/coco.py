@@ -169,6 +169,7 @@ def run_lengths(mask: Mask) -> list[int]:
     Parameters
     ----------
     mask : ndarray of bool, shape (rows, columns)
+        True inside the leaf or lesion.
 
     Examples
     --------

@@ -100,6 +100,8 @@ def write_report(
     ------
     NoReportError
         When the file is another one, or there is no such plant to tell of.
+    GardenError
+        When the garden has no plants.
     SpotlampError
         Whatever else is wrong with garden, record or disk, in one sentence.
     """
