@@ -408,7 +408,13 @@ def _has_neck(piece: Mask) -> bool:
 
 
 def reaches_frame(leaf: NDArray[np.bool_]) -> bool:
-    """Whether more of the leaf lies along the frame than a tip would."""
+    """Whether more of the leaf lies along the frame than a tip would.
+
+    Parameters
+    ----------
+    leaf : ndarray of bool, shape (rows, columns)
+        True on the leaf, in a picture of the whole photo.
+    """
     along = sum(
         int(np.count_nonzero(line)) for line in (leaf[0], leaf[-1], leaf[:, 0], leaf[:, -1])
     )
