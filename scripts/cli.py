@@ -12,6 +12,7 @@ from scripts.commands import (  # noqa: F401  imported to join
     export,
     fix,
     flag,
+    guide,
     howmany,
     log,
     mix,

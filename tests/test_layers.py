@@ -232,7 +232,8 @@ SCRIPTS_ROOMS = {
     "care": {"score", "trend", "common"},
     "learn": {"score", "common"},
     "page": {"score", "garden", "care", "trend", "common"},
-    "commands": {"score", "garden", "care", "trend", "learn", "page", "common"},
+    "guide": set(),
+    "commands": {"score", "garden", "care", "trend", "learn", "page", "guide", "common"},
     "cli": {"commands", "common"},
     "__main__": {"cli"},
 }

@@ -1,4 +1,4 @@
-"""The decision tables as text, for the README and for ``spotlamp flag --rules``."""
+"""The decision tables as text, for ``RULES.md`` and for ``spotlamp flag --rules``."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import fields

@@ -1,7 +1,7 @@
 """The decision tables, written once: conditions, status, rule. The first row that fits counts.
 
-The README's table is made from these rows, and each row has a test. A condition is a question with
-its words; a row lists the conditions that must all hold.
+The table of ``RULES.md`` is made from these rows, and each row has a test. A condition is a
+question with its words; a row lists the conditions that must all hold.
 """
 
 from collections.abc import Callable, Mapping

@@ -27,8 +27,8 @@ def _word(default: Any, reason: str) -> Any:  # noqa: ANN401  a field
 class Thresholds:
     """What decides between the statuses; each name ends with its unit.
 
-    The defaults are reasoned, not measured. `why` gives each one's reason; the README's table is
-    made from them.
+    The defaults are reasoned, not measured. `why` gives each one's reason; the table of
+    ``RULES.md`` is made from them.
     """
 
     watch_pct: float = _of(1.0, 0, 100, "Less is within the error of reading one photo.")

@@ -1,6 +1,6 @@
-"""Compare what the program measures with the truth, and print the tables of the README.
+"""Compare what the program measures with the truth, and print the tables of the documents.
 
-    python -m scripts.workshop figures agreement --photos ../shared/photos [--write-readme]
+    python -m scripts.workshop figures agreement --photos ../shared/photos [--write]
 
 Real photos: every set below PHOTOS with ``masks`` (0 background, 1 leaf, 2 halo, 3 lesion, 9
 symptom of any kind), its photos in ``images`` or beside them, and healthy leaves without masks.
@@ -290,11 +290,11 @@ NOTE = (
 
 
 def main() -> None:
-    """Measure, print, and fill the README's tables if asked."""
+    """Measure, print, and fill the document's tables if asked."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
     parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
     parser.add_argument("--tool", type=Path, help="an independent script to compare with")
-    parser.add_argument("--write-readme", action="store_true", help="fill the README's tables")
+    parser.add_argument("--write", action="store_true", help="fill the document's tables")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         painted = painted_rows(Path(name) / "painted")
@@ -302,7 +302,7 @@ def main() -> None:
     tables = {"agreement": as_table(HEAD, real), "rendered": as_table(HEAD, painted)}
     for place, rows in (("agreement", real), ("rendered", painted)):
         print(f"{tables[place]}\n" if rows else f"There are no photos in {args.photos}.\n")
-        if rows and args.write_readme:
+        if rows and args.write:
             fill(place, f"{tables[place]}\n\n{NOTE}")
 
 

@@ -1,6 +1,6 @@
 """Judge the burn check on painted photos before and after a spray test, and print the figures.
 
-``python -m scripts.workshop figures burn --readme`` also puts them into the README. None of these
+``python -m scripts.workshop figures burn --write`` also puts them into the documents. None of these
 photos was looked at while the thresholds were chosen.
 """
 
@@ -102,14 +102,14 @@ def _share(number: int, of: int) -> str:
 def main() -> None:
     """Run over all pairs."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--readme", action="store_true", help="put the figures into the README")
+    parser.add_argument("--write", action="store_true", help="put the figures into the documents")
     parser.add_argument("--jobs", type=int, default=-1, help="processes at work")
     options = parser.parse_args()
     cases = [(kind, FIRST_SEED + n) for kind, pairs in _PAIRS.items() for n in range(pairs)]
     judged = Parallel(n_jobs=options.jobs)(delayed(judge_case)(*case) for case in cases)
     text = figures(judged)
     print(text)
-    if options.readme:
+    if options.write:
         fill("burn", text)
 
 

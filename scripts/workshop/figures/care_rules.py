@@ -1,4 +1,4 @@
-"""Put the decision tables and the thresholds into the README."""
+"""Put the decision tables and the thresholds into their document, `models/care/RULES.md`."""
 
 from models.care.rule_table import rules_markdown, thresholds_markdown
 from models.care.thresholds import Thresholds
@@ -8,7 +8,7 @@ __all__ = ["rules_text"]
 
 
 def rules_text() -> str:
-    """Return what stands in the README, with the default thresholds."""
+    """Return what stands in the document, with the default thresholds."""
     limits = Thresholds()
     return f"{rules_markdown(limits)}\n\n{thresholds_markdown(limits)}"
 

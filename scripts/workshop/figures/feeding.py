@@ -1,6 +1,6 @@
 """Measure how well droppings are counted and eaten leaf area is read, and print the tables.
 
-    python -m scripts.workshop figures feeding [--photos ../shared/photos] [--write-readme]
+    python -m scripts.workshop figures feeding [--photos ../shared/photos] [--write]
 
 Painted scenes are drawn anew from seeds that nothing was learned from. Real photos show leaves and
 plants without droppings, and leaves that nothing is known to have eaten: whatever is counted or
@@ -55,7 +55,7 @@ gone; where a whole side is gone, too little is read. "Told" are leaves for whic
 one that may be eaten, or have its bays by nature or from disease, has none. Of the real leaves none
 is known to be eaten, though a few may be torn or eaten all the same.
 `python -m scripts.workshop figures feeding` measures this again."""
-"""What stands below the tables in the README."""
+"""What stands below the tables in the document."""
 
 _SCORED = "painted, all, as scored"
 _HEAD = (
@@ -269,16 +269,16 @@ def _eaten_row(kind: str, results: Sequence[Fed]) -> list[str]:
 
 
 def main() -> None:
-    """Print the tables; write them into the README where asked."""
+    """Print the tables; write them into the documents where asked."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
-    parser.add_argument("--write-readme", action="store_true")
+    parser.add_argument("--write", action="store_true")
     args = parser.parse_args()
     counted = [*painted(SCENES), *real(args.photos, {"tomato": 300, "coffee": 60})]
     fed = [*eaten(LEAVES), *not_eaten(args.photos, REAL_LEAVES)]
     tables = f"{count_table(counted)}\n\n{eaten_table(fed)}\n\n{AGAIN}"
     print(tables)
-    if args.write_readme:
+    if args.write:
         fill("feeding", tables)
 
 

@@ -1,6 +1,6 @@
 """Measure the journal's speed with 2,000 and with 20,000 photos, and print a table.
 
-    python -m scripts.workshop figures journal [--write-readme]
+    python -m scripts.workshop figures journal [--write]
 
 The record is invented: 40 plants, 120 days, three leaves a photo with ten lesions each. What is
 counted is the work of the cores, which other programs disturb less than the time that passes; a
@@ -215,16 +215,16 @@ def run(folder: Path) -> list[tuple[str, ...]]:
 
 
 def main() -> None:
-    """Measure, print, and fill the README's table if asked."""
+    """Measure, print, and fill the document's table if asked."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
-    parser.add_argument("--write-readme", action="store_true", help="fill the README's table")
+    parser.add_argument("--write", action="store_true", help="fill the document's table")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         rows = run(Path(folder))
     head = ("what", *(f"{photos:,} photos" for photos in SIZES), "aim")
     table = as_table(head, rows)
     print(table)
-    if args.write_readme:
+    if args.write:
         fill("journal", f"{table}\n\n{NOTE}")
 
 

@@ -1,6 +1,6 @@
 """Count caterpillars on painted UV scenes with known truth, and print how well it goes.
 
-    python -m scripts.workshop figures night [--scenes N] [--jobs N] [--write-readme]
+    python -m scripts.workshop figures night [--scenes N] [--jobs N] [--write]
 
 The scenes are drawn anew from fixed seeds, none of which the judge was fitted on. Costs about a
 second a scene.
@@ -140,16 +140,16 @@ scenes, 95 % for the interval. All of it on **painted** scenes; no real UV photo
 
 
 def main() -> None:
-    """Paint, count, print, and fill the README's table if asked."""
+    """Paint, count, print, and fill the document's table if asked."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
     parser.add_argument("--scenes", type=int, default=_SCENES)
     parser.add_argument("--jobs", type=int, default=-1)
-    parser.add_argument("--write-readme", action="store_true", help="fill the README's table")
+    parser.add_argument("--write", action="store_true", help="fill the document's table")
     args = parser.parse_args()
     outcomes = list(Parallel(n_jobs=args.jobs)(delayed(_scene)(n) for n in range(args.scenes)))
     table = table_of(outcomes)
     print(table)
-    if args.write_readme:
+    if args.write:
         fill("night", f"{table}\n{NOTE}")
 
 

@@ -1,6 +1,6 @@
 """How often the intervals over time hold the truth, on simulated plants.
 
-    python -m scripts.workshop figures progress [--write-readme]
+    python -m scripts.workshop figures progress [--write]
 
 500 plants in gardens of ten. A plant grows on the logistic curve at its own rate; each visit lies a
 little off it (light, weather, the branch that was chosen), and its leaves differ as single leaves
@@ -236,15 +236,15 @@ def _percent(share: float) -> str:
 
 
 def main() -> None:
-    """Print the table, and put it into the README if asked to."""
+    """Print the table, and put it into the document if asked to."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
-    parser.add_argument("--write-readme", action="store_true")
+    parser.add_argument("--write", action="store_true")
     arguments = parser.parse_args()
     table = _table()
     print(table)
-    if arguments.write_readme:
+    if arguments.write:
         fill("progress", table)
 
 

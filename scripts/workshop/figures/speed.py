@@ -1,6 +1,6 @@
 """Measure the speed of scoring, as ratios within one run, and print a table.
 
-    python -m scripts.workshop figures speed [--write-readme]
+    python -m scripts.workshop figures speed [--write]
 
 Times of one machine say little about another; ratios say more. So the time for a photo of 12
 megapixels stands against the time that OpenCV takes to decode the same JPEG, and against a version
@@ -279,14 +279,14 @@ def run(folder: Path) -> list[tuple[str, str, str]]:
 
 
 def main() -> None:
-    """Measure, print, and fill the README's table if asked."""
+    """Measure, print, and fill the document's table if asked."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
-    parser.add_argument("--write-readme", action="store_true", help="fill the README's table")
+    parser.add_argument("--write", action="store_true", help="fill the document's table")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         table = as_table(("what", "measured", "aim"), run(Path(folder)))
     print(table)
-    if args.write_readme:
+    if args.write:
         fill("speed", f"{table}\n\n`python -m scripts.workshop figures speed` measures this again.")
 
 

@@ -211,7 +211,7 @@ app = typer.Typer(add_completion=False)
 def main(
     number: Annotated[int, typer.Option(help="Photos for each condition.")] = 60,
     seed: Annotated[int, typer.Option(help="Another seed paints other photos.")] = 1,
-    readme: Annotated[bool, typer.Option(help="Put the table into the README.")] = False,
+    write: Annotated[bool, typer.Option(help="Put the table into the document.")] = False,
 ) -> None:
     """Paint tags under every condition, read them, and print how it went."""
     rows = [
@@ -222,7 +222,7 @@ def main(
     again = "`python -m scripts.workshop figures tags` measures this again."
     text = f"{as_table(_HEAD, rows)}\n\nIn coloured light:\n\n{casts}\n\n{again}"
     print(text)
-    if readme:
+    if write:
         fill("tags", text)
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-__all__ = ["ROOT", "as_table", "fill", "held"]
+__all__ = ["ROOT", "as_table", "documents", "fill", "held"]
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -18,20 +18,20 @@ def as_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     )
 
 
-def _documents() -> list[Path]:
+def documents() -> list[Path]:
     """Return the project's documents: those at the top, and those in the rooms."""
     rooms = [ROOT / name for name in ("vision", "models", "scripts", "sample_images")]
     return [*sorted(ROOT.glob("*.md")), *(p for room in rooms for p in sorted(room.rglob("*.md")))]
 
 
-def held(name: str, documents: Sequence[Path] | None = None) -> tuple[Path, str, str, str]:
+def held(name: str, among: Sequence[Path] | None = None) -> tuple[Path, str, str, str]:
     """Return the document with the mark ``<!-- figures:name -->``, and its text in three parts.
 
     Parameters
     ----------
     name : str
         Of the place.
-    documents : sequence of Path, optional
+    among : sequence of Path, optional
         Where to look; all documents of the project by default.
 
     Returns
@@ -46,7 +46,7 @@ def held(name: str, documents: Sequence[Path] | None = None) -> tuple[Path, str,
         When no document has such a place.
     """
     mark = f"<!-- figures:{name} -->\n"
-    for document in _documents() if documents is None else documents:
+    for document in documents() if among is None else among:
         before, start, rest = document.read_text("utf-8").partition(mark)
         between, end, after = rest.partition("<!-- /figures -->")
         if start and end:
@@ -54,7 +54,7 @@ def held(name: str, documents: Sequence[Path] | None = None) -> tuple[Path, str,
     raise ValueError(f"No document has a place for the figures “{name}”.")
 
 
-def fill(name: str, text: str, documents: Sequence[Path] | None = None) -> None:
+def fill(name: str, text: str, among: Sequence[Path] | None = None) -> None:
     """Put a text into its place, in whichever document holds it.
 
     Raises
@@ -62,5 +62,5 @@ def fill(name: str, text: str, documents: Sequence[Path] | None = None) -> None:
     ValueError
         When no document has such a place.
     """
-    document, before, _, after = held(name, documents)
+    document, before, _, after = held(name, among)
     document.write_text(f"{before}{text.strip()}\n{after}", "utf-8")

@@ -1,4 +1,4 @@
-"""Draw the README's picture anew: ``python -m scripts.workshop paint pictures [FILE]``.
+"""Draw the documents' overlays anew: ``python -m scripts.workshop paint pictures [FILE]``.
 
 The overlay of one photo of the sample garden, as ``spotlamp demo`` draws it, made smaller.
 """

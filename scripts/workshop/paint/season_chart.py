@@ -29,7 +29,7 @@ def season_chart(chart: Path) -> None:
 
 
 def main() -> None:
-    """Draw it, into the README's picture or into FILE."""
+    """Draw it, into the documents' picture or into FILE."""
     written = Path(sys.argv[1]) if len(sys.argv) > 1 else CHART
     season_chart(written)
     print(f"Drawn into {written}")

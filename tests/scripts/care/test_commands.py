@@ -16,8 +16,8 @@ from models.journal import open_journal
 from scripts.care.log_words import read_words
 from scripts.common.moments import moment, now_in
 from scripts.workshop.figures.care_rules import rules_text
+from scripts.workshop.figures.write import held
 
-README = (Path(__file__).resolve().parents[3] / "README.md").read_text("utf-8")
 ZONE = "Europe/Berlin"
 
 
@@ -276,9 +276,9 @@ def test_flag_shows_the_rules_with_the_gardens_own_thresholds(beds, spotlamp):
     assert "know no “sick”" in spotlamp("plan", code=1).output
 
 
-def test_the_readmes_rules_are_those_of_the_code():
+def test_the_written_rules_are_those_of_the_code():
     """``python -m scripts.workshop figures care_rules`` writes them anew."""
-    written = README.split("<!-- figures:care-rules -->\n", 1)[1].split("<!-- /figures -->", 1)[0]
+    written = held("care-rules")[2]
     assert written.strip() == rules_text()
     assert f"| `sick_pct` | {Thresholds().sick_pct:g} |" in written
 

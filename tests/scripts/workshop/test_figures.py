@@ -1,4 +1,4 @@
-"""The scripts that print the README's figures: counted by hand, on painted photos, in its place."""
+"""The documents' figures: counted by hand, on painted photos, and put into their place."""
 
 import cv2
 import numpy as np

@@ -1,0 +1,1 @@
+"""The grower's manual: one page a topic, shown by `spotlamp guide`."""
