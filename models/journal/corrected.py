@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Connection, Select, func, select, union
 
-from models.corrections import OF_READING, CorrectedReading, Fix, Redrawn, corrected_reading
+from models.corrections import OF_READING, CorrectedReading, Fix, Fixed, Redrawn, corrected_reading
 from models.entries import Find, PhotoEntry
 from models.journal import rows
 from models.journal.fixes import FixRecord
@@ -27,6 +27,8 @@ from vision.records import Lesion
 __all__ = ["CorrectedRecord"]
 
 _Found = TypeVar("_Found")
+_OF_LESIONS: tuple[Fixed, ...] = ("lesion", "not_lesion")
+_OF_FINDS: tuple[Fixed, ...] = ("dropping", "not_dropping", "caterpillar", "not_caterpillar")
 
 
 class CorrectedRecord(FixRecord):
@@ -45,7 +47,12 @@ class CorrectedRecord(FixRecord):
         return select(both.c.photo_id)
 
     def corrected_readings(
-        self, connection: Connection, chosen: ColumnElement[bool], entries: Mapping[int, PhotoEntry]
+        self,
+        connection: Connection,
+        chosen: ColumnElement[bool],
+        entries: Mapping[int, PhotoEntry],
+        *,
+        whole: bool = False,
     ) -> dict[int, CorrectedReading]:
         """Return what holds of some photos.
 
@@ -57,10 +64,17 @@ class CorrectedRecord(FixRecord):
             Condition on ``photos`` and ``readings`` that chooses these photos.
         entries : mapping of int to PhotoEntry
             By the photo's number: as measured.
+        whole : bool
+            Whether lesions and finds are asked for though no fix is about them.
         """
         own = select(PHOTOS.c.id).join(READINGS, READINGS.c.photo_id == PHOTOS.c.id).where(chosen)
-        lesions = _grouped(self._lesions(connection, chosen))
-        finds = _grouped(self._finds(connection, chosen))
+        about_lesions, about_finds = (
+            whole or bool(self.by_hand(connection, *what) & entries.keys())
+            for what in (_OF_LESIONS, _OF_FINDS)
+        )
+        # Looking through all rows of a season for damaged ones takes longer than all the rest.
+        lesions = _grouped(self._lesions(connection, chosen)) if about_lesions else {}
+        finds = _grouped(self._finds(connection, chosen)) if about_finds else {}
         fixes = self._fixes_of(connection, own)
         versions = {number: entry.version for number, entry in entries.items()}
         redrawn = _grouped(self._redrawn(connection, own, versions))

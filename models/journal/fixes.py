@@ -70,9 +70,9 @@ class FixRecord(OpenJournal):
         """Return the condition that a photo was taken out of the record."""
         return PHOTOS.c.id.in_(self._holding(connection, "removed"))
 
-    def by_hand(self, connection: Connection, what: Fixed) -> frozenset[int]:
-        """Return the numbers of the photos of which this holds as somebody put it right."""
-        return frozenset(connection.execute(self._holding(connection, what)).scalars())
+    def by_hand(self, connection: Connection, *what: Fixed) -> frozenset[int]:
+        """Return the numbers of the photos of which somebody put one of these right."""
+        return frozenset(connection.execute(self._holding(connection, *what)).scalars())
 
     def _holding(self, connection: Connection, *what: Fixed) -> Select[Any]:
         standing = FIXES.c.what.in_(what), FIXES.c.undone.is_(False), self._sound_fix(connection)

@@ -294,7 +294,8 @@ class PhotoRecord(CorrectedRecord):
                 return None
             number = max(found)
             own = chosen & (PHOTOS.c.id == number)
-            return self.corrected_readings(connection, own, {number: found[number]})[number]
+            entries = {number: found[number]}
+            return self.corrected_readings(connection, own, entries, whole=True)[number]
 
     def _held(
         self,
