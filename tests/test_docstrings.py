@@ -322,6 +322,7 @@ def test_hidden_and_nested_functions_are_not_meant():
     assert [name for name, _ in public_functions(ast.parse(text).body)] == ["A.b", "f"]
 
 
+@cache
 def names_listed(tree) -> list[str] | None:
     """Return what a module's ``__all__`` lists; None without one."""
     for node in tree.body:
