@@ -8,7 +8,7 @@ import typer
 
 from models.care.planning import plan_season
 from models.care.season import Season
-from models.care.seasons import NEW_SEASON, Span, spans_of
+from models.care.seasons import NEW_SEASON, Span, named_span, spans_of
 from models.care.words import day_words, joined
 from models.entries import LogEntry
 from models.garden.settings import read_garden
@@ -19,7 +19,7 @@ from scripts.care.text import wrapped
 from scripts.common.moments import moment, now_in
 from vision.errors import SpotlampError
 
-__all__ = ["NoSeasonError", "new_season", "season_lines", "span_days", "undo_season"]
+__all__ = ["NoSeasonError", "new_season", "season_end", "season_lines", "undo_season"]
 
 _NOT_DONE = frozenset({"burn-check", "isolate", "pick"})
 """Kinds of tasks that are pointed out when a season is closed over them."""
@@ -39,14 +39,29 @@ def season_lines(folder: Path) -> list[str]:
     return [f"{span.name:<{width}}  {_span_words(span)}" for span in spans]
 
 
+def season_end(folder: Path, name: str) -> str | None:
+    """Return the moment as of which a season is looked at, as typed; None for the present one.
+
+    Raises
+    ------
+    NoSuchSeasonError
+        When there is none of this name.
+    """
+    garden = read_garden(folder)
+    span = named_span(spans_in(folder, garden, now_in(garden.time_zone)), name)
+    if span.end is None or span.moment is None:
+        return None
+    return f"{span.moment:%Y-%m-%d %H:%M}"
+
+
 def _span_words(span: Span) -> str:
     photos = counted(span.photos, "photo")
     entries = counted(span.entries, "entry", "entries")
     now = ", going on" if span.end is None else ""
-    return f"{span_days(span)}: {photos}, {entries}{now}"
+    return f"{_span_days(span)}: {photos}, {entries}{now}"
 
 
-def span_days(span: Span) -> str:
+def _span_days(span: Span) -> str:
     """Return the days of a season, such as ``15 Jun to 31 Jul 2025``."""
     first, last = span.first_day, (span.last or span.begin).date()
     day = _day(last, year=True)

@@ -23,6 +23,14 @@ def serve(
         str | None,
         typer.Option("--at", metavar="TIME", help="Show the garden as of a time; now by default."),
     ] = None,
+    season: Annotated[
+        str,
+        typer.Option(
+            "--season",
+            metavar="YEAR",
+            help='Show an earlier season as it ended; "spotlamp season" lists them.',
+        ),
+    ] = "",
 ) -> None:
     """Open the garden page: beds, plants, photos, today's tasks, the log, in a browser.
 
@@ -36,8 +44,14 @@ def serve(
 
     Ends with 0 when interrupted, 1 when the port or the garden cannot be used, 2 for wrong usage.
     """
+    if season and at:
+        raise typer.BadParameter("a season has its own days: leave --at out.")
     with one_sentence_errors():
         require_opencv()
+        from scripts.care.seasons import season_end
+        from scripts.common.which_garden import chosen_garden
         from scripts.page.serve import serve_garden
 
-        serve_garden(garden, port, at, phone=phone)
+        serve_garden(
+            garden, port, season_end(chosen_garden(garden), season) if season else at, phone=phone
+        )

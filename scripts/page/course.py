@@ -106,6 +106,11 @@ class CoursePicture:
     threshold_pct: float
     end_pct: float
 
+    @property
+    def shows_anything(self) -> bool:
+        """Whether anything is known of the plant itself; rain alone falls on every plant."""
+        return bool(self.points or self.log or self.nights)
+
 
 def course_picture(
     season: Season,

@@ -6,16 +6,20 @@ that was filed; otherwise a sentence stands in its place. What was counted is dr
 
 import base64
 import os
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from markupsafe import Markup, escape
 
+from models.corrections import CorrectedReading
 from models.entries import PhotoEntry
+from models.journal import open_journal
 from models.numerals import plain_number
 from scripts.common.workers import spread_over_processes, use_one_thread
-from scripts.page.drawing import Drawing, Shape, drawing_of_photo
+from scripts.page.drawing import Drawing, drawing_of_photo
+from scripts.page.shapes import Outlined, outlined
 from scripts.page.strips import pattern_of, photo_words
 from scripts.score.pictures import jpg_bytes
 from vision.drawing import BRIGHTER, brightened, resized
@@ -137,6 +141,7 @@ class Album:
         self._on_start, self._on_done = on_start, on_done
         self._made: dict[tuple[str, int, bool], _Made] = {}
         self._left = _LARGEST_BYTES
+        self._readings: dict[str, CorrectedReading | None] = {}
         self.missing: set[str] = set()
 
     def make(self, wanted: Iterable[Wanted]) -> None:
@@ -147,6 +152,13 @@ class Album:
             for made in _all_made(self._folder, list(missing.values()), self._jobs):
                 self._made[_key(made.wanted)] = made
                 self._on_done(made)
+            self._read(made.wanted for made in self._made.values() if made.drawing)
+
+    def _read(self, wanted: Iterable[Wanted]) -> None:
+        """Read from the record what holds of photos: people may have put right what was counted."""
+        hashes = {one.entry.sha256 for one in wanted} - self._readings.keys()
+        with open_journal(self._folder) as journal:
+            self._readings |= {sha256: journal.corrected(sha256) for sha256 in hashes}
 
     def figure(self, wanted: Wanted) -> Figure:
         """Return a photo as it stands in the file, without a picture where there is no room."""
@@ -156,11 +168,16 @@ class Album:
         if made.why_not:
             self.missing.add(entry.sha256)
             return Figure(entry, words, pattern, None, made.why_not)
-        picture = _svg(made)
+        shapes = self._shapes(made)
+        picture = _svg(made, shapes)
         if len(picture) > self._left:
             return Figure(entry, words, pattern, None, "Left out: the file would grow too large.")
         self._left -= len(picture)
-        return Figure(entry, words, pattern, picture, note=BRIGHTER if made.brighter else "")
+        return Figure(entry, words, pattern, picture, note=_note(made, shapes))
+
+    def _shapes(self, made: _Made) -> list[Outlined]:
+        reading = self._readings.get(made.wanted.entry.sha256)
+        return outlined(made.drawing, reading) if made.drawing and reading else []
 
 
 def _key(wanted: Wanted) -> tuple[str, int, bool]:
@@ -199,16 +216,15 @@ def _make(job: _Job) -> _Made:
     return _Made(job.wanted, jpg_bytes(view, _QUALITY), width, height, drawing, brighter)
 
 
-def _svg(made: _Made) -> Markup:
+def _svg(made: _Made, shapes: Sequence[Outlined]) -> Markup:
     """Return a picture with its lines; the picture's bytes stand in it."""
     entry, wide, high = made.wanted.entry, made.width, made.height
     data = base64.b64encode(made.jpg).decode()
     label = f"Photo of {entry.plant or 'no plant'}, {entry.taken_at:%Y-%m-%d}: {photo_words(entry)}"
-    lines = "".join(_lines(made)) if made.drawing else ""
     return Markup(
         f'<svg class="photo" viewBox="0 0 {wide} {high}" role="img" aria-label="{escape(label)}">'
         f'<image href="data:image/jpeg;base64,{data}" width="{wide}" height="{high}"/>'
-        f'<g fill="none" stroke-linejoin="round">{lines}</g></svg>'
+        f"{_lines(made, shapes)}</svg>"
     )
 
 
@@ -223,29 +239,33 @@ _LOOKS: Mapping[str, tuple[str, str, str]] = {
 """Of each layer, from below: the colour of its edge and of its line, and its dashes."""
 
 
-def _lines(made: _Made) -> Iterator[str]:
-    drawing = made.drawing
-    if drawing is None:
-        return
-    scale = made.width / max(1, drawing.width_px)
-    unit = max(made.width, made.height) / 450
+def _lines(made: _Made, shapes: Sequence[Outlined]) -> str:
+    """Return what counts on a photo as lines; what people rejected is left out."""
+    if made.drawing is None:
+        return ""
+    scale = made.width / max(1, made.drawing.width_px)
+    unit = max(made.width, made.height) / 450 / scale
+    parts = []
     for layer, (edge, colour, dashes) in _LOOKS.items():
-        path = " ".join(filter(None, (_path(s, scale) for s in drawing.layer(layer))))
+        counting = (one for one in shapes if one.layer == layer and one.state != "rejected")
+        path = " ".join(one.path for one in counting)
         if not path:
             continue
         dashed = ""
         if dashes:
-            steps = " ".join(plain_number(float(d) * unit, 2) for d in dashes.split())
+            steps = " ".join(plain_number(float(d) * unit) for d in dashes.split())
             dashed = f' stroke-dasharray="{steps}" stroke-linecap="round"'
         for stroke, width in ((edge, 2.0 * unit), (colour, 1.1 * unit)):
-            yield f'<path d="{path}" stroke="{stroke}" stroke-width="{width:.2f}"{dashed}/>'
+            thick = plain_number(width)
+            parts.append(f'<path d="{path}" stroke="{stroke}" stroke-width="{thick}"{dashed}/>')
+    near = plain_number(scale, 5)
+    return f'<g fill="none" stroke-linejoin="round" transform="scale({near})">{"".join(parts)}</g>'
 
 
-def _path(shape: Shape, scale: float) -> str:
-    """Return a shape as a path at the picture's scale, without points that fall together."""
-    rings = []
-    for ring in shape.rings:
-        places = [f"{col * scale:.1f},{row * scale:.1f}" for row, col in ring]
-        fewer = [one for one, before in zip(places, [None, *places], strict=False) if one != before]
-        rings.append(f"M{' '.join(fewer)}Z")
-    return " ".join(rings)
+def _note(made: _Made, shapes: Sequence[Outlined]) -> str:
+    """Return what is to be said of a picture: what people put right of it, and its brightness."""
+    states = Counter(one.state for one in shapes)
+    by_hand = (("rejected", "rejected"), ("added", "added"), ("redrawn", "redrawn"))
+    put_right = [f"{states[state]} {words}" for state, words in by_hand if states[state]]
+    said = [f"By hand: {', '.join(put_right)}."] if put_right else []
+    return " ".join([*said, *([BRIGHTER] if made.brighter else [])])

@@ -207,14 +207,18 @@ def _counts(standing: Standing) -> Iterator[str]:
             yield f"{counts[status]} {status}"
 
 
-def _rows(bed: Bed) -> Iterator[tuple[str, tuple[Tile | None, ...]]]:
-    """Yield a bed's rows; one that is too wide for paper in pieces, each with its places."""
+def _rows(bed: Bed) -> Iterator[tuple[str, int, tuple[Tile | None, ...]]]:
+    """Yield a bed's rows; one that is too wide for paper in pieces.
+
+    Each with its places in words where it is a piece, and how many plants stand side by side.
+    """
     for row in bed.rows:
+        across = min(_MOST_ACROSS, len(row))
         pieces = range(0, len(row), _MOST_ACROSS)
         for first in pieces:
             piece = row[first : first + _MOST_ACROSS]
             places = f"places {first + 1} to {first + len(piece)}" if len(pieces) > 1 else ""
-            yield places, piece
+            yield places, across, piece
 
 
 def _tile_photos(standing: Standing, album: Album) -> Mapping[str, Figure]:

@@ -147,7 +147,7 @@ class PlantStrip:
     coming : str
         What is to be done about it next; may be empty.
     course : Markup
-        Its course, drawn.
+        Its course, drawn; empty for a plant of which nothing is known.
     words : tuple of str
         What `trend` says of it.
     figures : tuple of Figure
@@ -203,7 +203,7 @@ def _strip(standing: Standing, name: str, wanted: Sequence[Wanted], album: Album
         tile=tile_of(standing, name),
         statuses=tuple(map(status_shown, standing.statuses_of.get(name, ()))),
         coming=next_words(standing.plan.tasks_of(name)),
-        course=course_svg(picture),
+        course=course_svg(picture) if picture.shows_anything else Markup(""),
         words=tuple(plant_words(curve, standing.notes.get(name, ()))) if curve else (),
         figures=tuple(album.figure(one) for one in wanted),
         shown=f"{len(wanted)} of {number_of(by_day, 'photo')} by day" if wanted else "",

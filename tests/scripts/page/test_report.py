@@ -109,6 +109,31 @@ def test_photos_stand_in_the_file_with_what_was_counted_over_them(whole):
     assert len(lines) == len(photos)  # a leaf on each
 
 
+def lesions_drawn(path):
+    """Return how many lesions are outlined on each picture, by its label."""
+    found = {}
+    for photo in (one for one in tree(path).iter() if one.get("class") == "photo"):
+        paths = [one.get("d") for one in photo.iter() if one.get("stroke") == "#ff7a1f"]
+        found[photo.get("aria-label").split(":")[0]] = sum(path.count("M") for path in paths)
+    return found
+
+
+def test_what_people_put_right_holds_in_the_pictures_too(folder):
+    photo = folder / "photos" / "A1" / "2025-07-30_A1.jpg"
+    with open_journal(folder) as journal:
+        lesion = journal.corrected(content_hash(photo)).lesions[0]
+    before = lesions_drawn(made(folder))["Photo of A1, 2025-07-30"]
+    place = f"{lesion.row_px:.0f},{lesion.col_px:.0f}"
+    run("fix", photo, "--not-lesion", place, "--garden", folder)
+    out = made(folder)
+    assert lesions_drawn(out)["Photo of A1, 2025-07-30"] == before - 1
+    assert "By hand: 1 rejected." in words_of(out)
+    run("fix", photo, "--undo", "--garden", folder)
+    again = made(folder)
+    assert lesions_drawn(again)["Photo of A1, 2025-07-30"] == before
+    assert "By hand" not in words_of(again)
+
+
 def test_a_photo_that_is_gone_changed_or_damaged_is_named_and_the_rest_is_told(folder):
     photos = folder / "photos"
     (photos / "A1" / "2025-07-20_A1.jpg").unlink()
@@ -225,8 +250,9 @@ def test_an_earlier_season_is_told_as_it_ended(folder):
     plants = slice(before.index("Plant by plant"), before.index("Rounds by night"))
     told = said[said.index("Plant by plant") : said.index("Rounds by night")]
     assert told == before[plants]
-    fresh = words_of(made(folder, at="2026-03-02 08:00"))
-    assert fresh.count("no leaf measured yet") == 3
+    fresh = made(folder, at="2026-03-02 08:00")
+    assert words_of(fresh).count("no measured photo") == 3
+    assert not [one for one in tree(fresh).iter() if one.get("class") == "course"]
 
 
 def test_another_file_is_never_written_over(folder, tmp_path):

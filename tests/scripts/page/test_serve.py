@@ -7,9 +7,12 @@ import sys
 from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
 from scripts.page import serve
-from tests.scripts.page.conftest import AT
+from scripts.page.app import garden_app
+from scripts.page.guard import SCHEME
+from tests.scripts.page.conftest import AT, HOME
 
 ROOT = Path(__file__).parents[3]
 HEAVY = {"starlette", "jinja2", "uvicorn", "segno", "python_multipart", "cv2", "numpy"}
@@ -65,6 +68,28 @@ def test_a_time_that_cannot_be_read_is_said_before_anything_listens(
 ):
     assert "is no time" in spotlamp("serve", "--garden", folder, "--at", "soon", code=2).output
     assert ended_at_once == []
+
+
+def test_an_earlier_season_is_read_as_it_ended(spotlamp, folder, ended_at_once, monkeypatch):
+    spotlamp("season", "new", "--at", "2026-03-01", "--garden", folder)
+    shown = []
+
+    def app(desk, **more):
+        page = garden_app(desk, **more)
+        with TestClient(page, base_url=f"{SCHEME}://{HOME}", client=("127.0.0.1", 9)) as browser:
+            shown.append(browser.get("/beds", headers={"host": next(iter(more["hosts"]))}).text)
+        return page
+
+    monkeypatch.setattr(serve, "garden_app", app)
+    for words in (("--season", "2025"), ("--at", "2026-03-02 08:00")):
+        spotlamp("serve", "--garden", folder, "--port", free_port(), *words)
+    old, new = shown
+    assert "30 Jul" in old
+    assert "sick," in old
+    assert "30 Jul" not in new
+    assert "sick," not in new
+    assert "own days" in spotlamp("serve", "--season", "2025", "--at", AT, code=2).output
+    assert "no season" in spotlamp("serve", "--season", "1", "--garden", folder, code=1).output
 
 
 def test_without_a_garden_nothing_listens(spotlamp, tmp_path, ended_at_once):
