@@ -248,6 +248,16 @@ class Season:
 
     def entries(self, kind: str, plant: str | None = None) -> tuple[LogEntry, ...]:
         """Return the entries of a kind; with a plant, those that concern it."""
+        known = self._entries_of
+        if (kind, plant) not in known:  # asked for between any two looks at a plant
+            known[kind, plant] = self._chosen(kind, plant)
+        return known[kind, plant]
+
+    @cached_property
+    def _entries_of(self) -> dict[tuple[str, str | None], tuple[LogEntry, ...]]:
+        return {}
+
+    def _chosen(self, kind: str, plant: str | None) -> tuple[LogEntry, ...]:
         found = (e for e in self.log if e.kind == kind)
         if plant is None:
             return tuple(found)

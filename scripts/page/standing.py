@@ -23,7 +23,7 @@ from models.progress import ProgressCurve
 from models.weather import WeatherFileError
 from scripts.care.record import last_season, read_season, weather_of
 from scripts.common.moments import moment
-from scripts.trend.read import trend_of
+from scripts.trend.read import Trend, trend_of
 
 __all__ = ["Desk", "Standing"]
 
@@ -49,6 +49,8 @@ class Standing:
         The season whose courses are told: this one, or the last that was photographed.
     log : tuple of LogEntry
         All that holds, oldest first.
+    removed : tuple of PhotoEntry
+        Photos that were taken out of the record.
     trouble : str
         Why there is no weather; empty where there is, or where none is named.
     """
@@ -59,6 +61,7 @@ class Standing:
     plan: Plan
     told: Season
     log: tuple[LogEntry, ...]
+    removed: tuple[PhotoEntry, ...] = ()
     trouble: str = ""
 
     @property
@@ -69,14 +72,19 @@ class Standing:
     @cached_property
     def curves(self) -> Mapping[str, ProgressCurve]:
         """Each measured plant's course, as `trend` tells it."""
-        if not self.told.measured_days:
-            return {}
-        return {curve.plant: curve for curve in trend_of(self.told, self.log).curves}
+        return {curve.plant: curve for curve in self._trend.curves} if self._trend else {}
 
     @cached_property
     def notes(self) -> Mapping[str, tuple[str, ...]]:
         """What `trend` says of plants besides their courses."""
-        return trend_of(self.told, self.log).notes if self.told.measured_days else {}
+        return self._trend.notes if self._trend else {}
+
+    @cached_property
+    def _trend(self) -> Trend | None:
+        if not self.told.measured_days:
+            return None
+        plan = self.plan if self.told is self.season else None
+        return trend_of(self.told, self.log, plan=plan)
 
     @cached_property
     def photos_of(self) -> Mapping[str, tuple[PhotoEntry, ...]]:
@@ -175,7 +183,8 @@ def _gathered(folder: Path, garden: Garden, now: datetime) -> Standing:
     told = season if season.measured_days else last_season(folder, garden, now)
     with open_journal(folder) as journal:
         log = tuple(entry for entry in journal.log_entries() if entry.at <= now)
-    return Standing(folder, garden, season, plan_season(season), told, log, trouble)
+        removed = journal.removed_photos()
+    return Standing(folder, garden, season, plan_season(season), told, log, removed, trouble)
 
 
 def _weather(garden: Garden, folder: Path) -> tuple[tuple[DayWeather, ...], str]:

@@ -7,7 +7,7 @@ from itertools import groupby
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from models.care.planning import plan_season
+from models.care.planning import Plan, plan_season
 from models.care.season import Season as Gathered
 from models.care.seasons import since_new
 from models.care.words import day_words
@@ -147,8 +147,11 @@ def trend_of(
     recent_days: int = RECENT_DAYS,
     since: date | None = None,
     effect: str | None = None,
+    plan: Plan | None = None,
 ) -> Trend:
     """Judge the plants of a gathered season; see `read_trend`.
+
+    ``plan`` is the season's, where it was made already.
 
     Raises
     ------
@@ -169,7 +172,8 @@ def trend_of(
     curves = tuple(sorted(told, key=_urgency))
     judged = None if effect is None else _effect(courses, log, effect)
     marked = _marked(log, curves)
-    return Trend(garden, curves, marked, threshold, judged, bool(plants), _notes(season, first))
+    notes = _notes(season, first, plan or plan_season(season))
+    return Trend(garden, curves, marked, threshold, judged, bool(plants), notes)
 
 
 def told_season(
@@ -213,9 +217,9 @@ def _nothing_measured(season: Gathered, name: str | None) -> str:
     return f"The journal holds no measured leaf of any plant yet: {ask}"
 
 
-def _notes(season: Gathered, first: date) -> dict[str, tuple[str, ...]]:
+def _notes(season: Gathered, first: date, plan: Plan) -> dict[str, tuple[str, ...]]:
     """Return what else is to be said of plants: flagged days, and what would settle a doubt."""
-    undecided = {s.plant: s.open_why for s in plan_season(season).statuses if s.open_why}
+    undecided = {s.plant: s.open_why for s in plan.statuses if s.open_why}
     notes: dict[str, tuple[str, ...]] = {}
     for name, visits in season.visits.items():
         flagged = [visit for visit in visits if visit.doubts and visit.day >= first]

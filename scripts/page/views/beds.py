@@ -8,7 +8,6 @@ from starlette.responses import Response
 from models.care.season import concerns
 from models.care.words import INTERVAL_WORDS, day_words, time_words
 from models.entries import LogEntry, PhotoEntry
-from models.journal import open_journal
 from scripts.care.record import entry_line
 from scripts.care.text import PARTS, next_words
 from scripts.common.which_garden import known_plant
@@ -37,15 +36,8 @@ def beds(pages: Pages, request: Request) -> Response:
         beds=beds_of(standing),
         interval_words=INTERVAL_WORDS,
         without_plant=[photo_tile(photo) for photo in loose],
-        taken_out=_taken_out(pages),
+        taken_out=[photo_tile(photo) for photo in standing.removed[::-1][:_MOST_LOOSE]],
     )
-
-
-def _taken_out(pages: Pages) -> list[PhotoTile]:
-    """Return the photos that were taken out of the record, the last taken first."""
-    with open_journal(pages.desk.folder) as journal:
-        removed = journal.removed_photos()
-    return [photo_tile(photo) for photo in removed[::-1][:_MOST_LOOSE]]
 
 
 def plant(pages: Pages, request: Request) -> Response:
