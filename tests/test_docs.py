@@ -25,6 +25,7 @@ from typer.testing import CliRunner
 
 from models.entries import LogEntry, PhotoEntry
 from models.journal import open_journal
+from models.mix import RECIPES
 from models.pattern import MEASURES
 from scripts.cli import app
 from scripts.common.terminal import COMMAND_ORDER, sample_garden
@@ -282,6 +283,18 @@ def test_each_part_of_the_workshop_that_a_document_names_is_there(name):
     groups = "|".join(GROUPS)
     named = re.findall(rf"scripts\.workshop ({groups}) (\w+)", DOCUMENTS[name])
     assert [part for part in named if part[1] not in parts_of(part[0])] == []
+
+
+ONE_MORE_DAY = r"one plant first.{,20}?24 hours\W+a look for burn\W+(?:and )?one more day"
+
+
+@pytest.mark.parametrize(
+    "name", ["README.md", "models/care/RULES.md", "scripts/guide/care.md", "scripts/guide/mix.md"]
+)
+def test_the_wait_after_a_peroxide_test_is_told_alike_wherever_it_is_told(name):
+    for text in (DOCUMENTS[name], RECIPES["peroxide"].use):
+        told = " ".join(text.replace("*", "").split())
+        assert re.search(ONE_MORE_DAY, told, re.IGNORECASE)
 
 
 def test_each_document_is_reached_from_the_readme():

@@ -151,4 +151,4 @@ def _row(piece: str, line: int) -> Iterator[str]:
 def _unmarked(text: str) -> str:
     """Return prose without the marks of Markdown; what is typed in several words is quoted."""
     stressed = _STRESS.sub(lambda found: found[1] or found[2], _LINK.sub(r"\1", text))
-    return _CODE.sub(lambda found: f'"{found[1]}"' if " " in found[1] else found[1], stressed)
+    return _CODE.sub(lambda found: f"“{found[1]}”" if " " in found[1] else found[1], stressed)

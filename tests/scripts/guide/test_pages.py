@@ -37,7 +37,7 @@ PLAIN = """A page
 ======
 
 Two bold lines, with code and
-"two words", of one paragraph.
+“two words”, of one paragraph.
 
 - an item that is told in two
   lines
