@@ -93,7 +93,6 @@ AREAS: Mapping[str, Area] = {
         (
             "tests/models/journal/test_*.py",
             "tests/scripts/commands/test_restore.py",
-            "tests/scripts/commands/test_export.py",
             "tests/scripts/commands/test_fix.py",
         ),
     ),

@@ -171,3 +171,35 @@ def test_missing_photos_and_sprays_are_named():
 def test_the_limit_of_a_burn_is_where_it_is_documented():
     assert judged((0.0,), (BURNED_FROM_PCT,)).verdict == "burned"
     assert judged((0.0,), (BURNED_FROM_PCT - 0.01,)).verdict == "cannot tell"
+
+
+@pytest.mark.parametrize(("glare", "verdict"), [(3.0, "no burn seen"), (3.1, "cannot tell")])
+def test_glare_on_more_than_three_percent_of_the_leaf_could_hide_a_burn(glare, verdict):
+    seen = replace(photo(), reading=replace(photo().reading, glare_pct=glare))
+    assert judge_burn("A3", SPRAY, (photo(hours=-2),), (seen,)).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("ground_pale", "ground_rough", "verdict"),
+    [(0.2, 9.0, "no burn seen"), (0.21, 9.0, "cannot tell"), (0.9, 4.0, "no burn seen")],
+)
+def test_a_ground_hides_a_burnt_margin_where_over_a_fifth_is_pale_and_rough(
+    ground_pale, ground_rough, verdict
+):
+    reading = replace(photo().reading, ground_pale=ground_pale, ground_rough=ground_rough)
+    seen = replace(photo(), reading=reading)
+    assert judge_burn("A3", SPRAY, (photo(hours=-2),), (seen,)).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "verdict"),
+    [
+        (0.0, 0.12, "no burn seen"),
+        (0.0, 0.13, "cannot tell"),
+        (0.0, 0.34, "cannot tell"),
+        (0.0, 0.35, "burned"),
+        (1.0, 1.35, "burned"),
+    ],
+)
+def test_new_bleached_tissue_is_nothing_then_doubtful_then_a_burn(before, after, verdict):
+    assert judged((before,), (after,)).verdict == verdict

@@ -161,7 +161,15 @@ def test_a_name_without_a_date_that_makes_sense_leaves_the_file_date(name):
     assert taken(name=name) == Taken(MODIFIED, "file")
 
 
-@pytest.mark.parametrize("name", ["2030-06-22.jpg", "22.06.2030.jpg", "20990101_000000.jpg"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "2030-06-22.jpg",
+        "22.06.2030.jpg",
+        "20990101_000000.jpg",
+        "20250702_130000.jpg",  # an hour beyond a day ahead; its day's noon is not
+    ],
+)
 def test_a_name_whose_date_is_still_to_come_is_flagged_and_passed_over(name):
     assert taken(name=name) == Taken(MODIFIED, "file", future_date=True)
     assert taken(name=f"2025-06-14/{name}") == Taken(NOON_14, "name", future_date=True)
