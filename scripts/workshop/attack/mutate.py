@@ -111,9 +111,11 @@ AREAS: Mapping[str, Area] = {
         20,
         (
             "scripts/score/filing.py",
+            "scripts/score/photo.py",
             "scripts/score/results.py",
             "scripts/score/run.py",
             "scripts/score/store.py",
+            "scripts/common/files.py",
             "scripts/common/tables.py",
             "scripts/commands/fix.py",
         ),
