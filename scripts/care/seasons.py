@@ -19,7 +19,7 @@ from scripts.care.text import wrapped
 from scripts.common.moments import moment, now_in
 from vision.errors import SpotlampError
 
-__all__ = ["NoSeasonError", "new_season", "season_end", "season_lines", "undo_season"]
+__all__ = ["NoSeasonError", "new_season", "season_end", "season_lines", "span_words", "undo_season"]
 
 _NOT_DONE = frozenset({"burn-check", "isolate", "pick"})
 """Kinds of tasks that are pointed out when a season is closed over them."""
@@ -36,7 +36,7 @@ def season_lines(folder: Path) -> list[str]:
     if not spans:
         return ["Nothing is recorded yet: the first photo or entry begins the first season."]
     width = max(len(span.name) for span in spans)
-    return [f"{span.name:<{width}}  {_span_words(span)}" for span in spans]
+    return [f"{span.name:<{width}}  {span_words(span)}" for span in spans]
 
 
 def season_end(folder: Path, name: str) -> str | None:
@@ -54,7 +54,8 @@ def season_end(folder: Path, name: str) -> str | None:
     return f"{span.moment:%Y-%m-%d %H:%M}"
 
 
-def _span_words(span: Span) -> str:
+def span_words(span: Span) -> str:
+    """Return a season's days, and what it holds."""
     photos = counted(span.photos, "photo")
     entries = counted(span.entries, "entry", "entries")
     now = ", going on" if span.end is None else ""

@@ -135,6 +135,8 @@ def _routes(pages: Pages) -> list[Route | Mount]:
         "/log/{number:int}/withdraw": log.withdraw_entry,
         f"/photo/{_SHA256}/fix": fix.put_right,
         f"/photo/{_SHA256}/undo/{{number:int}}": fix.take_back,
+        "/season/new": beds.begin_season,
+        "/season/undo": beds.reopen_season,
         "/look": _choose_look,
         "/enter": enter.give_code,
     }

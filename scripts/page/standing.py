@@ -15,13 +15,14 @@ from threading import Lock
 from models.care.planning import Plan, plan_season
 from models.care.records import DayWeather, PlantStatus
 from models.care.season import Season
+from models.care.seasons import Span
 from models.entries import LogEntry, PhotoEntry
 from models.garden.beds import Garden
 from models.garden.settings import GARDEN_FILE, read_garden
 from models.journal import open_journal
 from models.progress import ProgressCurve
 from models.weather import WeatherFileError
-from scripts.care.record import last_season, read_season, weather_of
+from scripts.care.record import last_season, past_season, read_season, spans_in, weather_of
 from scripts.common.moments import moment
 from scripts.trend.read import Trend, trend_of
 
@@ -128,6 +129,7 @@ class Desk:
         self.folder, self.at = folder.absolute(), at
         self._lock = Lock()
         self._kept: tuple[object, Standing] | None = None
+        self._earlier: dict[str, tuple[object, Standing]] = {}
 
     def garden(self) -> Garden:
         """Return the garden as its settings say now."""
@@ -141,6 +143,7 @@ class Desk:
         """Gather anew for the next page."""
         with self._lock:
             self._kept = None
+            self._earlier.clear()
 
     def standing(self) -> Standing:
         """Return the garden as it stands.
@@ -157,6 +160,30 @@ class Desk:
             if self._kept is None or self._kept[0] != state:
                 self._kept = (state, _gathered(self.folder, garden, now))
             return self._kept[1]
+
+    def earlier(self, name: str) -> Standing:
+        """Return the garden as it stood at the end of an earlier season, by the season's name.
+
+        Raises
+        ------
+        NoSuchSeasonError
+            When there is none of this name.
+        SpotlampError
+            As `standing` does.
+        """
+        with self._lock:
+            garden = self.garden()
+            now = self.now(garden)
+            state = self._state(garden, now)
+            known = self._earlier.get(name)
+            if known is None or known[0] != state:
+                self._earlier[name] = (state, _as_it_ended(self.folder, garden, name, now))
+            return self._earlier[name][1]
+
+    def seasons(self) -> tuple[Span, ...]:
+        """Return the seasons of the record, oldest first."""
+        garden = self.garden()
+        return spans_in(self.folder, garden, self.now(garden))
 
     def _state(self, garden: Garden, now: datetime) -> object:
         """Return what is another when something has changed."""
@@ -185,6 +212,12 @@ def _gathered(folder: Path, garden: Garden, now: datetime) -> Standing:
         log = tuple(entry for entry in journal.log_entries() if entry.at <= now)
         removed = journal.removed_photos()
     return Standing(folder, garden, season, plan_season(season), told, log, removed, trouble)
+
+
+def _as_it_ended(folder: Path, garden: Garden, name: str, now: datetime) -> Standing:
+    season = past_season(folder, garden, name, now)
+    plan = plan_season(season)
+    return Standing(folder, season.garden, season, plan, season, season.log)
 
 
 def _weather(garden: Garden, folder: Path) -> tuple[tuple[DayWeather, ...], str]:
