@@ -17,42 +17,15 @@ __all__ = [
     "LEAF_OPTIONS",
     "NORMAL_95",
     "GardenVariance",
-    "Incidence",
     "SamplingPlan",
-    "design_effect",
     "garden_variance",
-    "incidence",
     "leaves_for_mean",
     "plan_bed",
-    "plants_for_incidence",
-    "sample_of_few",
     "wanted_cv",
 ]
 
 LEAF_OPTIONS = (1, 2, 3, 5, 8, 12)
 NORMAL_95 = 1.96
-
-
-@dataclass(frozen=True)
-class Incidence:
-    """The share of plants that are sick at all, from a random sample.
-
-    Attributes
-    ----------
-    share : float
-        Sick ÷ looked at.
-    variance : float
-        share · (1 - share) ÷ plants.
-    cv : float or None
-        Standard error ÷ share; None where none is sick.
-    half_width : float
-        1.96 standard errors.
-    """
-
-    share: float
-    variance: float
-    cv: float | None
-    half_width: float
 
 
 @dataclass(frozen=True)
@@ -98,40 +71,9 @@ class SamplingPlan:
     photos: int | None
 
 
-def incidence(sick: int, plants: int) -> Incidence:
-    """Return the share of sick plants and its errors, by the binomial law.
-
-    Raises
-    ------
-    ValueError
-        When there are no plants, or more sick ones than plants.
-    """
-    if plants <= 0 or not 0 <= sick <= plants:
-        raise ValueError("Of the plants looked at, none or some are sick.")
-    share = sick / plants
-    variance = share * (1 - share) / plants
-    error = variance**0.5
-    return Incidence(share, variance, error / share if sick else None, NORMAL_95 * error)
-
-
-def plants_for_incidence(share: float, cv: float) -> float:
-    """Return how many plants to look at for a share of sick ones: (1 - p) ÷ (p · CV²)."""
-    return (1 - share) / (share * cv**2)
-
-
 def leaves_for_mean(mean: float, spread: float, cv: float) -> float:
     """Return how many leaves a mean needs: (spread ÷ (mean · CV))², spread and mean of one unit."""
     return (spread / (mean * cv)) ** 2
-
-
-def sample_of_few(number: float, all_of_them: int) -> float:
-    """Return how many of a small number suffice: n ÷ (1 + n ÷ all)."""
-    return number / (1 + number / all_of_them)
-
-
-def design_effect(leaves: int, correlation: float) -> float:
-    """Return how much alike leaves of a plant raise the number: 1 + (leaves - 1) · correlation."""
-    return 1 + (leaves - 1) * correlation
 
 
 def wanted_cv(points: float, mean_pct: float) -> float:

@@ -9,41 +9,11 @@ import numpy as np
 import pytest
 
 from models.progress.sampling import (
-    design_effect,
     garden_variance,
-    incidence,
     leaves_for_mean,
     plan_bed,
-    plants_for_incidence,
-    sample_of_few,
     wanted_cv,
 )
-
-
-def test_twenty_sick_plants_of_fifty():
-    """Read, printed in an open teaching book on plant disease epidemiology."""
-    found = incidence(20, 50)
-    assert found.share == 0.40
-    assert found.variance == pytest.approx(0.0048, abs=1e-6)
-    assert found.cv == pytest.approx(0.1732, abs=0.0001)
-    assert found.half_width == pytest.approx(0.1358, abs=0.0001)
-    assert found.half_width / found.share == pytest.approx(0.3395, abs=0.0001)
-
-
-def test_plants_for_a_wanted_precision():
-    """Calc on the formulas of the same book (form of the first from memory)."""
-    assert plants_for_incidence(0.40, 0.20) == pytest.approx(37.5)
-    assert ceil(plants_for_incidence(0.40, 0.20)) == 38
-    assert plants_for_incidence(0.10, 0.20) == pytest.approx(225)
-    assert sample_of_few(50, 100) == pytest.approx(33.3, abs=0.05)
-    assert ceil(sample_of_few(50, 100)) == 34
-
-
-def test_no_sick_plant_has_no_relative_error():
-    assert incidence(0, 10).cv is None
-    for sick, plants in ((1, 0), (5, 4), (-1, 4)):
-        with pytest.raises(ValueError, match="plants"):
-            incidence(sick, plants)
 
 
 def test_leaves_for_a_mean_are_those_that_give_the_wanted_error():
@@ -54,13 +24,6 @@ def test_leaves_for_a_mean_are_those_that_give_the_wanted_error():
 
 def test_points_and_cv_say_the_same():
     assert wanted_cv(points=1.96, mean_pct=10) == pytest.approx(0.1)
-
-
-def test_design_effect_of_single_leaves_is_none():
-    """Form from memory: 1 + (m - 1) · correlation."""
-    assert design_effect(1, 0.7) == 1
-    assert design_effect(5, 0.5) == 3
-    assert design_effect(5, 0) == 1
 
 
 def test_variance_of_two_plants_by_hand():
@@ -95,16 +58,16 @@ def test_more_leaves_a_plant_need_fewer_plants_but_more_photos():
 
 
 def test_a_large_bed_needs_the_design_effects_number_and_a_small_one_that_of_few():
-    """With equal leaves on a plant it is the formula for a finite number, without, no smaller."""
+    """Design effect 1 + (m - 1) · correlation, and n ÷ (1 + n ÷ all) of few (memory)."""
     variance = garden_variance([[8, 20, 5], [30, 11, 25], [2, 9, 4], [18, 7, 12]])
     whole = variance.between_pct2 + variance.within_pct2
     n = leaves_for_mean(variance.mean_pct, whole**0.5, 0.2)
     (plan,) = plan_bed(variance, 10**9, 0.2, options=(5,))
-    assert plan.plants == ceil(n * design_effect(5, variance.correlation) / 5)
+    assert plan.plants == ceil(n * (1 + 4 * variance.correlation) / 5)
     alike = garden_variance([[8, 8], [30, 30], [2, 2], [18, 18]])
     n = leaves_for_mean(alike.mean_pct, alike.between_pct2**0.5, 0.2)
     (plan,) = plan_bed(alike, 12, 0.2, options=(1,))
-    assert plan.plants == ceil(sample_of_few(n, 12))
+    assert plan.plants == ceil(n / (1 + n / 12))
 
 
 def test_where_even_all_plants_do_not_suffice_it_says_so():
