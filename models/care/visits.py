@@ -9,12 +9,12 @@ from statistics import fmean
 from typing import TYPE_CHECKING
 
 from models.entries import LeafEntry, PhotoEntry
+from vision.flags import NOT_FOR_SPRAYING
 
 if TYPE_CHECKING:  # NumPy is loaded when visits are asked for
     from models.progress import SeverityPoint
 
 __all__ = [
-    "DOUBTFUL",
     "DayPhotos",
     "FeedingSign",
     "NightLook",
@@ -24,15 +24,6 @@ __all__ = [
     "night_looks",
     "visit_of",
 ]
-
-DOUBTFUL = frozenset(
-    {
-        *("blurred", "too_dark", "over_exposed", "colour_cast", "small", "all_sick"),
-        *("grey_photo", "red_blue_swapped", "bad_date", "clock_doubtful"),
-        *("future_date", "no_date"),
-    }
-)
-"""Flags with which a reading does not carry the decision to spray; the others only ask for care."""
 
 
 @dataclass(frozen=True)
@@ -186,8 +177,8 @@ def _is_measured(photo: PhotoEntry) -> bool:
 
 
 def _day_photos(plant: str, day: date, photos: tuple[PhotoEntry, ...]) -> DayPhotos:
-    sure = [photo for photo in photos if not DOUBTFUL & set(photo.flags)]
-    doubts = () if sure else tuple(sorted(DOUBTFUL & {f for p in photos for f in p.flags}))
+    sure = [photo for photo in photos if not NOT_FOR_SPRAYING & set(photo.flags)]
+    doubts = () if sure else tuple(sorted(NOT_FOR_SPRAYING & {f for p in photos for f in p.flags}))
     return DayPhotos(plant, day, photos, tuple(_with_leaves(p) for p in sure or photos), doubts)
 
 

@@ -7,7 +7,7 @@ from markupsafe import Markup
 
 from models.care.layout import neighbours
 from models.care.season import concerns
-from models.care.visits import DOUBTFUL, Visit
+from models.care.visits import Visit
 from models.care.words import day_words, pattern_words
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.pattern import BRING_IT
@@ -18,7 +18,7 @@ from scripts.page.sheets import NOT_LISTED, place_words
 from scripts.page.standing import Standing
 from scripts.page.tiles import Tile, tile_of
 from scripts.trend.words import plant_words
-from vision.flags import explain
+from vision.flags import NOT_FOR_SPRAYING, explain
 
 __all__ = ["ClinicPage", "VisitRow", "best_photos", "clinic_page"]
 
@@ -119,7 +119,7 @@ def best_photos(standing: Standing, name: str, most: int = _MOST_PHOTOS) -> list
     One of each of the last visits, then further ones of the last, then whatever there is.
     """
     own = [p for p in standing.told.photos_of.get(name, ()) if p.mode == "day" and p.leaves]
-    clear = [photo for photo in own if not DOUBTFUL & set(photo.flags)] or own
+    clear = [photo for photo in own if not NOT_FOR_SPRAYING & set(photo.flags)] or own
     clear.sort(key=lambda p: (p.taken_at.date(), p.severity_pct or 0.0, p.sha256), reverse=True)
     days = list(dict.fromkeys(photo.taken_at.date() for photo in clear))
     last_day = [photo for photo in clear if photo.taken_at.date() == days[0]] if days else []
