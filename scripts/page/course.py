@@ -140,8 +140,8 @@ def course_picture(
     last = max(min(last, season.today), first + timedelta(days=_SHORTEST))
     rained = {
         day: fallen
-        for day in _days(first, min(last, season.today))
-        if (fallen := rain_on(season, day))
+        for day in _rainy_days(season)
+        if first <= day <= last and (fallen := rain_on(season, day))
     }
     return CoursePicture(
         plant=plant,
@@ -159,9 +159,11 @@ def course_picture(
     )
 
 
-def _days(first: date, last: date) -> Iterator[date]:
-    for step in range((last - first).days + 1):
-        yield first + timedelta(days=step)
+def _rainy_days(season: Season) -> list[date]:
+    """Return the days up to now on which the log or the weather record may know of rain."""
+    measured = (day for day, weather in season.weather.items() if weather.rain_mm)
+    logged = (entry.at.date() for entry in season.entries("rain"))
+    return sorted({day for day in (*measured, *logged) if day <= season.today})
 
 
 def _rain_words(season: Season, day: date, fallen: float) -> str:

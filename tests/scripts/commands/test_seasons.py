@@ -61,6 +61,17 @@ def test_plants_of_the_same_names_start_afresh_everywhere(run):
     assert "began on Sun 1 Mar 2026" in run("trend", *later, code=1)
 
 
+def test_weather_counts_from_no_look_at_last_seasons_plants(run, tmp_path):
+    station = tmp_path / "station.csv"
+    rows = "".join(f"2025-07-{6 + n // 24:02} {n % 24:02}:00,18,95,0.2\n" for n in range(96))
+    station.write_text(f"Time,Out,RH,Rain\n{rows}", encoding="utf-8")
+    words = ("--time", "Time", "--temperature", "Out:C", "--humidity", "RH:%", "--rain", "Rain:mm")
+    told = ("weather", station, *words, "--at", "2025-07-09 20:00")
+    assert "Mon 7 Jul" in run(*told)
+    run("season", "new", "--at", "2025-07-09 12:00")
+    assert "never" in run(*told)
+
+
 def test_the_old_season_stays_readable_as_it_ended(run, planted):
     before = run("trend", "--at", "2025-07-11 12:00")
     run("season", "new", "--at", "2026-03-01")
