@@ -194,7 +194,8 @@ def _otherwise(before: _Said | None, now: _Said) -> Iterator[str]:
         return
     if before.statuses != now.statuses:
         yield f"{_words(before.statuses)} → {_words(now.statuses)}"
-    if (before.seen, before.severity) != (now.seen, now.severity):
+    # Of one and the same visit the interval alone may change: it is learned from all plants.
+    if (before.seen, _mean(before)) != (now.seen, _mean(now)):
         yield f"sick: {_seen(before)} → {_seen(now)}"
     if before.direction != now.direction:
         yield f"{before.direction or 'no course'} → {now.direction or 'no course'}"
@@ -202,6 +203,10 @@ def _otherwise(before: _Said | None, now: _Said) -> Iterator[str]:
 
 def _words(statuses: Sequence[str]) -> str:
     return " and ".join(statuses) or "no status"
+
+
+def _mean(said: _Said) -> str:
+    return said.severity.partition(" (")[0]
 
 
 def _seen(said: _Said) -> str:
