@@ -33,9 +33,11 @@ def relabel(
     """Say what a photo really shows, where the program called its pattern wrongly.
 
     Reads the garden's journal, and the photos named, to know them again. The reading itself stays
-    as it was measured; "spotlamp export --relabelled" gives a table to train on.
+    as it was measured; "spotlamp export --relabelled" gives a table to train on, and to check
+    against.
 
-    Writes your word into the journal. Answers at once.
+    Writes your word into the journal, like "spotlamp fix --pattern", and "spotlamp fix --undo"
+    takes it back. Answers at once.
 
     Ends with 0 when done, 1 when a photo is not in the journal, 2 for wrong usage.
     """

@@ -4,6 +4,7 @@ import csv
 import io
 import re
 import shlex
+import shutil
 from collections import defaultdict
 from datetime import datetime
 from itertools import pairwise
@@ -191,6 +192,47 @@ def test_the_demos_garden_is_whole_and_building_it_again_changes_nothing(demo):
     assert season_told(folder) in again.output
     with open_journal(folder) as journal:
         assert (journal.photos(), journal.log_entries()) == before
+
+
+def told(folder, plant):
+    """Return what flag, plan and trend tell of a plant on the season's last morning."""
+    garden, at = ("--garden", str(folder)), ("--at", "2025-07-31 07:00")
+    commands = {"flag": (plant, *at), "plan": at, "trend": (plant,)}
+    return {
+        name: CliRunner().invoke(app, [name, *words, *garden]).output
+        for name, words in commands.items()
+    }
+
+
+@pytest.mark.parametrize(
+    ("plant", "said", "follow"),
+    [
+        ("C4", ("--pattern", "blight", "--kind", "late"), {"flag", "plan"}),
+        ("A4", ("--not-leaf", "1", "--not-leaf", "2", "--not-lesion", "3.1"), {"flag", "trend"}),
+        ("A1", ("--unused",), {"flag", "trend"}),
+        ("A3", ("--missed-lesion", "1", "--reason", "on its largest leaf"), {"flag", "trend"}),
+    ],
+)
+def test_what_was_read_wrongly_in_the_season_is_put_right_and_taken_back(
+    demo, tmp_path, spotlamp, plant, said, follow
+):
+    folder = tmp_path / "season"
+    shutil.copytree(demo[0], folder, ignore=shutil.ignore_patterns("results", "backups"))
+    photo = folder / "photos" / plant / f"2025-07-30_{plant}.jpg"
+    with open_journal(folder) as journal:
+        largest = journal.photos(plant=plant)[-1].leaves[0]
+    place = f"{largest.row_px:.0f},{largest.col_px:.0f},20"
+    said = [
+        place if before == "--missed-lesion" else word for before, word in pairwise(("", *said))
+    ]
+    before = told(folder, plant)
+    spotlamp("fix", photo, *said, "--garden", folder)
+    after = told(folder, plant)
+    assert {name for name in before if after[name] != before[name]} >= follow
+    assert ("isolate" in after["flag"]) == ("late" in said)
+    for _ in range(sum(word.startswith(("--not", "--mis", "--pat", "--unu")) for word in said)):
+        spotlamp("fix", photo, "--undo", "--garden", folder)
+    assert told(folder, plant) == before
 
 
 def test_the_demo_leaves_a_garden_of_ones_own_alone(tmp_path, spotlamp):
