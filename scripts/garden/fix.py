@@ -235,7 +235,8 @@ def fix_lines(folder: Path, photos: Sequence[str] = ()) -> list[str]:
 def _idle(journal: Journal, fixes: Sequence[Fix]) -> set[int]:
     """Return the fixes that find nothing at their place in the reading of now."""
     photos = {fix.sha256 for fix in fixes if fix.what in OF_READING and not fix.undone}
-    return {number for photo in sorted(photos) for number in held(journal, photo).idle}
+    readings = (journal.corrected(photo) for photo in sorted(photos))
+    return {number for reading in readings if reading for number in reading.idle}
 
 
 def _standing(fix: Fix, idle: set[int]) -> str:

@@ -2,7 +2,9 @@
 
 import json
 import shutil
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -236,6 +238,13 @@ def test_the_list_says_what_why_and_what_changes_nothing(plot, fix):
     first, second = run("fix", "--garden", plot).splitlines()
     assert "Changes nothing" not in first
     assert "Taken back since." in second
+
+
+def test_the_list_goes_on_beside_a_reading_that_is_damaged(plot, fix):
+    fix("--not-lesion", "260,330", "--reason", "a drop of tar")
+    with closing(sqlite3.connect(plot / "journal.sqlite")) as raw, raw:
+        raw.execute("UPDATE readings SET severity_pct = 93.0")
+    assert "a drop of tar" in run("fix", "--garden", plot)
 
 
 def test_saying_the_same_again_changes_nothing(plot, fix):
