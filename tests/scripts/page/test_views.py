@@ -1,10 +1,15 @@
 """Each page says what the commands say, in the same words."""
 
 import json
+from datetime import timedelta
 
 import pytest
 from icalendar import Calendar
 
+from models.care.burn_log import entry_of
+from models.care.records import BurnVerdict
+from models.entries import LogEntry
+from models.journal import open_journal
 from scripts.care.views import flag_view, today_view
 from tests.scripts.page.conftest import AT, hashes_in, run
 from vision.flags import FLAGS
@@ -172,3 +177,19 @@ def test_rain_is_said_in_the_gardens_units(client, folder):
 
 def test_arrivals_are_a_list_for_the_pages_module(client):
     assert json.loads(client.get("/arrivals.json").content) == []
+
+
+def test_a_photo_of_a_burn_check_shows_its_verdict_with_before_and_after(client, folder):
+    with open_journal(folder) as journal:
+        before, after = sorted(journal.photos(plant="A1"), key=lambda p: p.taken_at)
+        sprayed_at = before.taken_at + timedelta(days=1)
+        number = journal.log(LogEntry(0, "spray", sprayed_at, ("A1",), product="peroxide"))
+        verdict = BurnVerdict(
+            *("burned", "A1", number, after.taken_at, {"new_pct": 4.0}),
+            *((before.photo,), (after.photo,), "Bleached patches where the spray dried."),
+        )
+        journal.log(entry_of(verdict))
+    page = client.get(f"/photo/{after.sha256}").text
+    pair = page.split("Burn check: burned. Bleached patches where the spray dried.")[1]
+    shown = [pair.index(f"/picture/large/{one.sha256}.jpg") for one in (before, after)]
+    assert shown == sorted(shown)
