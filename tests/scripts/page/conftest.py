@@ -1,9 +1,16 @@
 """A small garden with a record, and its page asked as a browser would."""
 
+import contextlib
+import os
 import re
 import shutil
+import socket
+import subprocess
+import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from urllib.request import urlopen
 
 import numpy as np
 import pytest
@@ -20,6 +27,16 @@ AT = "2025-07-31 07:00"
 PORT = 8440
 HOME = f"127.0.0.1:{PORT}"
 NETWORK = f"192.168.7.20:{PORT}"
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+ROOT = Path(__file__).parents[3]
+WIDTHS = (360, 768, 1280)
+LOOKS = ("light", "dark", "night")
+LONGEST_MS = 60_000
+IN_BROWSER = [
+    pytest.mark.browser,
+    pytest.mark.processes,
+    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed: apt install chromium"),
+]
 
 
 def run(*arguments: object) -> str:
@@ -102,3 +119,104 @@ def token_of(browser: TestClient) -> str:
 
 def hashes_in(text: str) -> list[str]:
     return list(dict.fromkeys(re.findall(r"/photo/([0-9a-f]{64})", text)))
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory) -> Path:
+    """Build the sample season once: every photo scored by the real command.
+
+    Who works on the page names a season built before, which saves minutes.
+    """
+    folder = tmp_path_factory.mktemp("season") / "garden"
+    if built := os.environ.get("SPOTLAMP_BUILT_SEASON"):
+        shutil.copytree(built, folder)
+    else:
+        run("demo", "--season", "--out", folder)
+    return folder
+
+
+class Served:
+    """The real command, serving a garden."""
+
+    def __init__(self, folder, *options):
+        with socket.socket() as asking:
+            asking.bind(("127.0.0.1", 0))
+            self.port = asking.getsockname()[1]
+        self.folder = folder
+        self.home = f"{SCHEME}://127.0.0.1:{self.port}"
+        command = [sys.executable, "-u", "-m", "scripts", "serve", "--garden", str(folder)]
+        self.process = subprocess.Popen(
+            [*command, "--at", AT, "--port", str(self.port), *options],
+            cwd=ROOT,
+            env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"},
+            stdout=subprocess.PIPE,
+            text=True,
+            encoding="utf-8",
+        )
+        for _ in range(600):
+            with contextlib.suppress(OSError):
+                urlopen(f"{self.home}/arrivals.json", timeout=5).close()
+                return
+            time.sleep(0.1)
+        raise AssertionError("the page does not answer")
+
+    def end(self):
+        """End it as Ctrl-C does."""
+        self.process.terminate()
+        self.process.wait()
+        self.process.stdout.close()
+
+
+@pytest.fixture(scope="module")
+def served(season):
+    page = Served(season)
+    yield page
+    page.end()
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with playwright.sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def open_page(chromium, served):
+    """Open a window of a width and a look on the served garden; nothing may go elsewhere."""
+    windows, asked, complaints = [], [], []
+
+    def open_it(width=1280, look="light", at=served, **options):
+        window = chromium.new_context(
+            viewport={"width": width, "height": 800}, base_url=at.home, **options
+        )
+        window.set_default_timeout(LONGEST_MS)
+        windows.append(window)
+        cookie = {"name": f"spotlamp-look-{at.port}", "value": look, "url": at.home}
+        window.add_cookies([cookie])
+        window.on("request", lambda request: asked.append(request.url))
+        page = window.new_page()
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+        return page
+
+    yield open_it
+    for window in windows:
+        window.close()
+    own = ("blob:", "data:", f"{SCHEME}://127.0.0.1:")
+    assert [url for url in asked if not url.startswith(own)] == []
+    assert complaints == []
+
+
+def views(page):
+    """Return the paths of every view."""
+    page.goto("/plant/A1")
+    photo = page.locator("#photos + .strip a").first.get_attribute("href")
+    page.goto("/night")
+    night = page.locator(".strip a").first.get_attribute("href")
+    return [
+        *("/", "/beds", "/plant/A1", photo, night, "/night", "/log", "/add", "/weather"),
+        *("/mix?recipe=peroxide&water=2l&bottle=3%25", "/calendar"),
+    ]

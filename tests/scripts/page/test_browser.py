@@ -1,124 +1,17 @@
 """The garden page in Chromium, on the sample season: by hand, by keyboard, on a phone, for all."""
 
-import contextlib
-import os
 import re
-import shutil
 import socket
-import subprocess
-import sys
 import time
-from pathlib import Path
-from urllib.request import urlopen
 
 import pytest
 
 from scripts.page.guard import SCHEME
-from tests.scripts.page.conftest import paint_leaf, run
+from tests.scripts.page.conftest import AT, IN_BROWSER, WIDTHS, Served, paint_leaf, run
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-axe_core = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is missing")
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-AT = "2025-07-31 07:00"
-ROOT = Path(__file__).parents[3]
-WIDTHS = (360, 768, 1280)
-LOOKS = ("light", "dark", "night")
-LONGEST_MS = 60_000
-
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.processes,
-    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed: apt install chromium"),
-]
-
-
-@pytest.fixture(scope="module")
-def season(tmp_path_factory) -> Path:
-    """Build the sample season once: every photo scored by the real command.
-
-    Who works on the page names a season built before, which saves minutes.
-    """
-    folder = tmp_path_factory.mktemp("season") / "garden"
-    if built := os.environ.get("SPOTLAMP_BUILT_SEASON"):
-        shutil.copytree(built, folder)
-    else:
-        run("demo", "--season", "--out", folder)
-    return folder
-
-
-class Served:
-    """The real command, serving a garden."""
-
-    def __init__(self, folder, *options):
-        with socket.socket() as asking:
-            asking.bind(("127.0.0.1", 0))
-            self.port = asking.getsockname()[1]
-        self.folder = folder
-        self.home = f"{SCHEME}://127.0.0.1:{self.port}"
-        command = [sys.executable, "-u", "-m", "scripts", "serve", "--garden", str(folder)]
-        self.process = subprocess.Popen(
-            [*command, "--at", AT, "--port", str(self.port), *options],
-            cwd=ROOT,
-            env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"},
-            stdout=subprocess.PIPE,
-            text=True,
-            encoding="utf-8",
-        )
-        for _ in range(600):
-            with contextlib.suppress(OSError):
-                urlopen(f"{self.home}/arrivals.json", timeout=5).close()
-                return
-            time.sleep(0.1)
-        raise AssertionError("the page does not answer")
-
-    def end(self):
-        """End it as Ctrl-C does."""
-        self.process.terminate()
-        self.process.wait()
-        self.process.stdout.close()
-
-
-@pytest.fixture(scope="module")
-def served(season):
-    page = Served(season)
-    yield page
-    page.end()
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with playwright.sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
-@pytest.fixture
-def open_page(chromium, served):
-    """Open a window of a width and a look on the served garden; nothing may go elsewhere."""
-    windows, asked, complaints = [], [], []
-
-    def open_it(width=1280, look="light", at=served, **options):
-        window = chromium.new_context(
-            viewport={"width": width, "height": 800}, base_url=at.home, **options
-        )
-        window.set_default_timeout(LONGEST_MS)
-        windows.append(window)
-        cookie = {"name": f"spotlamp-look-{at.port}", "value": look, "url": at.home}
-        window.add_cookies([cookie])
-        window.on("request", lambda request: asked.append(request.url))
-        page = window.new_page()
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
-        return page
-
-    yield open_it
-    for window in windows:
-        window.close()
-    own = ("blob:", "data:", f"{SCHEME}://127.0.0.1:")
-    assert [url for url in asked if not url.startswith(own)] == []
-    assert complaints == []
+pytestmark = IN_BROWSER
 
 
 def first_photo(page, plant="A1"):
@@ -126,78 +19,6 @@ def first_photo(page, plant="A1"):
     page.locator("#photos + .strip a").first.click()
     page.wait_for_selector("#photo .l-lesion", state="attached")
     return page
-
-
-def views(page):
-    """Return the paths of every view."""
-    page.goto("/plant/A1")
-    photo = page.locator("#photos + .strip a").first.get_attribute("href")
-    page.goto("/night")
-    night = page.locator(".strip a").first.get_attribute("href")
-    return [
-        *("/", "/beds", "/plant/A1", photo, night, "/night", "/log", "/add", "/weather"),
-        *("/mix?recipe=peroxide&water=2l&bottle=3%25", "/calendar"),
-    ]
-
-
-@pytest.mark.parametrize("width", WIDTHS)
-def test_no_view_is_wider_than_its_window(open_page, width):
-    page = open_page(width)
-    too_wide = []
-    for path in views(page):
-        page.goto(path)
-        if page.evaluate("document.documentElement.scrollWidth") > width:
-            too_wide.append(path)
-    assert too_wide == []
-
-
-@pytest.mark.parametrize("look", LOOKS)
-def test_axe_finds_nothing_serious_in_any_view(open_page, look):
-    page = open_page(360, look)
-    found = []
-    for path in views(page):
-        page.goto(path)
-        result = axe_core.Axe().run(page)
-        found += [
-            (path, one["id"], [node["target"] for node in one["nodes"]][:3])
-            for one in result.response["violations"]
-            if one["impact"] in ("serious", "critical")
-        ]
-    assert found == []
-
-
-def test_nothing_of_the_night_look_is_white(open_page):
-    page = open_page(360, "night")
-    bright = []
-    for path in views(page):
-        page.goto(path)
-        bright += page.evaluate(
-            """() => [...document.querySelectorAll("body, body *")].flatMap((one) => {
-                const style = getComputedStyle(one);
-                return ["color", "backgroundColor", "borderTopColor"].flatMap((name) => {
-                    const parts = (style[name].match(/[\\d.]+/g) ?? []).map(Number);
-                    const [red, green, blue, alpha = 1] = parts;
-                    const seen = alpha > 0 && (green > 110 || blue > 110);
-                    return seen ? [`${one.tagName}.${one.className} ${name} ${style[name]}`] : [];
-                });
-            })"""
-        )
-    assert bright == []
-
-
-@pytest.mark.parametrize("width", WIDTHS)
-def test_all_that_is_pressed_is_44_px_high(open_page, width):
-    page = open_page(width)
-    small = []
-    for path in views(page):
-        page.goto(path)
-        small += page.evaluate(
-            """() => [...document.querySelectorAll(
-                "button, .button, summary, .ways a, .tile, .strip a, select, label.choice"
-            )].filter((one) => one.offsetParent && one.getBoundingClientRect().height < 43.5)
-              .map((one) => `${location.pathname} ${one.outerHTML.slice(0, 80)}`)"""
-        )
-    assert small == []
 
 
 @pytest.mark.parametrize("width", WIDTHS)
