@@ -16,6 +16,7 @@ __all__ = [
     "joined",
     "pattern_words",
     "rain_words",
+    "short_day_words",
     "time_words",
     "visit_words",
 ]
@@ -42,7 +43,16 @@ def day_words(day: date) -> str:
     >>> day_words(date(2026, 6, 1))
     'Mon 1 Jun'
     """
-    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+    return f"{_DAYS[day.weekday()]} {short_day_words(day)}"
+
+
+def short_day_words(day: date) -> str:
+    """Return a day without its weekday, such as ``1 Jun``.
+
+    >>> short_day_words(date(2026, 6, 1))
+    '1 Jun'
+    """
+    return f"{day.day} {_MONTHS[day.month - 1]}"
 
 
 def time_words(at: datetime) -> str:

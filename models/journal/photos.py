@@ -29,7 +29,7 @@ surely than, or as surely as, another one now; it got a surer date; it was taken
 and stays out."""
 
 _DAY_ALONE = time(12)
-"""The time of a photo whose name gives only its day, see ``vision.photo.decode.taken``."""
+"""The time of a photo whose name gives only its day, see ``vision.photo.taken``."""
 
 _SURENESS = ("", "option", "name", "folder", "tag", "assigned")
 

@@ -221,21 +221,6 @@ class Classifier:
         """
         return pattern_chances(self.scores(measured), self.temperature)
 
-    def p_other(self, measured: Floats) -> Floats:
-        """Return the probability that a leaf is sick in another way.
-
-        Parameters
-        ----------
-        measured : ndarray of float64, shape (leaves, measures)
-            In the order of ``measures``, each in its own unit; NaN where a leaf has none.
-
-        Returns
-        -------
-        ndarray of float64, shape (leaves,)
-            0 to 1.
-        """
-        return other_chances(self.scores(measured))
-
     def p_late(self, measured: Floats) -> Floats:
         """Return the probability of late against early blight.
 

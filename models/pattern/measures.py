@@ -3,7 +3,7 @@
 Each is relative to the leaf itself: lengths in leaf sides (the square root of the leaf's area),
 areas in percent of the leaf, colours in CIELAB relative to the leaf's own healthy tissue. The
 leaf is brought to one length first. So neither background nor light, camera nor picture size is
-in them; ``tests/models/test_pattern_measures.py`` proves it one by one.
+in them; ``tests/models/pattern/test_relations.py`` proves it one by one.
 """
 
 from dataclasses import dataclass

@@ -39,6 +39,7 @@ __all__ = [
     "read_season",
     "spans_in",
     "weather_of",
+    "weather_or_reason",
     "withdraw",
 ]
 
@@ -200,7 +201,7 @@ def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int 
     """
     garden = read_garden(folder)
     # What was done is logged, whatever is wrong with the weather file.
-    weather, trouble = _weather(garden, folder)
+    weather, trouble = weather_or_reason(garden, folder)
     with open_journal(folder) as journal:
         entry = _entry(journal, said, at, correct)
         number = journal.log(entry)
@@ -225,7 +226,7 @@ def _without_rules(season: Season, entry: LogEntry) -> list[str]:
     return [wrapped(text, 4, "  ! ")]
 
 
-def _weather(garden: Garden, folder: Path) -> tuple[Sequence[DayWeather], str]:
+def weather_or_reason(garden: Garden, folder: Path) -> tuple[Sequence[DayWeather], str]:
     """Return the garden's weather, or none and the reason."""
     try:
         return weather_of(garden, folder), ""

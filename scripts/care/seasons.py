@@ -9,7 +9,7 @@ import typer
 from models.care.planning import plan_season
 from models.care.season import Season
 from models.care.seasons import NEW_SEASON, Span, named_span, spans_of
-from models.care.words import day_words, joined
+from models.care.words import day_words, joined, short_day_words
 from models.entries import LogEntry
 from models.garden.settings import read_garden
 from models.journal import open_journal
@@ -74,7 +74,7 @@ def _span_days(span: Span) -> str:
 
 
 def _day(day: date, *, year: bool) -> str:
-    words = day_words(day).partition(" ")[2]
+    words = short_day_words(day)
     return f"{words} {day.year}" if year else words
 
 

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from scripts.common.terminal import GardenFolder, WeatherFile, app, one_sentence_errors, say
+from scripts.common.terminal import AsOf, GardenFolder, WeatherFile, app, one_sentence_errors, say
 
 __all__ = ["flag"]
 
@@ -18,10 +18,7 @@ def flag(
     rules: Annotated[
         bool, typer.Option("--rules", help="Show the rules and thresholds instead.")
     ] = False,
-    at: Annotated[
-        str | None,
-        typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
-    ] = None,
+    at: AsOf = None,
     weather: WeatherFile = None,
     garden: GardenFolder = None,
 ) -> None:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from scripts.common.terminal import GardenFolder, WeatherFile, app, one_sentence_errors, say
+from scripts.common.terminal import AsOf, GardenFolder, WeatherFile, app, one_sentence_errors, say
 
 __all__ = ["plan"]
 
@@ -16,10 +16,7 @@ def plan(
         int,
         typer.Option("--days", min=1, max=90, metavar="N", help="How many days to look ahead."),
     ] = 14,
-    at: Annotated[
-        str | None,
-        typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
-    ] = None,
+    at: AsOf = None,
     weather: WeatherFile = None,
     ics: Annotated[
         Path | None,

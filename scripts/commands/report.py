@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from scripts.common.terminal import (
+    AsOf,
     GardenFolder,
     Jobs,
     app,
@@ -36,10 +37,7 @@ def report(
             help='An earlier season, as it ended; "spotlamp season" lists them.',
         ),
     ] = "",
-    at: Annotated[
-        str | None,
-        typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
-    ] = None,
+    at: AsOf = None,
     jobs: Jobs = None,
     garden: GardenFolder = None,
 ) -> None:

@@ -1,20 +1,13 @@
 """``spotlamp today``: what to do this morning and tonight."""
 
-from typing import Annotated
-
-import typer
-
-from scripts.common.terminal import GardenFolder, WeatherFile, app, one_sentence_errors, say
+from scripts.common.terminal import AsOf, GardenFolder, WeatherFile, app, one_sentence_errors, say
 
 __all__ = ["today"]
 
 
 @app.command()
 def today(
-    at: Annotated[
-        str | None,
-        typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
-    ] = None,
+    at: AsOf = None,
     weather: WeatherFile = None,
     garden: GardenFolder = None,
 ) -> None:

@@ -10,6 +10,7 @@ import typer
 
 from scripts.common.terminal import (
     LINE,
+    AsOf,
     GardenFolder,
     app,
     one_sentence_errors,
@@ -70,10 +71,7 @@ def trend(
             help="First day to tell of, as 2026-06-01; the last season by default.",
         ),
     ] = None,
-    at: Annotated[
-        str | None,
-        typer.Option("--at", metavar="TIME", help="As of a time; now by default."),
-    ] = None,
+    at: AsOf = None,
     season: Annotated[
         str | None,
         typer.Option(

@@ -18,6 +18,7 @@ from vision.photo.find import OUTPUT_MARKER, holds_photos, printable
 __all__ = [
     "COMMAND_ORDER",
     "LINE",
+    "AsOf",
     "ClassifierFile",
     "GardenFolder",
     "Jobs",
@@ -137,6 +138,9 @@ GardenFolder = Annotated[
     ),
 ]
 
+AsOf = Annotated[
+    str | None, typer.Option("--at", metavar="TIME", help="As of a time; now by default.")
+]
 WeatherFile = Annotated[
     Path | None,
     typer.Option(

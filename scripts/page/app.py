@@ -19,9 +19,10 @@ from starlette.types import ASGIApp
 from scripts.page.arrivals import MOST_FILES
 from scripts.page.door import Door
 from scripts.page.guard import SMALL_BODY_BYTES, Guard
-from scripts.page.pages import FORESEEN, HERE, LOOKS, Handler, Pages, Values, posted, sentence_of
+from scripts.page.pages import FORESEEN, LOOKS, Handler, Pages, Values, posted, sentence_of
 from scripts.page.pictures import kept_folder
 from scripts.page.standing import Desk
+from scripts.page.templating import HERE
 from scripts.page.views import (
     add,
     beds,

@@ -7,12 +7,13 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from models.care.words import day_words, joined
+from models.care.words import day_words, joined, short_day_words
+from models.numerals import counted
 from models.plain_json import read_json
 from scripts.care.record import entry_line
 from scripts.page.course import severity_words
 from scripts.page.standing import Standing
-from scripts.trend.words import mark, number_of
+from scripts.trend.words import mark
 from vision.photo.find import printable
 
 __all__ = ["STATE", "Changes", "Report", "changes_since", "kept_reports", "said_in", "state_bytes"]
@@ -177,12 +178,12 @@ def changes_since(standing: Standing, reports: Sequence[Report]) -> Changes:
 
 
 def _in_all(photos: int, entries: int) -> Iterator[str]:
-    found = [number_of(photos, "photo")] if photos > 0 else []
-    found += [number_of(entries, "entry of the log", "entries of the log")] if entries else []
+    found = [counted(photos, "photo")] if photos > 0 else []
+    found += [counted(entries, "entry of the log", "entries of the log")] if entries else []
     yield f"New: {' and '.join(found)}." if found else "No photo and no log entry is new."
     if photos < 0:
         yield (
-            f"{number_of(-photos, 'photo')} fewer than then: taken out of the record, or of "
+            f"{counted(-photos, 'photo')} fewer than then: taken out of the record, or of "
             "another season."
         )
 
@@ -212,4 +213,4 @@ def _mean(said: _Said) -> str:
 def _seen(said: _Said) -> str:
     if not said.seen:
         return "not measured"
-    return f"{said.severity}, {day_words(date.fromisoformat(said.seen)).partition(' ')[2]}"
+    return f"{said.severity}, {short_day_words(date.fromisoformat(said.seen))}"

@@ -15,12 +15,12 @@ from markupsafe import Markup, escape
 from models.care.mornings import rain_on
 from models.care.season import Season, concerns
 from models.care.visits import NightLook
-from models.care.words import DIRECTION_SIGNS, day_words, joined, rain_words
+from models.care.words import DIRECTION_SIGNS, day_words, joined, rain_words, short_day_words
 from models.entries import LogEntry
+from models.numerals import counted
 from models.progress import ProgressCurve, SeverityPoint
 from models.progress.course import Course, recent_line_pct
 from scripts.trend.strip import event_words, nice_end
-from scripts.trend.words import number_of
 from vision.photo.find import printable
 
 __all__ = [
@@ -197,14 +197,14 @@ def course_words(picture: CoursePicture) -> str:
     else:
         last = picture.points[-1]
         direction = f", {picture.course.direction}" if picture.course else ""
-        visits = number_of(len(picture.points), "visit")
+        visits = counted(len(picture.points), "visit")
         said = f"{visits}; on {day_words(last.day)} {severity_words(last)}{direction}"
     kinds = (("spray", "spray"), ("hand_pick", "picking"), ("removed_leaves", "taking off"))
     counts = [(sum(e.kind == kind for e in picture.log), name) for kind, name in kinds]
     counts += [(len(picture.rain), "day of rain"), (len(picture.nights), "look at night")]
     plural = {"day of rain": "days of rain", "look at night": "looks at night"}
     plural |= {"taking off": "takings off of leaves"}
-    happened = [number_of(n, name, plural.get(name, "")) for n, name in counts if n]
+    happened = [counted(n, name, plural.get(name, "")) for n, name in counts if n]
     return f"{picture.plant}: {said}{'; ' if happened else ''}{joined(happened)}"
 
 
@@ -305,11 +305,9 @@ def _dates(frame: _Frame, bottom: float) -> Iterator[str]:
         yield _line((x, bottom, x, bottom + 4), "axis")
         # At the far right a date would be cut.
         anchor = "end" if x > _WIDE - 24 else "middle"
-        yield _text(x if anchor == "middle" else _WIDE, bottom + 16, _short(day), anchor=anchor)
-
-
-def _short(day: date) -> str:
-    return day_words(day).partition(" ")[2]
+        yield _text(
+            x if anchor == "middle" else _WIDE, bottom + 16, short_day_words(day), anchor=anchor
+        )
 
 
 def _recent_line(frame: _Frame, course: Course | None) -> Iterator[str]:
@@ -344,7 +342,7 @@ def _visits(frame: _Frame, picture: CoursePicture) -> Iterator[str]:
             f'<circle class="{"doubtful" if flagged else "visit"}" cx="{_n(x)}" cy="{_n(y)}" '
             f'r="3.5" fill="{fill}" stroke="{BLUE}" stroke-width="1.5"/>'
         )
-        leaves = number_of(point.leaf_count, "leaf", "leaves")
+        leaves = counted(point.leaf_count, "leaf", "leaves")
         note = ", all photos flagged" if flagged else ""
         title = f"{day_words(point.day)}: {severity_words(point)}, {leaves}{note}"
         yield _titled(title, *_interval(frame, point, x), dot)

@@ -6,9 +6,9 @@ from dataclasses import dataclass, fields
 
 from models.care.thresholds import Thresholds
 from models.care.words import joined
+from models.numerals import counted
 from scripts.page.standing import Standing
 from scripts.score.store import Settings, measuring_fingerprint, package_version
-from scripts.trend.words import number_of
 from vision.day.measure import MEASURING_VERSION
 
 __all__ = ["Method", "method_of"]
@@ -65,10 +65,10 @@ def _versions(standing: Standing) -> Iterator[str]:
     ours = f"{MEASURING_VERSION}-{fingerprint}"
     other = sum(count for version, count in readings.items() if not version.startswith(ours))
     total = readings.total()
-    yield f"{number_of(total, 'photo')} in this season's record."
+    yield f"{counted(total, 'photo')} in this season's record."
     if other:
         yield (
-            f"{number_of(other, 'reading')} of these by another version of the measuring: score "
+            f"{counted(other, 'reading')} of these by another version of the measuring: score "
             "the photos again to bring them up to date."
         )
     limits = standing.season.limits

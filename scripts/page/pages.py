@@ -6,7 +6,6 @@ import secrets
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from pathlib import Path
 from threading import Lock
 from typing import Any
 
@@ -24,13 +23,13 @@ from scripts.page.door import Door
 from scripts.page.drawing import Outlines
 from scripts.page.guard import cookie_of
 from scripts.page.standing import Desk
+from scripts.page.templating import HERE, template_environment
 from vision.errors import SpotlampError
 from vision.flags import explain
 from vision.photo.find import printable
 
 __all__ = [
     "FORESEEN",
-    "HERE",
     "LOOKS",
     "WAYS",
     "Handler",
@@ -44,7 +43,6 @@ __all__ = [
     "uploads_in",
 ]
 
-HERE = Path(__file__).parent
 _YEAR_S = 365 * 24 * 3600
 _MOST_SAID = 500  # devices for which a word is kept
 
@@ -282,13 +280,7 @@ FORESEEN: tuple[type[Exception], ...] = (SpotlampError, typer.BadParameter)
 
 @cache
 def _templates() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.FileSystemLoader(HERE / "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    return template_environment()
 
 
 @cache

@@ -14,13 +14,11 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-from models.care.planning import plan_season
 from models.care.words import INTERVAL_WORDS, day_words, time_words
-from models.garden.settings import GardenError, read_garden
-from scripts.care.record import past_season
+from models.garden.settings import GardenError
+from models.numerals import counted
 from scripts.care.text import NO_DIAGNOSIS, STATUS_SIGNS
 from scripts.common.files import write_whole
-from scripts.common.moments import moment
 from scripts.common.which_garden import known_plant
 from scripts.page.changes import STATE, Changes, changes_since, kept_reports, said_in, state_bytes
 from scripts.page.clinic import clinic_page
@@ -29,9 +27,10 @@ from scripts.page.figures import LINES_KEY, Album, Figure, Wanted
 from scripts.page.method import method_of
 from scripts.page.sheets import night_rounds, plant_strips, today_sheet
 from scripts.page.standing import Desk, Standing
+from scripts.page.templating import HERE, template_environment
 from scripts.page.tiles import Bed, Tile, beds_of
 from scripts.trend.read import trend_of
-from scripts.trend.words import heading, number_of
+from scripts.trend.words import heading
 from vision.errors import SpotlampError
 from vision.photo.find import printable
 
@@ -40,7 +39,6 @@ __all__ = ["MARK", "NoReportError", "Wishes", "write_report"]
 MARK = b'<meta name="generator" content="Spotlamp report">'
 """By which a report is known again, so that no other file is written over."""
 
-_PAGE = Path(__file__).parent
 _TILE_PX = 150
 _MOST_TILE_PHOTOS = 40  # plants of a garden whose tiles have photos
 _MOST_ACROSS = 6  # plants of a row side by side
@@ -143,29 +141,21 @@ def _refuse_other_file(out: Path) -> None:
 def _written(out: Path, page: bytes, album: Album) -> str:
     lines = [f"Written to {out} ({len(page) / 1e6:.1f} MB): open it in a browser, and print it."]
     if album.missing:
-        photos = number_of(len(album.missing), "photo")
+        photos = counted(len(album.missing), "photo")
         lines.append(f"{photos} could not be shown; the report says which, and why.")
     return "\n".join(lines)
 
 
 def _standing(folder: Path, wishes: Wishes) -> Standing:
     """Return the garden as it stands, or as it stood when an earlier season ended."""
-    if not wishes.season:
-        return Desk(folder, wishes.at).standing()
-    garden = read_garden(folder)
-    then = past_season(folder, garden, wishes.season, moment(wishes.at, garden.time_zone))
-    return Standing(folder, then.garden, then, plan_season(then), then, then.log)
+    desk = Desk(folder, wishes.at)
+    return desk.earlier(wishes.season) if wishes.season else desk.standing()
 
 
 @cache
 def _templates() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.FileSystemLoader(_PAGE / "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda value: printable(value) if type(value) is str else value,
-        trim_blocks=True,
-        lstrip_blocks=True,
+    return template_environment(
+        finalize=lambda value: printable(value) if type(value) is str else value
     )
 
 
@@ -237,7 +227,7 @@ def _tile_photos(standing: Standing, album: Album) -> Mapping[str, Figure]:
 
 def _rendered(name: str, standing: Standing, **values: Any) -> bytes:  # noqa: ANN401  for a template
     """Return a page of a template, with what all of them say."""
-    style = (_PAGE / "static" / "report.css").read_text(encoding="utf-8")
+    style = (HERE / "static" / "report.css").read_text(encoding="utf-8")
     text = (
         _templates()
         .get_template(name)
@@ -251,7 +241,7 @@ def _rendered(name: str, standing: Standing, **values: Any) -> bytes:  # noqa: A
             no_diagnosis=NO_DIAGNOSIS,
             course_key=COURSE_KEY,
             lines_key=LINES_KEY,
-            number_of=number_of,
+            counted=counted,
             day=lambda at: day_words(at.date()),
             **values,
         )

@@ -13,6 +13,7 @@ from models.care.season import concerns
 from models.care.visits import NightLook, Visit
 from models.care.words import day_words, joined, time_words
 from models.entries import LogEntry, PhotoEntry
+from models.numerals import counted
 from scripts.care.record import entry_line
 from scripts.care.text import (
     PARTS,
@@ -26,7 +27,7 @@ from scripts.page.course import course_picture, course_svg
 from scripts.page.figures import Album, Figure, Wanted
 from scripts.page.standing import Standing
 from scripts.page.tiles import StatusShown, Tile, status_shown, tile_of
-from scripts.trend.words import number_of, plant_words
+from scripts.trend.words import plant_words
 
 __all__ = [
     "NOT_LISTED",
@@ -206,7 +207,7 @@ def _strip(standing: Standing, name: str, wanted: Sequence[Wanted], album: Album
         course=course_svg(picture) if picture.shows_anything else Markup(""),
         words=tuple(plant_words(curve, standing.notes.get(name, ()))) if curve else (),
         figures=tuple(album.figure(one) for one in wanted),
-        shown=f"{len(wanted)} of {number_of(by_day, 'photo')} by day" if wanted else "",
+        shown=f"{len(wanted)} of {counted(by_day, 'photo')} by day" if wanted else "",
         entries=plant_entries(standing, name)[-_MOST_ENTRIES:],
     )
 
@@ -313,5 +314,5 @@ def _round(
 
 def _counted(looks: Sequence[NightLook]) -> Iterator[tuple[str, str]]:
     for look in sorted(looks, key=lambda one: -one.count):
-        counted = number_of(look.count, "caterpillar") if look.count else "none seen"
-        yield look.plant, f"{counted} ({look.low} to {look.high})"
+        number = counted(look.count, "caterpillar") if look.count else "none seen"
+        yield look.plant, f"{number} ({look.low} to {look.high})"

@@ -5,15 +5,16 @@ long as there are plants, not photos. Whatever the record, the settings or the w
 is seen by their files' dates; what the clock alone changes, every few minutes.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from threading import Lock
+from typing import Any, TypeVar
 
 from models.care.planning import Plan, plan_season
-from models.care.records import DayWeather, PlantStatus
+from models.care.records import PlantStatus
 from models.care.season import Season
 from models.care.seasons import Span
 from models.entries import LogEntry, PhotoEntry
@@ -21,12 +22,13 @@ from models.garden.beds import Garden
 from models.garden.settings import GARDEN_FILE, read_garden
 from models.journal import open_journal
 from models.progress import ProgressCurve
-from models.weather import WeatherFileError
-from scripts.care.record import last_season, past_season, read_season, spans_in, weather_of
+from scripts.care.record import last_season, past_season, read_season, spans_in, weather_or_reason
 from scripts.common.moments import moment
 from scripts.trend.read import Trend, trend_of
 
 __all__ = ["Desk", "Standing"]
+
+_Gathered = TypeVar("_Gathered")
 
 _MINUTES = 5
 """What the clock alone changes, such as a lock that ends, is seen after so long at the latest."""
@@ -128,8 +130,7 @@ class Desk:
     def __init__(self, folder: Path, at: str | None = None) -> None:
         self.folder, self.at = folder.absolute(), at
         self._lock = Lock()
-        self._kept: tuple[object, Standing] | None = None
-        self._earlier: dict[str, tuple[object, Standing]] = {}
+        self._kept: dict[tuple[str, ...], tuple[object, Any]] = {}
 
     def garden(self) -> Garden:
         """Return the garden as its settings say now."""
@@ -142,8 +143,7 @@ class Desk:
     def forget(self) -> None:
         """Gather anew for the next page."""
         with self._lock:
-            self._kept = None
-            self._earlier.clear()
+            self._kept.clear()
 
     def standing(self) -> Standing:
         """Return the garden as it stands.
@@ -153,13 +153,7 @@ class Desk:
         SpotlampError
             With one sentence, where the garden or its record cannot be read.
         """
-        with self._lock:  # two pages asked for at once gather once
-            garden = self.garden()
-            now = self.now(garden)
-            state = self._state(garden, now)
-            if self._kept is None or self._kept[0] != state:
-                self._kept = (state, _gathered(self.folder, garden, now))
-            return self._kept[1]
+        return self._once(("now",), partial(_gathered, self.folder))
 
     def earlier(self, name: str) -> Standing:
         """Return the garden as it stood at the end of an earlier season, by the season's name.
@@ -171,19 +165,25 @@ class Desk:
         SpotlampError
             As `standing` does.
         """
-        with self._lock:
-            garden = self.garden()
-            now = self.now(garden)
-            state = self._state(garden, now)
-            known = self._earlier.get(name)
-            if known is None or known[0] != state:
-                self._earlier[name] = (state, _as_it_ended(self.folder, garden, name, now))
-            return self._earlier[name][1]
+        return self._once(("earlier", name), partial(_as_it_ended, self.folder, name))
 
     def seasons(self) -> tuple[Span, ...]:
         """Return the seasons of the record, oldest first."""
-        garden = self.garden()
-        return spans_in(self.folder, garden, self.now(garden))
+        return self._once(("seasons",), partial(spans_in, self.folder))
+
+    def _once(
+        self, key: tuple[str, ...], gather: Callable[[Garden, datetime], _Gathered]
+    ) -> _Gathered:
+        """Return what was gathered under a key; gather it where something has changed since."""
+        with self._lock:  # two pages asked for at once gather once
+            garden = self.garden()
+            now = self.now(garden)
+            state = self._state(garden, now)
+            known = self._kept.get(key)
+            if known is None or known[0] != state:
+                known = self._kept[key] = (state, gather(garden, now))
+            gathered: _Gathered = known[1]
+            return gathered
 
     def _state(self, garden: Garden, now: datetime) -> object:
         """Return what is another when something has changed."""
@@ -205,7 +205,8 @@ def _date_of(path: Path) -> tuple[int, int] | None:
 
 
 def _gathered(folder: Path, garden: Garden, now: datetime) -> Standing:
-    weather, trouble = _weather(garden, folder)
+    weather, why_not = weather_or_reason(garden, folder)
+    trouble = f"Without the weather: {why_not}" if why_not else ""
     season = read_season(folder, now, weather, garden=garden)
     told = season if season.measured_days else last_season(folder, garden, now)
     with open_journal(folder) as journal:
@@ -214,15 +215,7 @@ def _gathered(folder: Path, garden: Garden, now: datetime) -> Standing:
     return Standing(folder, garden, season, plan_season(season), told, log, removed, trouble)
 
 
-def _as_it_ended(folder: Path, garden: Garden, name: str, now: datetime) -> Standing:
+def _as_it_ended(folder: Path, name: str, garden: Garden, now: datetime) -> Standing:
     season = past_season(folder, garden, name, now)
     plan = plan_season(season)
     return Standing(folder, season.garden, season, plan, season, season.log)
-
-
-def _weather(garden: Garden, folder: Path) -> tuple[tuple[DayWeather, ...], str]:
-    """Return the garden's weather; a file that cannot be read takes no page away."""
-    try:
-        return tuple(weather_of(garden, folder)), ""
-    except WeatherFileError as error:
-        return (), f"Without the weather: {error}"

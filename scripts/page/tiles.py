@@ -2,11 +2,10 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
 from itertools import groupby
 
 from models.care.records import PlantStatus
-from models.care.words import day_words
+from models.care.words import short_day_words
 from models.garden.beds import Plant
 from scripts.care.text import STATUS_SIGNS
 from scripts.page.standing import Standing
@@ -116,13 +115,9 @@ def tile_of(standing: Standing, plant: str) -> Tile:
         severity_pct=point.severity_pct if point else None,
         low_pct=low,
         high_pct=high,
-        seen=_day(point.day) if point else "",
+        seen=short_day_words(point.day) if point else "",
         direction=direction,
         pattern=statuses[0].status.pattern if statuses else "",
         picture=last.sha256 if last else "",
         style="gone" if gone else (statuses[0].style if statuses else "watch"),
     )
-
-
-def _day(day: date) -> str:
-    return day_words(day).split(" ", 1)[1]

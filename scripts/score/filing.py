@@ -15,6 +15,7 @@ from models.garden.beds import Garden
 from models.garden.clock import in_garden_time
 from models.garden.plant_rule import plant_of
 from models.garden.settings import GardenError, read_garden
+from models.numerals import counted
 from scripts.common.which_garden import known_plant, standing_garden
 from scripts.score.columns import TABLES
 from scripts.score.results import PhotoResult
@@ -293,27 +294,27 @@ class Filer:
         """Return what was filed, ready to be printed."""
         total = self._counts.total()
         lines = [
-            f"Filed in “{self._garden.name}”: {_number(total, 'photo')}{self._changes(total)}."
+            f"Filed in “{self._garden.name}”: {counted(total, 'photo')}{self._changes(total)}."
         ]
         if self._elsewhere:
             lines.append(
-                f"  {_number(len(self._elsewhere), 'photo')} filed earlier to another plant than "
+                f"  {counted(len(self._elsewhere), 'photo')} filed earlier to another plant than "
                 f"now named ({_some(self._elsewhere)}): move with “spotlamp assign PHOTO PLANT”."
             )
         if self._otherwise:
             lines.append(
-                f"  {_number(len(self._otherwise), 'photo')} filed earlier with another date than "
+                f"  {counted(len(self._otherwise), 'photo')} filed earlier with another date than "
                 f"now named ({_some(self._otherwise)}): put it right with “spotlamp fix PHOTO "
                 "--taken TIME”."
             )
         if removed := self._counts["removed"]:
             lines.append(
-                f"  {_number(removed, 'photo')} taken out of the record earlier, and left out: "
+                f"  {counted(removed, 'photo')} taken out of the record earlier, and left out: "
                 "“spotlamp fix PHOTO --undo” takes one in again."
             )
         if self._put_right:
             lines.append(
-                f"  {_number(self._put_right, 'photo')} on which you put something right: flag, "
+                f"  {counted(self._put_right, 'photo')} on which you put something right: flag, "
                 "plan and trend go by that, the tables of this run by what was measured."
             )
         return "\n".join([*lines, *self._unassigned(), *self._doubtful()])
@@ -333,7 +334,7 @@ class Filer:
     def _unassigned(self) -> list[str]:
         count = len(self._journal.photos(plant=""))
         return (
-            [f"  {_number(count, 'photo')} without a plant: “spotlamp assign” lists them."]
+            [f"  {counted(count, 'photo')} without a plant: “spotlamp assign” lists them."]
             if count
             else []
         )
@@ -350,10 +351,6 @@ def _some(names: Sequence[str]) -> str:
     named = ", ".join(f"“{name}”" for name in sorted(names)[:_MOST_NAMED])
     more = len(names) - _MOST_NAMED
     return f"{named} and {more} more" if more > 0 else named
-
-
-def _number(count: int, thing: str) -> str:
-    return f"{count} {thing}{'' if count == 1 else 's'}"
 
 
 @contextmanager

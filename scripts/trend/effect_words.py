@@ -2,9 +2,10 @@
 
 from collections.abc import Sequence
 
+from models.numerals import counted
 from models.progress import Effect
 from models.progress.needed import Needed
-from scripts.trend.words import day_words, number_of, rate_words, signed
+from scripts.trend.words import day_words, rate_words, signed
 
 __all__ = ["effect_words"]
 
@@ -52,12 +53,12 @@ def _difference_words(effect: Effect) -> str:
     sprayed = _mean([one.after_per_day for one in effect.sprayed])
     words = (
         f"Growth a day after it: {rate_words(sprayed)} on "
-        f"{number_of(len(effect.sprayed), 'sprayed plant')}"
+        f"{counted(len(effect.sprayed), 'sprayed plant')}"
     )
     if effect.comparison == "beside unsprayed":
         unsprayed = _mean([one.after_per_day for one in effect.unsprayed])
         words += (
-            f", {rate_words(unsprayed)} on {number_of(len(effect.unsprayed), 'unsprayed plant')} "
+            f", {rate_words(unsprayed)} on {counted(len(effect.unsprayed), 'unsprayed plant')} "
             "over the same days"
         )
     else:

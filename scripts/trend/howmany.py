@@ -15,6 +15,7 @@ from models.care.visits import Visit
 from models.care.words import joined
 from models.garden.beds import Garden
 from models.garden.settings import read_garden
+from models.numerals import counted
 from models.progress.sampling import (
     NORMAL_95,
     GardenVariance,
@@ -25,7 +26,7 @@ from models.progress.sampling import (
     wanted_cv,
 )
 from scripts.trend.read import NoTrendError, told_season
-from scripts.trend.words import day_words, number_of
+from scripts.trend.words import day_words
 
 __all__ = ["Advice", "Wish", "advice_lines", "advise", "worth_a_choice"]
 
@@ -184,11 +185,11 @@ def _reach_lines(advice: Advice, variance: GardenVariance) -> list[str]:
     ]
     return [
         f"From the last visits up to {day_words(advice.last_day)}: "
-        f"{number_of(variance.plants, 'plant')}, {number_of(variance.leaves, 'leaf', 'leaves')}, "
+        f"{counted(variance.plants, 'plant')}, {counted(variance.leaves, 'leaf', 'leaves')}, "
         f"mean severity {variance.mean_pct:.1f} %.",
         f"Plants differ by ± {variance.between_pct2**0.5:.1f} points, leaves of one plant by "
         f"± {within**0.5:.1f} points (standard deviations).",
-        f"In 95 of 100 walks {number_of(leaves, 'leaf', 'leaves')} of each plant come within "
+        f"In 95 of 100 walks {counted(leaves, 'leaf', 'leaves')} of each plant come within "
         f"± {NORMAL_95 * (within / leaves) ** 0.5:.1f} points of its mean,",
         f"and so close to the beds' means: {', '.join(beds)} points.",
     ]
@@ -200,10 +201,10 @@ def _wish_lines(wish: Wish, variance: GardenVariance) -> list[str]:
         "",
         f"Wanted: a mean within ± {points:.1f} points in 95 of 100 walks "
         f"(standard error {100 * wish.cv:.0f} % of the mean).",
-        f"For one plant of average severity: {number_of(wish.leaves_a_plant, 'leaf', 'leaves')}.",
+        f"For one plant of average severity: {counted(wish.leaves_a_plant, 'leaf', 'leaves')}.",
     ]
     for bed, (count, plans) in wish.beds.items():
-        lines += ["", f"For the mean of bed {bed} ({number_of(count, 'plant')}):"]
+        lines += ["", f"For the mean of bed {bed} ({counted(count, 'plant')}):"]
         lines += [_plan_line(plan, count) for plan in worth_a_choice(plans)]
     return lines
 
@@ -220,7 +221,7 @@ def worth_a_choice(plans: Sequence[SamplingPlan]) -> list[SamplingPlan]:
 
 
 def _plan_line(plan: SamplingPlan, count: int) -> str:
-    on_each = f"  {number_of(plan.leaves, 'leaf', 'leaves'):>9} on each of "
+    on_each = f"  {counted(plan.leaves, 'leaf', 'leaves'):>9} on each of "
     if plan.plants is None:
-        return f"{on_each}all {number_of(count, 'plant')} is not enough"
-    return f"{on_each}{number_of(plan.plants, 'plant'):>9} ({plan.photos} leaves in all)"
+        return f"{on_each}all {counted(count, 'plant')} is not enough"
+    return f"{on_each}{counted(plan.plants, 'plant'):>9} ({plan.photos} leaves in all)"

@@ -5,6 +5,7 @@ from datetime import date
 from math import exp
 
 from models.care.words import DIRECTION_SIGNS
+from models.numerals import counted
 from models.progress import Course, DaysTo, ProgressCurve
 from models.progress.course import HARDLY_SICK_PCT
 from models.progress.curve import Change, Doubling
@@ -16,7 +17,6 @@ __all__ = [
     "growth_pct",
     "heading",
     "mark",
-    "number_of",
     "plant_words",
     "rate_words",
     "signed",
@@ -71,14 +71,9 @@ def heading(trend: Trend) -> str:
     leaves = sum(point.leaf_count for point in points)
     return (
         f"{trend.garden.name}, {day_words(trend.first_day)} to {day_words(trend.last_day)} "
-        f"{trend.last_day.year}: {number_of(len(trend.curves), 'plant')}, "
-        f"{number_of(len(points), 'visit')}, {number_of(leaves, 'leaf', 'leaves')}"
+        f"{trend.last_day.year}: {counted(len(trend.curves), 'plant')}, "
+        f"{counted(len(points), 'visit')}, {counted(leaves, 'leaf', 'leaves')}"
     )
-
-
-def number_of(count: int, one: str, many: str = "") -> str:
-    """Return a number with its thing, in the plural where it is not one."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
 
 
 def plant_words(curve: ProgressCurve, notes: Sequence[str] = ()) -> list[str]:
@@ -100,8 +95,8 @@ def plant_words(curve: ProgressCurve, notes: Sequence[str] = ()) -> list[str]:
 def _course_words(curve: ProgressCurve) -> str:
     course, last = curve.course, curve.points[-1]
     rests = (
-        f"{number_of(course.visits, 'visit')} from {day_words(course.first_day)} to "
-        f"{day_words(course.last_day)}, {number_of(course.leaves, 'leaf', 'leaves')}"
+        f"{counted(course.visits, 'visit')} from {day_words(course.first_day)} to "
+        f"{day_words(course.last_day)}, {counted(course.leaves, 'leaf', 'leaves')}"
     )
     first = next(point for point in curve.points if point.day == course.first_day)
     from_to = f"from {first.severity_pct:.1f} to {last.severity_pct:.1f} % ({rests})"
@@ -155,7 +150,7 @@ def _days_words(found: DaysTo, course: Course) -> list[str]:
 
 
 def _change_words(change: Change) -> str:
-    since = f"In the {number_of(change.days, 'day')} since the visit before"
+    since = f"In the {counted(change.days, 'day')} since the visit before"
     words = f"{since}: {signed(change.points, 1)} points"
     if change.low_points is not None and change.high_points is not None:
         ends = f"{signed(change.low_points, 1)} to {signed(change.high_points, 1)}"

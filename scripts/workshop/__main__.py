@@ -44,7 +44,7 @@ def _modules(group: str) -> list[Path]:
     return sorted(path for path in (_HERE / group).glob("*.py") if path.stem != "__init__")
 
 
-def _runner(group: str, name: str) -> None:
+def _add(group: str, name: str, told: str) -> None:
     def run(context: typer.Context) -> None:
         module = importlib.import_module(f"scripts.workshop.{group}.{name}")
         sys.argv = [f"{group} {name}", *context.args]
@@ -52,7 +52,7 @@ def _runner(group: str, name: str) -> None:
 
     groups[group].command(
         name,
-        help=parts_of(group)[name],
+        help=told,
         add_help_option=False,  # each part tells its own options
         context_settings={"allow_extra_args": True, "ignore_unknown_options": True},
     )(run)
@@ -61,8 +61,8 @@ def _runner(group: str, name: str) -> None:
 groups = {name: typer.Typer(help=told, no_args_is_help=True) for name, told in GROUPS.items()}
 for _group, _sub in groups.items():
     app.add_typer(_sub, name=_group)
-    for _name in parts_of(_group):
-        _runner(_group, _name)
+    for _name, _told in parts_of(_group).items():
+        _add(_group, _name, _told)
 
 
 if __name__ == "__main__":

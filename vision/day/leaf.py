@@ -102,8 +102,7 @@ class Leaves:
         kept = under < share * whole
         if kept.all():
             return self
-        again = np.concatenate([[0], np.where(kept, np.cumsum(kept), 0)]).astype(np.uint8)
-        numbers = again[self.numbers]
+        numbers = _numbered_anew(kept)[self.numbers]
         numbers.flags.writeable = False
         touching, cut_off = (
             tuple(flag for flag, keep in zip(flags, kept, strict=True) if keep)
@@ -137,7 +136,8 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     if card is not None:
         picture = painted_over(picture, card)
     overview = _reduce(picture, OVERVIEW_PX)
-    living = _living(overview)
+    greenness = _greenness(overview)
+    living = greenness > _LIVING_GREENNESS  # leaf green or yellow, not grey or red
     score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
     found, left_out = _pieces(_by_colour(score), living, _lit(overview, score), _LIVING_SHARE)
     plain = _is_plain(overview, found)
@@ -152,7 +152,7 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     touching = tuple(_may_be_several(found == n) for n in range(1, count + 1))
     cut_off = tuple(reaches_frame(found == n) for n in range(1, count + 1))
     flags = _flags(touching, cut_off, plain, left_out)
-    if count == 0 and np.mean(_greenness(overview) > _LEAF_GREEN) > _LEAFY:
+    if count == 0 and np.mean(greenness > _LEAF_GREEN) > _LEAFY:
         flags = ("no_single_leaf",)
     return Leaves(numbers, touching, cut_off, plain, flags)
 
@@ -193,12 +193,8 @@ def _reduce(pixels: NDArray[np.uint8], long_px: int) -> NDArray[np.uint8]:
     return shrunk(pixels, long_px / max(pixels.shape[:2]))
 
 
-def _living(overview: NDArray[np.uint8]) -> NDArray[np.bool_]:
-    """Where there is more green than red and blue together allow, so leaf green or yellow."""
-    return np.asarray(_greenness(overview) > _LIVING_GREENNESS, np.bool_)
-
-
 def _greenness(overview: NDArray[np.uint8]) -> Floats:
+    """How much more green there is than red and blue together allow."""
     return log_chromaticity(np.asarray(cv2.GaussianBlur(overview, (0, 0), 1.0), np.uint8))[1]
 
 
@@ -331,8 +327,13 @@ def _without_vanished(numbers: Mask, found: Mask) -> tuple[Mask, Mask]:
     left = np.bincount(numbers.ravel(), minlength=count + 1)[1:] > 0
     if left.all():
         return numbers, found
-    again = np.concatenate([[0], np.where(left, np.cumsum(left), 0)]).astype(np.uint8)
+    again = _numbered_anew(left)
     return again[numbers], again[found]
+
+
+def _numbered_anew(kept: NDArray[np.bool_]) -> Mask:
+    """Return the new number of each old one, 0 included, where some leaves are left out."""
+    return np.concatenate([[0], np.where(kept, np.cumsum(kept), 0)]).astype(np.uint8)
 
 
 def _soft(score: Floats, mask: Mask) -> Floats:

@@ -1,16 +1,18 @@
 """What the learned networks share: building blocks, and how they learn. Needs PyTorch."""
 
+import argparse
 import math
 import time
 from collections.abc import Callable, Sequence
 from itertools import pairwise
+from pathlib import Path
 from typing import TypeVar
 
 import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-__all__ = ["Pyramid", "Refine", "Step", "learn_for", "remember"]
+__all__ = ["Pyramid", "Refine", "Step", "asked_for", "learn_for", "remember"]
 
 _RATE, _LAST_RATE, _DECAY = 3e-3, 1e-5, 1e-3
 _WARM_UP, _MEMORY, _GREATEST_STEP = 300, 0.998, 2.0
@@ -136,3 +138,25 @@ def learn_for(
 
 def _rate(step: int, gone: float) -> float:
     return _RATE * min(1, (step + 1) / _WARM_UP) * 0.5 * (1 + math.cos(math.pi * gone)) + _LAST_RATE
+
+
+def asked_for(description: str | None, batch: int) -> argparse.Namespace:
+    """Return what the command line asks of a network that learns from lessons.
+
+    Parameters
+    ----------
+    description : str or None
+        Of the command.
+    batch : int
+        Pictures a step, where nothing else is said.
+    """
+    parser = argparse.ArgumentParser(description=description)
+    parser.add_argument("--lessons", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--without", action="append", default=[])
+    parser.add_argument("--seconds", type=float, default=400)
+    parser.add_argument("--batch", type=int, default=batch)
+    parser.add_argument("--device", default="cuda")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--half", action="store_true", help="store numbers in 16 bits")
+    return parser.parse_args()

@@ -9,7 +9,7 @@ Nothing of it is kept in the project but what is learned.
 import argparse
 import csv
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scripts.workshop.learn.photos import board_mask, read, shrink, texture_photos, tint
 from scripts.workshop.rendered import NATURAL_BACKGROUNDS, PLAIN_BACKGROUNDS, draw_scene, render
 
-__all__ = ["LONG_PX", "UNKNOWN", "Lesson", "gather", "write"]
+__all__ = ["LONG_PX", "UNKNOWN", "Lesson", "gather", "write", "write_gathered"]
 
 LONG_PX = 352
 """Long side of the pictures; smaller ones are kept as they are."""
@@ -168,15 +168,35 @@ def write(lessons: Iterator[Lesson], path: Path) -> dict[str, int]:
     return counts
 
 
-def main() -> None:
-    """Write the lessons."""
-    parser = argparse.ArgumentParser(description=__doc__)
+def write_gathered(
+    description: str | None,
+    gather: Callable[[Path, int, int], Iterator[Lesson]],
+    painted: int,
+    seed: int,
+) -> None:
+    """Write the lessons that the command line asks for, and print how many there are of each kind.
+
+    Parameters
+    ----------
+    description : str or None
+        Of the command.
+    gather : callable
+        Takes the folder of photos, the number of painted scenes and the seed.
+    painted, seed : int
+        Where nothing else is said.
+    """
+    parser = argparse.ArgumentParser(description=description)
     parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
-    parser.add_argument("--painted", type=int, default=700)
-    parser.add_argument("--seed", type=int, default=20261127)
+    parser.add_argument("--painted", type=int, default=painted)
+    parser.add_argument("--seed", type=int, default=seed)
     parser.add_argument("--out", type=Path, required=True)
     given = parser.parse_args()
     print(write(gather(given.photos, given.painted, given.seed), given.out))
+
+
+def main() -> None:
+    """Write the lessons."""
+    write_gathered(__doc__, gather, painted=700, seed=20261127)
 
 
 if __name__ == "__main__":

@@ -8,7 +8,6 @@ measured. With ``--without`` a source is left out, and how well it is outlined i
 end. Needs the packages of the ``train`` extra; an accelerator makes minutes of hours.
 """
 
-import argparse
 import json
 from pathlib import Path
 
@@ -17,7 +16,7 @@ import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-from scripts.workshop.learn.convolutions import Pyramid, learn_for
+from scripts.workshop.learn.convolutions import Pyramid, asked_for, learn_for
 from scripts.workshop.learn.halve_onnx import halve
 from scripts.workshop.learn.leaf_pictures import CANVAS_PX, UNKNOWN, Bank, Batch, Maker, load_bank
 
@@ -135,16 +134,7 @@ def write_onnx(
 
 def main() -> None:
     """Learn, judge what was left out, and write the network."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--lessons", type=Path, required=True)
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--without", action="append", default=[])
-    parser.add_argument("--seconds", type=float, default=400)
-    parser.add_argument("--batch", type=int, default=48)
-    parser.add_argument("--device", default="cuda")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--half", action="store_true", help="store numbers in 16 bits")
-    given = parser.parse_args()
+    given = asked_for(__doc__, batch=48)
     bank = load_bank(given.lessons, given.device, given.without)
     maker = Maker(bank, given.device, given.seed)
     network = learn(maker, given.seconds, given.batch, given.device, given.seed)

@@ -5,7 +5,6 @@ and painted leaves with exact truth. As ``scripts.workshop.learn.leaf_lessons``,
 ``scripts.workshop.learn.tissue_network``.
 """
 
-import argparse
 import csv
 from collections.abc import Iterator
 from dataclasses import replace
@@ -15,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from scripts.workshop.learn.leaf_lessons import Lesson, write
+from scripts.workshop.learn.leaf_lessons import Lesson, write_gathered
 from scripts.workshop.learn.photos import board_mask, read
 from scripts.workshop.rendered import draw_scene, render
 from vision.raster import shrunk, window_around
@@ -108,13 +107,7 @@ def _cut(kind: str, pixels: Pixels, mask: Mask) -> Lesson:
 
 def main() -> None:
     """Write the lessons."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
-    parser.add_argument("--painted", type=int, default=300)
-    parser.add_argument("--seed", type=int, default=20261128)
-    parser.add_argument("--out", type=Path, required=True)
-    given = parser.parse_args()
-    print(write(gather(given.photos, given.painted, given.seed), given.out))
+    write_gathered(__doc__, gather, painted=300, seed=20261128)
 
 
 if __name__ == "__main__":

@@ -7,16 +7,14 @@ tissue where there is one. With ``--without`` a source is left out, and how well
 seen is printed at the end. Needs the packages of the ``train`` extra.
 """
 
-import argparse
 import json
-from pathlib import Path
 
 import numpy as np
 import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-from scripts.workshop.learn.convolutions import Pyramid, learn_for
+from scripts.workshop.learn.convolutions import Pyramid, asked_for, learn_for
 from scripts.workshop.learn.leaf_network import write_onnx
 from scripts.workshop.learn.leaf_pictures import Bank, load_bank
 from scripts.workshop.learn.tissue_pictures import (
@@ -116,16 +114,7 @@ def judge(network: TissueNetwork, bank: Bank, kind: str) -> dict[str, float]:
 
 def main() -> None:
     """Learn, judge what was left out, and write the network."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--lessons", type=Path, required=True)
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--without", action="append", default=[])
-    parser.add_argument("--seconds", type=float, default=400)
-    parser.add_argument("--batch", type=int, default=32)
-    parser.add_argument("--device", default="cuda")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--half", action="store_true", help="store numbers in 16 bits")
-    given = parser.parse_args()
+    given = asked_for(__doc__, batch=32)
     bank = load_bank(given.lessons, given.device, given.without, LONG_PX)
     maker = TissueMaker(bank, given.device, given.seed)
     network = learn(maker, given.seconds, given.batch, given.device, given.seed)

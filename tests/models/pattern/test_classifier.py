@@ -20,6 +20,7 @@ from models.pattern import (
     in_words,
     load_classifier,
 )
+from models.pattern.classifier import other_chances
 from models.pattern.training import LabelledLeaves, labelled_csv, read_labelled, train
 from vision.day.measure import MEASURING_VERSION
 
@@ -147,7 +148,7 @@ def test_a_leaf_like_those_with_other_diseases_is_left_unsure(leaves, classifier
     unlikely, likely = (
         replace(classifier, offsets=classifier.offsets + shift * other) for shift in (-50, 50)
     )
-    assert likely.p_other(row[None].astype(float))[0] > 0.99
+    assert other_chances(likely.scores(row[None].astype(float)))[0] > 0.99
     assert unlikely.call(row).pattern == "spot"
     assert likely.call(row).pattern == "unsure"
     assert likely.probabilities(leaves.measured) == pytest.approx(
