@@ -56,9 +56,11 @@ def public_functions(body, inside="") -> Iterator[tuple[str, Function]]:
 
 
 def is_command(function):
-    """Whether a function is a command of the program: ``@app.command(...)`` or of a part of it."""
+    """Whether a function is a command of the program: ``@app.command(...)``, or a group of them."""
     calls = [one.func for one in function.decorator_list if isinstance(one, ast.Call)]
-    return any(isinstance(call, ast.Attribute) and call.attr == "command" for call in calls)
+    return any(
+        isinstance(call, ast.Attribute) and call.attr in {"command", "callback"} for call in calls
+    )
 
 
 def section(function, title) -> list[str] | None:

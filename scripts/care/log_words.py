@@ -15,7 +15,7 @@ from models.garden.beds import Garden
 from models.mix import ADDITIONS
 from scripts.common.which_garden import known_plant
 
-__all__ = ["Said", "check_product", "read_words"]
+__all__ = ["READERS", "Reader", "Said", "check_product", "read_words", "reader_of"]
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,9 @@ class Said:
     text: str = ""
 
 
+Reader = Callable[[Sequence[str], Garden], Said]
+
+
 def read_words(words: Sequence[str], garden: Garden, gone: Collection[str] = ()) -> Said:
     """Return what the words say.
 
@@ -61,14 +64,30 @@ def read_words(words: Sequence[str], garden: Garden, gone: Collection[str] = ())
         When they name a plant that is not in the garden.
     """
     what, *rest = words
-    reader = _READERS.get(what.lower())
-    if reader is None:
-        known = ", ".join(_READERS)
-        raise _wrong(f"“{what}” is nothing that can be logged; there are {known}.")
-    said = reader(rest, garden)
+    said = reader_of(what)(rest, garden)
     single = {name.casefold() for word in rest for name in word.split(",")}
     standing = tuple(p for p in said.plants if p not in gone or p.casefold() in single)
     return replace(said, plants=standing)
+
+
+def reader_of(what: str) -> Reader:
+    """Return what reads the words of one kind of entry.
+
+    Parameters
+    ----------
+    what : str
+        The word for the kind, such as ``rain``.
+
+    Raises
+    ------
+    typer.BadParameter
+        When there is no such kind, with those that there are.
+    """
+    reader = READERS.get(what.lower())
+    if reader is None:
+        known = ", ".join(READERS)
+        raise _wrong(f"“{what}” is nothing that can be logged; there are {known}.")
+    return reader
 
 
 def _wrong(sentence: str) -> typer.BadParameter:
@@ -172,7 +191,7 @@ def _rain(words: Sequence[str], garden: Garden) -> Said:
     return Said("rain", amount=amount)
 
 
-def _counted(kind: LogKind, form: str) -> Callable[[Sequence[str], Garden], Said]:
+def _counted(kind: LogKind, form: str) -> Reader:
     def read(words: Sequence[str], garden: Garden) -> Said:
         if not words or not _is_count(words[0]):
             raise _wrong(
@@ -223,7 +242,7 @@ def _decline(words: Sequence[str], garden: Garden) -> Said:
     return Said("decline", text=words[0].lower())
 
 
-_READERS: Mapping[str, Callable[[Sequence[str], Garden], Said]] = {
+READERS: Mapping[str, Reader] = {
     "spray": _spray,
     "rain": _rain,
     "pick": _counted("hand_pick", "pick NUMBER PLANTS"),
@@ -234,3 +253,4 @@ _READERS: Mapping[str, Callable[[Sequence[str], Garden], Said]] = {
     "choose": _choose,
     "decline": _decline,
 }
+"""What reads the words of each kind of entry; ``spotlamp log`` has a command for each."""

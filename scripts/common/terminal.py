@@ -27,6 +27,7 @@ __all__ = [
     "Overlays",
     "PlantName",
     "WeatherFile",
+    "WholeLines",
     "app",
     "fail",
     "one_sentence_errors",
@@ -64,23 +65,27 @@ COMMAND_ORDER = (
 )
 
 
-class _Commands(TyperGroup):
-    """The group of all commands, listed in the order in which a season's work needs them."""
+class WholeLines(TyperGroup):
+    """A group of commands that lists each with its whole first sentence."""
 
-    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ANN401  Typer does not show what it takes
-        """Return the names of the commands; one without a place in the order comes last."""
-        names = super().list_commands(ctx)
-        places = {name: place for place, name in enumerate(COMMAND_ORDER)}
-        return sorted(names, key=lambda name: places.get(name, len(places)))
-
-    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ANN401  likewise
-        """Write each command with its whole first sentence."""
+    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ANN401  Typer does not show what it takes
+        """Write the list."""
         commands = [(name, self.commands[name]) for name in self.list_commands(ctx)]
         rows = [(name, one.get_short_help_str(_WHOLE)) for name, one in commands if not one.hidden]
         with formatter.section("Commands"):
             formatter.write_dl(rows)
 
-    def invoke(self, ctx: Any) -> Any:  # noqa: ANN401  Typer does not show what it takes
+
+class _Commands(WholeLines):
+    """The group of all commands, listed in the order in which a season's work needs them."""
+
+    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ANN401  likewise
+        """Return the names of the commands; one without a place in the order comes last."""
+        names = super().list_commands(ctx)
+        places = {name: place for place, name in enumerate(COMMAND_ORDER)}
+        return sorted(names, key=lambda name: places.get(name, len(places)))
+
+    def invoke(self, ctx: Any) -> Any:  # noqa: ANN401  likewise
         """Run the command that was named."""
         with _printable_refusals():
             return super().invoke(ctx)

@@ -1,19 +1,24 @@
 """``spotlamp log``, ``flag``, ``plan`` and ``today``: the real commands on a real journal."""
 
 import re
+import shlex
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pint
 import pytest
+from typer.main import get_command
 
 from models.care import BurnVerdict, Thresholds, entry_of
+from models.care.habits import HABITS
+from models.care.signs import SIGNS
 from models.care.words import rain_words
 from models.entries import PhotoEntry
 from models.garden.settings import GARDEN_FILE, read_garden
 from models.journal import open_journal
-from scripts.care.log_words import read_words
+from scripts.care.log_words import READERS, read_words
+from scripts.cli import app
 from scripts.common.moments import moment, now_in
 from scripts.workshop.figures.care_rules import rules_text
 from scripts.workshop.figures.write import held
@@ -118,6 +123,61 @@ def test_words_that_say_nothing_are_refused_with_the_form_that_would(beds, spotl
     said = spotlamp("log", *words.split(), code=2).output
     assert re.search(r"Write: spotlamp log|there are|There are|choose one", " ".join(said.split()))
     assert entries(beds) == ()
+
+
+KINDS = dict(get_command(app).commands["log"].commands)
+
+
+def test_there_is_a_command_for_each_kind_of_entry_in_the_same_order():
+    assert list(KINDS) == list(READERS)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_kind_of_entry_tells_in_its_help_how_it_is_typed(kind, spotlamp):
+    shown = spotlamp("log", kind, "--help").output
+    assert f"log {kind} {KINDS[kind].params[0].metavar}" in shown
+    assert re.search(rf"As in: spotlamp log {kind} \S", shown)
+    assert all(option in shown for option in ("--at TIME", "--correct N", "--garden DIR"))
+    assert ("--other" in shown) == (kind == "spray")
+    listed = spotlamp("log", "--help").output.split("Commands:")[1]
+    assert f"{kind}  " in listed
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_example_in_the_help_of_an_entry_can_be_typed(kind, spotlamp, tmp_path):
+    spotlamp("new", tmp_path / "like", "--bed", "North=A2,A3,B3")
+    (line,) = re.findall(r"As in: spotlamp (.*)", spotlamp("log", kind, "--help").output)
+    spotlamp(*shlex.split(line), "--garden", tmp_path / "like")
+    assert len(entries(tmp_path / "like")) == 1
+
+
+def test_the_help_lists_each_sign_and_each_habit(spotlamp):
+    signs = " ".join(spotlamp("log", "seen", "--help").output.split())
+    assert all(f"{sign} {meaning}" in signs for sign, meaning in SIGNS.items())
+    habits = spotlamp("log", "decline", "--help").output
+    assert all(f"  {habit.name}  " in habits for habit in HABITS)
+
+
+def test_options_of_an_entry_stand_before_or_behind_its_words_and_the_nearer_holds(beds, spotlamp):
+    spotlamp("log", "--at", "2025-07-01 07:30", "Rain", "5mm")
+    spotlamp("log", "rain", "--at", "2025-07-01 08:30", "5mm")
+    spotlamp("log", "--at", "2025-07-01 07:30", "rain", "5mm", "--at", "2025-07-01 09:30")
+    assert [entry.at.hour for entry in entries(beds)] == [7, 8, 9]
+    spotlamp("log", "--correct", 1, "rain", "6mm")
+    spotlamp("log", "rain", "7mm", "--correct", 2)
+    assert [entry.amount for entry in entries(beds)] == [6, 7, 5]
+    spotlamp("log", "--other", "spray", "milk", "A1")
+    spotlamp("log", "rain", "5mm", "--correct", 0, code=1)
+    assert len(entries(beds)) == 4
+
+
+def test_options_that_mean_nothing_together_are_refused_and_nothing_is_logged(beds, spotlamp):
+    spotlamp("log", "rain", "5mm")
+    for words in (["--withdraw", 1, "rain", "5mm"], ["--withdraw", 1, "--correct", 1]):
+        assert "taken back alone" in spotlamp("log", *words, code=2).output
+    assert "with a spray" in spotlamp("log", "--other", "rain", "5mm", code=2).output
+    spotlamp("log", "rain", "5mm", "--other", code=2)
+    assert len(entries(beds)) == 1
 
 
 def test_an_unknown_plant_is_refused_with_those_like_it(beds, spotlamp):
