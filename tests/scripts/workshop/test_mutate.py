@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from scripts.workshop.attack.areas import AREAS
+from scripts.workshop.attack.bench import ROOT
 from scripts.workshop.attack.mutants import Module
-from scripts.workshop.attack.mutate import AREAS, EQUAL, ROOT, drawn, wilson_pct
+from scripts.workshop.attack.mutate import EQUAL, drawn, wilson_pct
 
 PATH = Path("models/small.py")
 
@@ -93,8 +95,13 @@ def test_it_is_told_whether_a_fault_shows_only_when_a_function_is_called(source,
 
 def test_the_seed_draws_the_sample_and_each_area_has_modules_and_tests():
     for area in AREAS.values():
-        for pattern in (*area.modules, *area.tests):
+        for pattern in (*area.modules, *area.tests, *area.others):
             assert list(ROOT.glob(pattern)), pattern
+        own, others = (
+            {path for pattern in patterns for path in ROOT.glob(pattern)}
+            for patterns in (area.tests, area.others)
+        )
+        assert not own & others
     tag = AREAS["tag"]
     names = [[m.name for m in drawn(ROOT, tag, 9, seed)] for seed in (1, 1, 2)]
     assert names[0] == names[1] != names[2]
@@ -118,56 +125,128 @@ def test_faults_that_nothing_could_notice_have_their_reasons():
 
 CODE = """
 LIMIT = 7
+PAIR = (lambda: 1), (lambda: 2)
 def larger(a, b):
     return a if a > b else b
 def is_much(a):
     return a > LIMIT
+def said():
+    return 5
+"""
+LATE = """
+def twice(a):
+    return a + a
 """
 TESTS = """
-from models.small import is_much, larger
+import subprocess, sys
+import pytest
+from models.small import PAIR, is_much, larger
 def test_the_larger_one():
     assert larger(3, 2) == 3
 def test_the_other():
     assert larger(2, 3) == 3
 def test_much():
     assert is_much(8)
+def test_the_first_of_two():
+    assert PAIR[0]() == 1
+def test_what_is_imported_late():
+    from models.late import twice
+    assert twice(3) == 6
+@pytest.mark.processes
+def test_what_another_process_does():
+    code = "from models.small import said; print(said())"
+    assert subprocess.check_output([sys.executable, "-c", code]).split() == [b"5"]
 """
+OTHERS = """
+from models.small import is_much
+def test_not_much():
+    assert not is_much(7)
+"""
+MARKS = "[tool.pytest.ini_options]\nmarkers = ['processes: of its own', 'browser: in one']\n"
 RUN = """
 import sys
 from pathlib import Path
+import coverage, hypothesis, pytest
+from scripts.workshop.attack.areas import Area
+from scripts.workshop.attack.bench import Bench, lines_of
+from scripts.workshop.attack.judging import judge, second_look
 from scripts.workshop.attack.mutants import Module
-from scripts.workshop.attack.mutate import Area, Bench, judge, lines_of
+AGAIN = {"a >= LIMIT", "return 4", "a >= b"}
 root, folder = map(Path, sys.argv[1:])
 bench = Bench(root, folder)
-found = lines_of(bench, Area(10, ("models/*.py",), ("tests/test_*.py",)), folder / "kept")
-module = Module(Path("models/small.py"), (root / "models/small.py").read_text())
-mutants = [module.mutant(change) for place in module.places for change in place]
-for one in judge(bench, mutants, found, [mutants[-1].name]):
+found, others = (
+    lines_of(bench, Area(10, ("models/*.py",), (tests,), ()), folder / "kept")
+    for tests in ("tests/test_small.py", "tests/test_others.py")
+)
+modules = [Module(p.relative_to(root), p.read_text()) for p in root.glob("models/*.py")]
+places = [(module, place) for module in modules for place in module.places]
+mutants = [module.mutant(change) for module, place in places for change in place]
+equal = [mutant.name for mutant in mutants if "a <= b" in mutant.name]
+for one in judge(bench, mutants, found, equal):
     print(one.outcome, one.mutant.before, "→", one.mutant.after)
-print(found["lines"]["models/small.py"]["4"], found["failed"])
+    if one.outcome == "survived" and one.mutant.after in AGAIN:
+        again = second_look(bench, one.mutant, found, others)
+        print("again:", again.outcome, one.mutant.before, "→", one.mutant.after)
+print(found["lines"]["models/small.py"]["5"], found["failed"])
 """
 
 
-@pytest.mark.processes
-def test_a_fault_is_noticed_where_a_test_fails_and_survives_where_none_does(tmp_path):
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory):
+    """Judge all faults of a small program by its tests."""
     pytest.importorskip("coverage")
-    root = tmp_path / "checkout"
-    files = {"models/__init__.py": "", "models/small.py": CODE, "tests/test_small.py": TESTS}
+    folder = tmp_path_factory.mktemp("small")
+    root, bench = folder / "checkout", folder / "bench"
+    files = {
+        "models/__init__.py": "",
+        "models/small.py": CODE,
+        "models/late.py": LATE,
+        "tests/test_small.py": TESTS,
+        "tests/test_others.py": OTHERS,
+        "pyproject.toml": MARKS,
+    }
     for name, text in files.items():
         (root / name).parent.mkdir(parents=True, exist_ok=True)
         (root / name).write_text(text, "utf-8")
-    (tmp_path / "bench").mkdir()
-    command = [sys.executable, "-c", RUN, str(root), str(tmp_path / "bench")]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
-    *outcomes, lines = done.stdout.splitlines()
-    assert sorted(outcomes) == [
-        "equal a > LIMIT → a <= LIMIT",
+    bench.mkdir()
+    command = [sys.executable, "-c", RUN, str(root), str(bench)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return done.stdout.splitlines()
+
+
+@pytest.mark.processes
+def test_a_fault_is_noticed_where_a_test_fails_and_survives_where_none_does(judged):
+    first = [line for line in judged[:-1] if not line.startswith("again")]
+    assert sorted(first) == [
+        "equal a > b → a <= b",
         "noticed LIMIT = 7 → LIMIT = 8",
-        "noticed a > b → a <= b",
+        "noticed a + a → a - a",
+        "noticed a > LIMIT → a <= LIMIT",
+        "noticed lambda: 1 → lambda: 0",
+        "noticed lambda: 1 → lambda: 2",
         "survived LIMIT = 7 → LIMIT = 6",
         "survived a > LIMIT → a >= LIMIT",
         "survived a > b → a >= b",
+        "survived lambda: 2 → lambda: 1",
+        "survived lambda: 2 → lambda: 3",
+        "survived return 5 → return 4",
+        "survived return 5 → return 6",
     ]
-    assert "test_the_larger_one" in lines
-    assert "test_much" not in lines
-    assert lines.endswith("[]")
+
+
+@pytest.mark.processes
+def test_a_second_look_asks_the_tests_of_other_parts_and_those_with_processes(judged):
+    again = [line.removeprefix("again: ") for line in judged if line.startswith("again")]
+    assert sorted(again) == [
+        "noticed a > LIMIT → a >= LIMIT",
+        "noticed return 5 → return 4",
+        "survived a > b → a >= b",
+    ]
+
+
+@pytest.mark.processes
+def test_it_is_seen_which_test_runs_which_line(judged):
+    assert "test_the_larger_one" in judged[-1]
+    assert "test_much" not in judged[-1]
+    assert judged[-1].endswith("[]")
