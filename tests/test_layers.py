@@ -67,7 +67,7 @@ NEEDS_TRAIN_EXTRA = {
     "scripts/workshop/learn/tissue_network.py", "scripts/workshop/learn/tissue_pictures.py",
     "scripts/workshop/learn/dropping_network.py", "scripts/workshop/learn/dropping_closer.py",
 }  # fmt: skip
-NEEDS_MUTATE_EXTRA = {"scripts/workshop/attack/mutate.py"}
+NEEDS_MUTATE_EXTRA = {"scripts/workshop/attack/bench.py"}
 
 DISTRIBUTION_OF = {
     "sklearn": "scikit-learn",

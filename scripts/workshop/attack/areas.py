@@ -41,6 +41,7 @@ AREAS: Mapping[str, Area] = {
             "tests/models/weather/test_favour.py",
             "tests/scripts/care/test_*.py",
             "tests/scripts/commands/test_burn.py",
+            "tests/test_docs.py",
         ),
     ),
     "journal": Area(
