@@ -1,9 +1,10 @@
-"""The journal's tables, each column with its meaning and unit.
+"""The journal's tables, each column with its meaning and unit; those measured have the registry's.
 
 The migrations in ``migrations/versions`` make these tables; a test compares the two. Texts are
 never NULL: an empty text says "none", NULL says "not measured". Times are UTC.
 """
 
+from collections.abc import Mapping
 from typing import Any
 
 from sqlalchemy import (
@@ -22,8 +23,10 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
+from models import quantities
 from models.journal.packing import LESION_FIELDS
 from models.journal.sums import add_checksum
+from models.quantities import Quantity
 
 __all__ = [
     "CORRECTIONS",
@@ -43,7 +46,7 @@ __all__ = [
     "parts_of",
 ]
 
-_LESION_UNITS = {"area_px": "px2", "_px": "px", "_pct": "%"}
+_SORTS = {float: Float, int: Integer, bool: Boolean}
 
 METADATA = MetaData(
     naming_convention={
@@ -60,23 +63,28 @@ def _text(name: str, meaning: str, length: int | None = None, **more: Any) -> Co
     return Column(name, kind, nullable=False, comment=meaning, **more)
 
 
-def _number(name: str, meaning: str, unit: str = "", *, needed: bool = False) -> Column[float]:
-    return Column(name, Float(), nullable=not needed, comment=meaning, info={"unit": unit})
+def _measured(
+    quantity: Quantity, *, needed: bool = False, length: int | None = None
+) -> Column[Any]:
+    """Return the column of a quantity; empty where it was not measured, unless it is needed."""
+    kind = quantity.kind
+    if kind.type is str:
+        return _text(quantity.name, quantity.meaning, length)
+    return Column(
+        quantity.name,
+        _SORTS[kind.type](),
+        nullable=not needed,
+        comment=quantity.meaning,
+        info={"unit": kind.unit},
+    )
 
 
-def _count(name: str, meaning: str, *, needed: bool = False, **more: Any) -> Column[int]:  # noqa: ANN401
-    return Column(name, Integer(), nullable=not needed, comment=meaning, **more)
+def _count(name: str, meaning: str, *, needed: bool = False) -> Column[int]:
+    return Column(name, Integer(), nullable=not needed, comment=meaning)
 
 
 def _time(name: str, meaning: str) -> Column[Any]:
     return Column(name, DateTime(), nullable=False, comment=meaning, info={"unit": "UTC"})
-
-
-def _lesion_column(name: str) -> Column[Any]:
-    unit = next((unit for end, unit in _LESION_UNITS.items() if name.endswith(end)), "")
-    kind = Boolean() if name == "at_margin" else Float()
-    meaning = f"{name} of the lesion, as in the table of lesions."
-    return Column(name, kind, nullable=False, comment=meaning, info={"unit": unit})
 
 
 def _of_photo(**more: Any) -> Column[int]:  # noqa: ANN401
@@ -100,17 +108,16 @@ def _of_reading() -> Column[int]:
     )
 
 
-def _pattern_columns(of: str) -> tuple[Column[Any], ...]:
+def _pattern_columns(of: Mapping[str, Quantity]) -> tuple[Column[Any], ...]:
     return (
-        _text("pattern", f"What the {of} looks like: spot, blight, none, unsure or empty.", 20),
-        _number("p_spot", "Probability of spot, 0 to 1.", "1"),
-        _number("p_blight", "Probability of blight, 0 to 1.", "1"),
-        _number("p_none", "Probability of no symptoms, 0 to 1.", "1"),
-        _text("blight_kind", "early, late, unsure or empty.", 20),
+        _measured(of["pattern"], length=20),
+        *(_measured(of[name]) for name in ("p_spot", "p_blight", "p_none")),
+        _measured(of["blight_kind"], length=20),
     )
 
 
-_FLAGS = "Names of flags, joined by a semicolon."
+_PHOTO, _LEAF = quantities.PHOTO, quantities.LEAF
+_SICK = ("lesion_pct", "halo_pct", "severity_pct", "severity_low_pct", "severity_high_pct")
 
 PLANTS = Table(
     "plants",
@@ -127,10 +134,10 @@ PHOTOS = Table(
     "photos",
     METADATA,
     Column("id", Integer(), primary_key=True, comment="Number of the photo."),
-    _text("sha256", "Hash of the file's bytes: the photo's identity.", 64),
+    _measured(_PHOTO["sha256"], length=64),
     _text("photo", "Path of the photo, with / between its parts."),
     _time("taken_at", "Capture time."),
-    _text("taken_from", "Where the time was read: exif, name (or by hand) or file.", 10),
+    _measured(_PHOTO["taken_from"], length=10),
     _text("plant", "Name of its plant; empty: unassigned.", 100),
     _text("plant_from", "Where the plant was read: tag, folder, name, option, assigned.", 10),
     _time("filed_at", "When the photo was first filed."),
@@ -152,23 +159,12 @@ READINGS = Table(
         nullable=False,
         comment="Whether it is the photo's newest reading.",
     ),
-    _text("mode", "How the photo was read: day or night.", 10),
-    _text("flags", _FLAGS),
-    _count("width_px", "Width of the upright photo.", info={"unit": "px"}),
-    _count("height_px", "Height of the upright photo.", info={"unit": "px"}),
-    _number("mm_per_px", "Scale, from a stake tag.", "mm/px"),
-    _count("lesion_count", "Lesions on all leaves."),
-    _number("lesion_pct", "Lesions, of the area of all leaves.", "%"),
-    _number("halo_pct", "Halos, of the area of all leaves.", "%"),
-    _number("severity_pct", "Lesions and halos, of the area of all leaves.", "%"),
-    _number("severity_low_pct", "Lower end of its 95 % interval.", "%"),
-    _number("severity_high_pct", "Upper end of its 95 % interval.", "%"),
-    *_pattern_columns("photo"),
-    _count("frass_count", "Droppings found."),
-    _number("chewed_pct", "Leaf area eaten, of the area before.", "%"),
-    _count("caterpillar_count", "Caterpillars found."),
-    _count("caterpillar_low", "Lower end of its 95 % interval."),
-    _count("caterpillar_high", "Upper end of its 95 % interval."),
+    _measured(_PHOTO["mode"], length=10),
+    *(_measured(_PHOTO[name]) for name in ("flags", "width_px", "height_px", "mm_per_px")),
+    *(_measured(_PHOTO[name]) for name in ("lesion_count", *_SICK)),
+    *_pattern_columns(_PHOTO),
+    *(_measured(_PHOTO[name]) for name in ("frass_count", "chewed_pct")),
+    *(_measured(_PHOTO[f"caterpillar_{end}"]) for end in ("count", "low", "high")),
     UniqueConstraint("photo_id", "version"),
     comment="What was measured on a photo; one row for each version of the measuring.",
 )
@@ -176,18 +172,10 @@ READINGS = Table(
 
 def _leaf_columns() -> list[Column[Any]]:
     return [
-        _number("row_px", "Centre, from the photo's top edge.", "px"),
-        _number("col_px", "Centre, from the photo's left edge.", "px"),
-        _number("area_px", "Area.", "px2", needed=True),
-        _count("lesion_count", "Lesions on the leaf.", needed=True),
-        _number("lesion_pct", "Lesions, of the leaf's area.", "%", needed=True),
-        _number("halo_pct", "Halos, of the leaf's area.", "%", needed=True),
-        _number("severity_pct", "Lesions and halos, of the leaf's area.", "%", needed=True),
-        _number("severity_low_pct", "Lower end of its 95 % interval.", "%", needed=True),
-        _number("severity_high_pct", "Upper end of its 95 % interval.", "%", needed=True),
-        *_pattern_columns("leaf"),
-        _text("pattern_reason", "The measurements behind the pattern, as a sentence."),
-        _text("flags", _FLAGS),
+        *(_measured(_LEAF[name]) for name in ("row_px", "col_px")),
+        *(_measured(_LEAF[name], needed=True) for name in ("area_px", "lesion_count", *_SICK)),
+        *_pattern_columns(_LEAF),
+        *(_measured(_LEAF[name]) for name in ("pattern_reason", "flags")),
     ]
 
 
@@ -195,7 +183,7 @@ LEAVES = Table(
     "leaves",
     METADATA,
     _of_reading(),
-    Column("leaf", Integer(), primary_key=True, comment="Number in the photo, largest first."),
+    Column("leaf", Integer(), primary_key=True, comment=_LEAF["leaf"].meaning),
     *_leaf_columns(),
     comment="Leaves of a reading.",
 )
@@ -215,11 +203,7 @@ FINDS = Table(
     _of_reading(),
     Column("kind", String(20), primary_key=True, comment="dropping or caterpillar."),
     Column("number", Integer(), primary_key=True, comment="Number in the photo, surest first."),
-    _number("row_px", "Its middle, from the photo's top edge.", "px", needed=True),
-    _number("col_px", "Its middle, from the photo's left edge.", "px", needed=True),
-    _number("length_px", "Length along it.", "px", needed=True),
-    _number("width_px", "Width across it.", "px", needed=True),
-    _number("confidence", "Probability that it is one.", "1", needed=True),
+    *(_measured(one, needed=True) for one in quantities.FIND.values()),
     comment="Droppings and caterpillars of a reading; earlier releases kept their number alone.",
     info={"since": "0004"},
 )
@@ -231,7 +215,7 @@ LOG = Table(
     _text("kind", "What it was, such as spray or rain; see models.entries.", 30),
     _time("at", "When it was."),
     _text("product", "What was sprayed.", 100),
-    _number("amount", "Rain in mm, or a count, as of caterpillars picked."),
+    Column("amount", Float(), comment="Rain in mm, or a count, as of caterpillars picked."),
     _text("text", "The grower's own words."),
     Column(
         "corrects",
@@ -314,9 +298,7 @@ MARKS = Table(
     METADATA,
     _of_fix(),
     Column("position", Integer(), primary_key=True, comment="Order of the places, from 1."),
-    _number("row_px", "Place, from the photo's top edge.", "px", needed=True),
-    _number("col_px", "Place, from the photo's left edge.", "px", needed=True),
-    _number("size_px", "Diameter of what lies there; empty: a point of an outline.", "px"),
+    *(_measured(one, needed=one.name != "size_px") for one in quantities.MARK.values()),
     comment="Where on the photo something was put right.",
     info={"since": "0004"},
 )
@@ -337,7 +319,7 @@ REDRAWN_LESIONS = Table(
     _of_fix(),
     Column("version", String(100), primary_key=True, comment="Version of the measuring."),
     Column("lesion", Integer(), primary_key=True, comment="Its number, from 1, largest first."),
-    *(_lesion_column(name) for name in LESION_FIELDS),
+    *(_measured(quantities.LESION[name], needed=True) for name in LESION_FIELDS),
     comment="Lesions inside an outline that somebody drew.",
     info={"since": "0004"},
 )

@@ -33,8 +33,8 @@ from models.journal.tables import LESIONS
 from models.journal.versions import FIRST_VERSION, newest_version
 from models.journal.whole import TABLES
 from models.plain_json import read_json
+from models.quantities import COUNT, LESION, Quantity
 from scripts.garden.row_checks import row_check
-from scripts.score.columns import TABLES as SCORE_TABLES
 from vision.errors import SpotlampError
 from vision.photo.content import file_bytes
 from vision.records import Lesion
@@ -45,7 +45,6 @@ DESCRIPTION = "datapackage.json"
 
 _TIME = "%Y-%m-%dT%H:%M:%S.%fZ"
 _LARGEST_INTEGER = 2**63 - 1
-_LESION_TEXTS = {c.name: c.meaning for c in SCORE_TABLES["lesions"].columns}
 
 Row = Mapping[str, Any]
 
@@ -163,18 +162,15 @@ def _lesion_fields() -> list[_Field]:
         "leaf": "Number of its leaf.",
         "lesion": "Number on its leaf, from 1, largest first.",
     }
-    kinds = {**dict.fromkeys(keys, "integer"), "at_margin": "boolean"}
-    fields = []
-    for name, meaning in (keys | {name: _LESION_TEXTS[name] for name in LESION_FIELDS}).items():
-        kind, unit = kinds.get(name, "number"), _unit(name)
-        limits = limits_of(LESIONS.name, name, kind, unit)
-        fields.append(_Field(name, kind, meaning, unit, limits=limits))
-    return fields
+    quantities = [Quantity(name, meaning, COUNT) for name, meaning in keys.items()]
+    return [_lesion_field(one) for one in (*quantities, *(LESION[n] for n in LESION_FIELDS))]
 
 
-def _unit(name: str) -> str:
-    ends = {"area_px": "px2", "_px": "px", "_pct": "%"}
-    return next((unit for end, unit in ends.items() if name.endswith(end)), "")
+def _lesion_field(quantity: Quantity) -> _Field:
+    name, unit = quantity.name, quantity.kind.unit
+    kind = {int: "integer", bool: "boolean"}.get(quantity.kind.type, "number")
+    limits = limits_of(LESIONS.name, name, kind, unit)
+    return _Field(name, kind, quantity.meaning, unit, limits=limits)
 
 
 def journal_files(journal: Journal) -> dict[str, bytes]:

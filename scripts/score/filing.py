@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -17,7 +18,6 @@ from models.garden.plant_rule import plant_of
 from models.garden.settings import GardenError, read_garden
 from models.numerals import counted
 from scripts.common.which_garden import known_plant, standing_garden
-from scripts.score.columns import TABLES
 from scripts.score.results import PhotoResult
 from scripts.score.store import Settings, measuring_fingerprint
 from vision.day.measure import MEASURING_VERSION
@@ -32,19 +32,14 @@ __all__ = ["Filer", "entry_of", "filing", "leaf_entries", "loose_entry", "readin
 _MOST_NAMED = 5
 _DIGITS = 12  # of a hash, enough to tell versions apart
 
-# Of photos.csv and leaves.csv; the other fields of an entry are worked out here.
-_PHOTO_FIELDS = (
-    *("width_px", "height_px", "mm_per_px", "lesion_count", "lesion_pct", "halo_pct"),
-    *("severity_pct", "severity_low_pct", "severity_high_pct", "pattern", "p_spot", "p_blight"),
-    *("p_none", "blight_kind", "frass_count", "chewed_pct"),
-    *("caterpillar_count", "caterpillar_low", "caterpillar_high"),
-)
-_LEAF_FIELDS = (
-    *("leaf", "row_px", "col_px", "area_px", "lesion_count", "lesion_pct", "halo_pct"),
-    *("severity_pct", "severity_low_pct", "severity_high_pct", "pattern", "p_spot", "p_blight"),
-    *("p_none", "blight_kind", "pattern_reason"),
-)
-_TEXTS = {"pattern", "blight_kind", "pattern_reason"}
+# Of the same names in the record that is measured and in the entry that the journal keeps; what
+# differs in form is worked out below.
+_OF_PHOTO = ("width_px", "height_px", "mm_per_px", "lesion_count")
+_SICK = ("lesion_pct", "halo_pct", "severity_pct", "severity_low_pct", "severity_high_pct")
+_OF_DAY = (*_SICK, "frass_count", "chewed_pct")
+_OF_NIGHT = ("caterpillar_count", "caterpillar_low", "caterpillar_high")
+_OF_LEAF = ("leaf", "row_px", "col_px", "area_px", *_SICK, "flags")
+_OF_CALL = ("pattern", "p_spot", "p_blight", "p_none", "blight_kind")
 
 
 def reading_version(fingerprint: str, torch_off_sha256: str = "") -> str:
@@ -94,7 +89,7 @@ def entry_of(
         version=version,
         flags=_flags(result, garden),
         leaves=tuple(leaf_entries(result)),
-        **_cells("photos", result, _PHOTO_FIELDS),
+        **_measured(result),
     )
 
 
@@ -116,7 +111,7 @@ def loose_entry(result: PhotoResult, plant: str) -> PhotoEntry:
         plant=plant,
         flags=result.flags,
         leaves=tuple(leaf_entries(result)),
-        **_cells("photos", result, _PHOTO_FIELDS),
+        **_measured(result),
     )
 
 
@@ -146,9 +141,19 @@ def _from_garden(path: Path, folder: Path) -> str:
     return printable(Path(way).as_posix())
 
 
-def _cells(table: str, described: Any, names: Sequence[str]) -> dict[str, Any]:  # noqa: ANN401  any table's row
-    values = {c.name: c.value(described) for c in TABLES[table].columns if c.name in names}
-    return {name: value or "" if name in _TEXTS else value for name, value in values.items()}
+def _measured(result: PhotoResult) -> dict[str, Any]:
+    """Return the values of a photo's entry that were measured."""
+    return {
+        **_same(result, _OF_PHOTO),
+        **_same(result.reading, _OF_DAY),
+        **_same(result.night, _OF_NIGHT),
+        **_same(result.pattern, _OF_CALL),
+    }
+
+
+def _same(record: object | None, names: Sequence[str]) -> dict[str, Any]:
+    """Return values of a record by name, none where there is no such record."""
+    return {} if record is None else {name: getattr(record, name) for name in names}
 
 
 def _finds(result: PhotoResult) -> Iterator[Find]:
@@ -167,8 +172,14 @@ def _finds(result: PhotoResult) -> Iterator[Find]:
 
 def leaf_entries(result: PhotoResult) -> Iterator[LeafEntry]:
     """Yield a result's leaves as the journal keeps them."""
-    for row in TABLES["leaves"].described(result):
-        yield LeafEntry(flags=row.leaf.flags, **_cells("leaves", row, _LEAF_FIELDS))
+    leaves = result.reading.leaves if result.reading else ()
+    for leaf, call in zip_longest(leaves, result.leaf_patterns):
+        yield LeafEntry(
+            lesion_count=len(leaf.lesions),
+            pattern_reason=call.reason if call else "",
+            **_same(leaf, _OF_LEAF),
+            **_same(call, _OF_CALL),
+        )
 
 
 class Filer:

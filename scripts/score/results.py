@@ -99,6 +99,18 @@ class PhotoResult:
         return "day" if self.reading is not None else None
 
     @property
+    def leaf_count(self) -> int | None:
+        """How many leaves were measured; None where none was looked for."""
+        return None if self.reading is None else len(self.reading.leaves)
+
+    @property
+    def lesion_count(self) -> int | None:
+        """How many lesions its leaves have; None, not 0, where nothing was measured."""
+        if self.reading is None or self.reading.severity_pct is None:
+            return None
+        return sum(len(leaf.lesions) for leaf in self.reading.leaves)
+
+    @property
     def measured(self) -> bool:
         """Whether it carries a severity, droppings or a count of caterpillars."""
         if self.night is not None and self.night.caterpillar_count is not None:

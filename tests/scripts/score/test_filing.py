@@ -6,7 +6,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -16,10 +16,12 @@ from PIL import Image
 from models.garden.beds import Plant
 from models.garden.settings import read_garden
 from models.journal import open_journal
+from models.pattern import PatternCall
+from scripts.score.columns import TABLES
 from scripts.score.filing import entry_of, reading_version
 from scripts.score.results import PhotoResult
 from vision.photo.taken import EXIF_CHANGED_AT
-from vision.records import NightReading
+from vision.records import DayReading, LeafReading, NightReading
 
 
 @pytest.fixture
@@ -104,6 +106,52 @@ def test_what_was_measured_is_what_is_filed(planted, paint_photo, score, read_ta
         pytest.approx(float(lesion["area_px"]), abs=6e-3) for lesion in lesions
     ]
     assert photo.leaves[0].pattern_reason == leaves[0]["pattern_reason"]
+
+
+def test_an_entry_holds_whatever_the_tables_show_of_a_photo_and_its_leaves(planted):
+    call = PatternCall("spot", 0.7, 0.2, 0.05, "", 0.4, "Many small lesions.")
+    leaf = LeafReading(
+        1,
+        15.0,
+        25.0,
+        1000.0,
+        (),
+        15.0,
+        1.0,
+        16.0,
+        14.0,
+        18.0,
+        (50.0, -20.0, 30.0),
+        (),
+        ("blurred",),
+    )
+    day = DayReading(
+        (leaf,), ("blurred",), 1000.0, 15.0, 1.0, 16.0, 14.0, 18.0, (), 3, 2, 5, 4.0, 1.0, 9.0
+    )
+    night = NightReading((), (), (), 3, 2, 5)
+    at = datetime(2025, 7, 1, 9)
+    some = {"mm_per_px": 0.1, "pattern": call, "leaf_patterns": (call,), "flags": ("blurred",)}
+    for reading in ({"reading": day, **some}, {"night": night}):
+        result = PhotoResult("A1/n.jpg", "ab" * 32, at, "exif", 400, 300, **reading)
+        entry = entry_of(result, planted / "A1" / "n.jpg", planted, read_garden(planted), "1-abc")
+        assert alike(entry, "photos", result) > 15
+        assert len(entry.leaves) == len(list(TABLES["leaves"].described(result)))
+        for held, shown in zip(entry.leaves, TABLES["leaves"].described(result), strict=True):
+            assert alike(held, "leaves", shown) > 12
+
+
+def alike(entry, table, shown) -> int:
+    """Hold an entry against a table's row, and return how many of its values are in it."""
+    names = {field.name for field in fields(entry)} - {"taken_at", "flags"}
+    columns = [column for column in TABLES[table].columns if column.name in names]
+    for column in columns:
+        assert getattr(entry, column.name) == none_as_kept(column.value(shown), entry, column.name)
+    return len(columns)
+
+
+def none_as_kept(value, entry, name):
+    """Return a cell as an entry holds it, which has an empty text where a cell is empty."""
+    return "" if value is None and isinstance(getattr(entry, name), str) else value
 
 
 def test_tables_and_summary_name_the_plants_as_filed(
