@@ -69,12 +69,9 @@ def mend(file: Path, now: datetime | None = None) -> Mended:
             raw.backup(copy)
         raw.isolation_level = None
         raw.execute("BEGIN IMMEDIATE")
-        try:
-            taken_back, left_out = _mended(raw, backups(file))
-            raw.execute("COMMIT")
-        except BaseException:
-            raw.execute("ROLLBACK")
-            raise
+        # An error closes the connection, which takes back what was begun.
+        taken_back, left_out = _mended(raw, backups(file))
+        raw.execute("COMMIT")
     return Mended(aside, tuple(dict.fromkeys(taken_back)), tuple(dict.fromkeys(left_out)))
 
 
