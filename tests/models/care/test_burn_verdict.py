@@ -20,6 +20,7 @@ from models.care.burn import (
 )
 from models.entries import LogEntry, PhotoEntry
 from vision.day.burn import BurnReading
+from vision.flags import explain
 
 ZONE = ZoneInfo("Europe/Berlin")
 SPRAYED = datetime(2026, 6, 2, 7, 30, tzinfo=ZONE)
@@ -103,6 +104,17 @@ def test_photos_on_which_a_burn_could_not_be_seen_carry_no_verdict(flag):
     assert judge_burn("A3", SPRAY, (photo(hours=-2),), (nothing,)).verdict == "cannot tell"
 
 
+def test_only_the_flags_that_hide_a_burn_are_told_as_the_reason():
+    unclear = photo(flags=("blurred", "cut_off"))
+    seen = judge_burn("A3", SPRAY, (photo(hours=-2),), (unclear,))
+    assert seen.reason == f"No photo from after the spray can be used: {explain('blurred')}"
+    usable = replace(unclear, reading=replace(unclear.reading, flags=("cut_off",)))
+    assert judge_burn("A3", SPRAY, (usable,), (usable,)).verdict == "no burn seen"
+    nothing = replace(unclear, reading=None)
+    seen = judge_burn("A3", SPRAY, (nothing,), (photo(),))
+    assert seen.reason == f"No photo from before the spray can be used: {explain('no_leaf')}"
+
+
 def test_a_verdict_survives_the_log():
     verdict = judged((0.2,), (4.0,), ((0.0,), (0.1,)))
     assert verdict_of(entry_of(verdict)) == verdict
@@ -142,6 +154,16 @@ def test_photos_of_the_last_days_before_and_of_the_last_day_after_are_compared()
     test = gathered(60)
     assert [p.photo for p in test.before] == ["A3-20"]
     assert [p.photo for p in test.after] == ["A3+49"]
+
+
+def test_photos_count_from_three_days_before_the_spray_until_four_after_the_wait():
+    """Four days after 24 hours: 120 hours after the spray."""
+    early = [filed("A3", hours) for hours in (-72.1, -72, 0, 24, 25)]
+    test = gathered(200, early)
+    assert [p.photo for p in test.before] == ["A3-72"]
+    assert [p.photo for p in test.after] == ["A3+24", "A3+25"]
+    late = [filed("A3", hours) for hours in (-1, 119, 120, 120.1, 140)]
+    assert [p.photo for p in gathered(200, late).after] == ["A3+119", "A3+120"]
 
 
 def test_a_photo_with_no_date_but_its_files_is_no_witness():

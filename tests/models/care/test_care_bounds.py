@@ -11,7 +11,7 @@ from models.care.caterpillars import night_evidence
 from models.care.choice import choose
 from models.care.evidence import evidence_of
 from models.care.habits import offers
-from models.care.layout import way_length_m
+from models.care.layout import _nearest_first, way_length_m
 from models.care.mornings import first_morning, hindrance, rain_on, rests_until, washes_off
 from models.care.peroxide import burned_on, gate_of, open_checks
 from models.care.review import review
@@ -47,6 +47,14 @@ def test_a_way_begins_in_the_gardens_first_corner():
     assert way_length_m(places, ["a", "b"]) == pytest.approx(7)
     assert way_length_m(places, ["c"]) == pytest.approx(10)
     assert way_length_m(places, ["b", "a"]) == pytest.approx(9)
+
+
+def test_the_nearest_plant_comes_next_counted_from_the_corner_then_from_each_plant():
+    """From the corner a is 3 m off, b 3.2 m; from a, c is 2 m off and b 3.6 m."""
+    places = {"b": (1.0, 3.0), "c": (5.0, 0.0), "a": (3.0, 0.0)}
+    assert _nearest_first(places, ["b", "c", "a"]) == ["a", "c", "b"]
+    up = {"b": (0.0, 1.4), "a": (1.0, 0.0)}
+    assert _nearest_first(up, ["b", "a"]) == ["a", "b"]
 
 
 # Alarms
@@ -417,6 +425,38 @@ def test_heat_of_the_day_and_the_next_is_pointed_out(season):
     for day, hottest, wrong in ((1, 32, 1), (1, 31.9, 0), (2, 32, 1), (3, 40, 0), (0, 40, 0)):
         weather = [DayWeather(day_of(day), hottest_c=hottest)]
         assert len(said(season().spray("soda", 1), "heat", weather=weather)) == wrong
+
+
+def test_anything_sprayed_once_a_look_for_burn_was_open_is_pointed_out(season):
+    for hour, wrong in ((7.4, 0), (7.5, 1)):
+        invented = season().spray("peroxide", 1, "A1").spray("copper", 2, "B1", hour=hour)
+        assert len(said(invented, "look first")) == wrong
+
+
+def test_peroxide_goes_on_others_when_the_one_more_day_is_over(season):
+    for hour, wrong in ((7.4, 1), (7.5, 0)):
+        invented = looked_at(season).spray("peroxide", 3, "B1", hour=hour)
+        assert len(said(invented, "one plant first")) == wrong
+    again = season().spray("peroxide", 1, "A1").spray("peroxide", 2, "A1", hour=6)
+    assert said(again, "one plant first") == []  # no further plant
+    several = season().spray("peroxide", 1, "A1", "A2")
+    assert "2 plants without a spot-test" in said(several, "one plant first")[0]
+    assert said(season().spray("peroxide", 1, "A1"), "one plant first") == []
+
+
+@pytest.mark.parametrize(
+    ("rest", "wrong"),
+    [("burned", 0), ("no burn seen", 1), ("wilting", 0), ("cleared", 0), ("no-burn", 1), ("", 1)],
+)
+def test_a_spray_is_not_late_on_a_plant_that_had_to_rest(season, rest, wrong):
+    invented = season().spray("soda", 1, "A1").spray("peroxide", 2, "A1")
+    if rest in ("burned", "no burn seen"):
+        invented.verdict(rest, "A1", 2, 4)
+    elif rest:
+        invented.log("seen", 4, "A1", text=rest)
+    assert len(said(invented.spray("soda", 30, "A1"), "interval")) == wrong
+    both = invented.spray("soda", 50, "A1", "A2")
+    assert said(both, "interval", day=50)[-1].startswith("20 days after")
 
 
 def test_peroxide_on_what_shows_less_than_one_percent_is_pointed_out(season):

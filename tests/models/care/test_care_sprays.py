@@ -428,3 +428,13 @@ def test_tasks_are_ordered_by_day(season):
     days = [task.day for task in sick_garden(season, A2=9, B1=22).night("A1", 1, 1).plan(2).tasks]
     assert days == sorted(days)
     assert all(day - days[0] < timedelta(days=60) for day in days)
+
+
+def test_the_calendars_sprays_are_numbered_on_from_those_that_were_made(season):
+    """By its number a planned spray keeps its place in a calendar program when its day moves."""
+    invented = season().healthy(1)
+    keys = [task.key for task in invented.tasks(1, 12, "prevent", days=35)]
+    assert [key.rsplit(":", 1)[1] for key in keys] == ["1", "2", "3"]
+    invented.spray("soda", 1).healthy(15).spray("soda", 15)
+    keys = [task.key for task in invented.tasks(15, 12, "prevent", days=35)]
+    assert [key.rsplit(":", 1)[1] for key in keys] == ["3", "4"]

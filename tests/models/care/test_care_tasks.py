@@ -98,6 +98,29 @@ def test_parasitised_caterpillars_are_left_and_the_others_picked(season):
     assert invented.rules(2, 8)["B2"][1:] == ("cocoons",)
 
 
+# What tasks say
+
+
+def test_up_to_four_plants_are_told_with_their_readings_and_more_by_name_alone(season):
+    for sick, told in (("A1 A2 A3 A4", True), ("A1 A2 A3 A4 B1", False)):
+        invented = season()
+        for plant in sick.split():
+            invented.photo(plant, 1, 20, "unsure")
+        (task,) = (t for t in invented.tasks(1, 12, "photo") if "A1" in t.plants)
+        assert task.plants == tuple(sick.split())
+        assert all((f"{plant}, Tue 2 Jun: 20.0 %" in task.why) == told for plant in task.plants)
+
+
+def test_a_look_for_burn_is_asked_for_again_after_one_that_could_not_tell(season):
+    invented = season().spray("peroxide", 1, "A1")
+    (first,) = invented.tasks(2, 12, "burn-check")
+    assert first.what.startswith("Look at A1 for burn: photograph")
+    invented.verdict("cannot tell", "A1", 1, 2)
+    (again,) = invented.tasks(2, 12, "burn-check")
+    assert again.what.startswith("Look at A1 for burn again:")
+    assert "“Cannot tell” opens nothing" in again.why
+
+
 # Isolation
 
 

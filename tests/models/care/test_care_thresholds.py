@@ -6,6 +6,7 @@ from datetime import time
 import pytest
 
 from models.care import CareSettingsError, Thresholds, thresholds_of
+from models.care.thresholds import shown
 from models.garden.beds import Garden
 
 # Default, least and most of each number.
@@ -91,3 +92,21 @@ def test_what_comes_before_stays_before(low, high, value):
     assert refused(low, value) == f"The care setting “{low}” should be below “{high}”."
     before = {5.0: 4.9, 40.0: 39.9, 12: 11, "10:00": "09:59"}[value]
     assert refused(low, before) == ""
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        (True, "true"),
+        (False, "false"),
+        (5.0, "5"),
+        (0.5, "0.5"),
+        (14, "14"),
+        (time(5), "05:00"),
+        ((), "none"),
+        (("basil", "strip"), "basil, strip"),
+        ("soda", "soda"),
+    ],
+)
+def test_a_value_is_shown_as_it_is_written_in_the_settings(value, words):
+    assert shown(value) == words

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from models.corrections import Mark, Redrawn
-from models.entries import LeafEntry, PhotoEntry
+from models.entries import Find, LeafEntry, PhotoEntry
 from models.journal import JournalError, Wish
 from models.journal.errors import StaleError
 from vision.records import Lesion
@@ -33,8 +33,9 @@ INSIDE = Redrawn(0, "7", replace(LEAF, severity_pct=6.5), (LESION, replace(LESIO
 @pytest.fixture
 def filed(journal):
     """Make a journal of three photos."""
-    for photo in (FIRST, SECOND, THIRD):
-        journal.file_reading(photo, [LESION])
+    for number, photo in enumerate((FIRST, SECOND, THIRD), start=1):
+        found = Find("dropping", 1, 5.5, 6.6, 3.3, 2.2, 0.1 * number)
+        journal.file_reading(photo, [replace(LESION, area_px=float(number))], [found])
     return journal
 
 
@@ -57,6 +58,16 @@ def test_the_columns_of_leaves_say_what_their_rows_say_with_what_was_put_right(f
     assert 6.5 in columns.severity_pct
     assert {row.plant for row in rows} == {"A1", "A2", "A3"}
     assert len(rows) == 6  # the redrawn outline is a leaf in the place of one
+
+
+def test_a_photo_has_its_own_lesions_and_finds_and_no_others(filed):
+    for number, photo in enumerate((FIRST, SECOND, THIRD), start=1):
+        held = filed.corrected(photo.sha256)
+        assert [seen.lesion.area_px for seen in held.lesions] == [number]
+        assert [seen.find.confidence for seen in held.things] == [0.1 * number]
+    filed.put_right(SECOND.sha256, Wish("not_lesion", marks=(Mark(1.1, 2.2, 2.0),)))
+    for photo, state in ((FIRST, "measured"), (SECOND, "rejected"), (THIRD, "measured")):
+        assert [seen.state for seen in filed.corrected(photo.sha256).lesions] == [state]
 
 
 def test_leaves_are_found_by_plant_and_time_whether_put_right_or_not(filed):

@@ -11,7 +11,7 @@ from threading import Barrier
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import event
+from sqlalchemy import event, inspect
 
 from models.entries import LogEntry, PhotoEntry
 from models.garden.settings import GARDEN_FILE
@@ -65,6 +65,10 @@ def test_the_migrations_make_the_tables(journal):
     with journal.reading() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, METADATA) == []
+        looked_at = inspect(connection)
+        for name, table in METADATA.tables.items():
+            keys = looked_at.get_pk_constraint(name)["constrained_columns"]
+            assert keys == [column.name for column in table.primary_key]
 
 
 def test_the_newest_version_is_the_last_migrations(journal):
@@ -142,6 +146,27 @@ def test_a_journals_file_lies_beside_the_settings(garden_folder, journal, monkey
     monkeypatch.chdir(garden_folder.parent)
     open_journal(garden_folder).close()
     assert (garden_folder / "season.db").is_file()
+
+
+def test_a_table_or_column_that_is_gone_is_damage_unless_the_release_was_without(
+    file, as_of_release
+):
+    before = file.read_bytes()
+    for change in ("ALTER TABLE photos DROP COLUMN taken_from", "DROP TABLE finds"):
+        execute(file, change)
+        assert examine(file).state == "damaged"
+        file.write_bytes(before)
+    assert examine(file).state == "sound"
+    for version in ("0001", "0002", "0003"):
+        as_of_release(file, version)
+        assert examine(file).state == "sound"
+        file.write_bytes(before)
+
+
+@pytest.mark.parametrize("version", ["", "1", "00041", "0x04", "four"])
+def test_a_version_that_is_no_number_of_four_digits_is_damage(file, version):
+    execute(file, f"UPDATE alembic_version SET version_num = '{version}'")
+    assert examine(file).state == "damaged"
 
 
 def test_another_database_is_no_journal(garden_folder):
