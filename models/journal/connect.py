@@ -1,6 +1,8 @@
 """How the journal's database is opened: one file by default, or a server by its URL."""
 
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -8,13 +10,54 @@ from sqlalchemy import Connection, Engine, NullPool, StaticPool, create_engine, 
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
-from models.journal.driver import DriverConnection
 from models.journal.errors import JournalError
 
-__all__ = ["engine_for", "engine_on", "file_of", "read_url"]
+__all__ = ["DriverConnection", "engine_for", "engine_on", "file_of", "read_url"]
 
 BUSY_SECONDS = 30
 """How long one run waits for another's transaction, which takes some hundredths of a second."""
+
+
+@contextmanager
+def _as_database_errors() -> Iterator[None]:
+    """Tell all errors as errors of a database.
+
+    SQLite quotes a file's definitions of tables in its messages. Where those of a damaged file
+    hold bytes that are no text, Python cannot read the message, and raises an error about text.
+    """
+    try:
+        yield
+    except UnicodeDecodeError as error:
+        said = bytes(error.object).decode(errors="backslashreplace")
+        raise sqlite3.DatabaseError(said) from error
+
+
+class _Cursor(sqlite3.Cursor):
+    def execute(self, *words: Any) -> "_Cursor":  # noqa: ANN401  as Python's own
+        with _as_database_errors():
+            super().execute(*words)
+        return self
+
+    def executemany(self, *words: Any) -> "_Cursor":  # noqa: ANN401
+        with _as_database_errors():
+            super().executemany(*words)
+        return self
+
+
+class DriverConnection(sqlite3.Connection):
+    """Python's SQLite with all errors told so; hand it to ``sqlite3.connect`` as its factory."""
+
+    def cursor(self, factory: Any = None) -> Any:  # noqa: ANN401  as Python's own
+        """Return a cursor that tells errors so."""
+        return super().cursor(factory or _Cursor)
+
+    def execute(self, *words: Any) -> Any:  # noqa: ANN401
+        """Return a cursor that has executed a statement."""
+        return self.cursor().execute(*words)
+
+    def executemany(self, *words: Any) -> Any:  # noqa: ANN401
+        """Return a cursor that has executed a statement for each of some rows."""
+        return self.cursor().executemany(*words)
 
 
 def read_url(text: str) -> URL:

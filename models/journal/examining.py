@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from models.journal.driver import DriverConnection
+from models.journal.connect import DriverConnection
 from models.journal.errors import trouble_of
 from models.journal.soundness import changed_rows
 from models.journal.sums import CHECKSUM

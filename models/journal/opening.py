@@ -11,8 +11,7 @@ from sqlalchemy.engine import URL
 
 from models.garden.settings import read_garden
 from models.journal.backup import backup_before, copies, way_back
-from models.journal.connect import engine_for, engine_on, file_of, read_url
-from models.journal.driver import DriverConnection
+from models.journal.connect import DriverConnection, engine_for, engine_on, file_of, read_url
 from models.journal.errors import DamagedError, JournalError, explained
 from models.journal.examining import open_file, pages_of
 from models.journal.journal import Journal
