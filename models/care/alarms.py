@@ -4,13 +4,14 @@ Isolation holds until somebody says that it is over, or until two looks in a row
 A sicker or an unsure look never lifts it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 from typing import Literal
 
 from models.care.season import PEROXIDE, Season
+from models.care.thresholds import Thresholds
 from models.care.visits import Visit
 
 __all__ = ["Alarm", "alarm_of", "sudden_rise"]
@@ -62,19 +63,20 @@ def _lifted(season: Season, plant: str, found: _Found) -> bool:
 def sudden_rise(season: Season, plant: str) -> str:
     """Return a fast rise at the last look that too few leaves show, as words; or empty."""
     looks = season.visits[plant]
-    rise = _rise(season, plant, looks) if looks else None
+    rise = _rise(season.limits, looks, _sprayed(season, plant)) if looks else None
     return "" if rise is None or rise.confirmed else rise.words
 
 
 def _photo_alarms(season: Season, plant: str) -> Iterable[_Found]:
     """Return what photos say: late-blight-like lesions, and severity that rises in days."""
-    looks = season.visits[plant]
+    looks, sprayed = season.visits[plant], _sprayed(season, plant)
     for number, visit in enumerate(looks, start=1):
         if visit.late_at is not None:
             words = "A leaf looks like late blight."
             yield _Found(visit.late_at, Alarm("late", visit.day, words), visit)
             continue
-        rise = _rise(season, plant, looks[:number])
+        lately = looks[max(0, number - 1 - season.limits.collapse_days) : number]
+        rise = _rise(season.limits, lately, sprayed)
         if rise is not None and rise.confirmed:
             yield _Found(visit.at, Alarm("collapse", visit.day, rise.words), visit)
 
@@ -85,16 +87,15 @@ class _Rise:
     confirmed: bool
 
 
-def _rise(season: Season, plant: str, looks: tuple[Visit, ...]) -> _Rise | None:
+def _rise(limits: Thresholds, looks: Sequence[Visit], sprayed: Sequence[date]) -> _Rise | None:
     """Return a rise up to the last of some looks that is too fast for a leaf spot.
 
     Not across a peroxide spray, after which it may be a burn: that is looked for first.
     """
     *before, visit = looks
-    limits = season.limits
     for earlier in reversed(before):
         days = (visit.day - earlier.day).days
-        if days > limits.collapse_days or _peroxide_between(season, plant, earlier, visit):
+        if days > limits.collapse_days or any(earlier.day <= d <= visit.day for d in sprayed):
             break
         rise = visit.severity_pct - earlier.severity_pct
         apart = visit.low_pct > earlier.high_pct
@@ -106,9 +107,9 @@ def _rise(season: Season, plant: str, looks: tuple[Visit, ...]) -> _Rise | None:
     return None
 
 
-def _peroxide_between(season: Season, plant: str, earlier: Visit, later: Visit) -> bool:
-    days = (entry.at.date() for entry in season.sprays(PEROXIDE, plant))
-    return any(earlier.day <= day <= later.day for day in days)
+def _sprayed(season: Season, plant: str) -> tuple[date, ...]:
+    """Return the days on which a plant was sprayed with peroxide."""
+    return tuple(entry.at.date() for entry in season.sprays(PEROXIDE, plant))
 
 
 def _seen_alarms(season: Season, plant: str) -> Iterable[_Found]:

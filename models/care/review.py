@@ -1,7 +1,7 @@
 """Logged actions that broke a rule: they stay as they happened, and are pointed out."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from models.care.alarms import alarm_of
@@ -66,13 +66,6 @@ def review(
         if (sentence := rule.broken(season, entry))
     )
     return tuple(found)
-
-
-def _before(season: Season, entry: LogEntry) -> Season:
-    """Return the season as it stood just before an entry."""
-    log = season.log[: season.log.index(entry)]
-    photos = tuple(p for p in season.photos if p.taken_at <= entry.at)
-    return replace(season, now=entry.at.astimezone(season.now.tzinfo), log=log, photos=photos)
 
 
 def _is_spray(entry: LogEntry, product: str = "") -> bool:
@@ -165,7 +158,7 @@ def _too_often(season: Season, entry: LogEntry) -> str:
     """Return which plants got the same product again before its time."""
     if not _is_spray(entry):
         return ""
-    before = _before(season, entry)
+    before = season.before(entry)
     found = {}
     for product in products_of(entry):
         for plant in (p for p in before.plants if concerns(entry, p)):
@@ -210,7 +203,7 @@ def _unlooked(season: Season, entry: LogEntry) -> str:
     """Return which plants had to be looked at for burn before anything else was sprayed."""
     if not _is_spray(entry) or _is_spray(entry, PEROXIDE):
         return ""
-    checks = open_checks(_before(season, entry))
+    checks = open_checks(season.before(entry))
     names = [name for c in checks if hours_between(c.opens, entry.at) >= 0 for name in c.plants]
     return f"sprayed before {joined(names)} was looked at for burn: look now." if names else ""
 
@@ -218,7 +211,7 @@ def _unlooked(season: Season, entry: LogEntry) -> str:
 def _may_be_late(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry, PEROXIDE):
         return ""
-    before = _before(season, entry)
+    before = season.before(entry)
     named = [
         name
         for name in before.plants
@@ -238,7 +231,7 @@ def _may_be_late(season: Season, entry: LogEntry) -> str:
 def _untested(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry, PEROXIDE):
         return ""
-    before = _before(season, entry)
+    before = season.before(entry)
     gate = gate_of(before)
     plants = entry.plants or season.plants
     awaiting = {name for check in open_checks(before) for name in check.plants}
@@ -262,7 +255,7 @@ def _untested(season: Season, entry: LogEntry) -> str:
 def _isolated(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry):
         return ""
-    before = _before(season, entry)
+    before = season.before(entry)
     named = [n for n in before.plants if concerns(entry, n) and alarm_of(before, n) is not None]
     if not named:
         return ""
@@ -273,7 +266,7 @@ def _not_sick(season: Season, entry: LogEntry) -> str:
     if not _is_spray(entry, PEROXIDE):
         return ""
     limit = season.limits.watch_pct
-    before = _before(season, entry)
+    before = season.before(entry)
     looks = {name: before.visits[name] for name in before.plants if concerns(entry, name)}
     well = [name for name, seen in looks.items() if seen and seen[-1].severity_pct < limit]
     if not well:

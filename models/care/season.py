@@ -1,7 +1,7 @@
 """A season as care sees it: the log without what was taken back, and each plant's visits."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -10,18 +10,20 @@ from zoneinfo import ZoneInfo
 from models.care.burn_log import BEFORE_DAYS, verdict_of
 from models.care.records import BurnVerdict, DayWeather, Verdict
 from models.care.seasons import NEW_SEASON, season_begin
+from models.care.shots import FILED, Shots
 from models.care.thresholds import Thresholds, thresholds_of
 from models.care.visits import (
+    DayLook,
     DayPhotos,
     FeedingSign,
     NightLook,
+    Shot,
     Visit,
-    days_of,
-    feeding_signs,
-    night_looks,
+    day_photos,
+    nights_together,
     visit_of,
 )
-from models.entries import LogEntry, PhotoEntry
+from models.entries import LogEntry
 from models.garden.beds import Garden
 
 if TYPE_CHECKING:
@@ -86,23 +88,26 @@ class Season:
         The garden's.
     now : datetime
         In the garden's time zone.
-    photos : tuple of PhotoEntry
-        Taken up to ``now``.
+    photos : tuple of Shot
+        Taken up to ``now``, in order of time.
     log : tuple of LogEntry
         What holds up to ``now``, in order of time.
     roots : mapping of int to int
         The number under which each entry was first logged, by its number.
     weather : mapping of date to DayWeather
         Measured and forecast days.
+    shots : Shots
+        Tells what the photos say.
     """
 
     garden: Garden
     limits: Thresholds
     now: datetime
-    photos: tuple[PhotoEntry, ...]
+    photos: tuple[Shot, ...]
     log: tuple[LogEntry, ...]
     roots: Mapping[int, int]
     weather: Mapping[date, DayWeather]
+    shots: Shots = FILED
 
     @property
     def today(self) -> date:
@@ -128,7 +133,7 @@ class Season:
     @cached_property
     def is_over(self) -> bool:
         """Whether nobody has photographed or logged anything for so long that nothing is known."""
-        times = [photo.taken_at for photo in self.photos]
+        times = [photo.taken_at for photo in self.photos[-1:]]
         times += [entry.at for entry in self.log if entry.kind != "decline"]
         last = max((at.astimezone(UTC) for at in times), default=None)
         quiet = timedelta(days=self.limits.quiet_days)
@@ -147,19 +152,41 @@ class Season:
         return {name: entry.at for entry in new for name in entry.plants}
 
     @cached_property
-    def photos_of(self) -> Mapping[str, tuple[PhotoEntry, ...]]:
+    def photos_of(self) -> Mapping[str, tuple[Shot, ...]]:
         """Each plant's photos, also of those that are gone; one pass, there may be thousands."""
-        found: dict[str, list[PhotoEntry]] = {name: [] for name in self.plants}
+        found: dict[str, list[Shot]] = {name: [] for name in self.plants}
         for photo in self.photos:
             if photo.plant and self._is_its_own(photo.plant, photo.taken_at):
                 found.setdefault(photo.plant, []).append(photo)
         return {name: tuple(photos) for name, photos in found.items()}
 
     @cached_property
-    def measured_days(self) -> Mapping[str, tuple[DayPhotos, ...]]:
-        """Each plant's measured days with the photos that count, also of those that are gone."""
-        days = {name: days_of(photos, name) for name, photos in self.photos_of.items()}
+    def looks(self) -> Mapping[str, tuple[DayLook, ...]]:
+        """What each plant's days say, oldest first, also of plants that are gone."""
+        days = {name: _by_day(photos) for name, photos in self.photos_of.items()}
+        looks = iter(self.shots.looks([day for found in days.values() for day in found]))
+        return {name: tuple(next(looks) for _ in found) for name, found in days.items()}
+
+    @cached_property
+    def measured_days(self) -> Mapping[str, tuple[DayLook, ...]]:
+        """Each plant's days on which a leaf was measured, also of those that are gone."""
+        days = {name: tuple(d for d in found if d.measured) for name, found in self.looks.items()}
         return {name: found for name, found in days.items() if found}
+
+    def last_day_photos(self, plant: str) -> DayPhotos:
+        """Return the photos of a plant's last measured day, and those that count.
+
+        Raises
+        ------
+        KeyError
+            When no leaf of it was measured.
+        """
+        last = self.measured_days[plant][-1].day
+        of_day = [p for p in self.photos_of[plant] if p.taken_at.date() == last]
+        found = day_photos(self.shots.entries(of_day))
+        if found is None:
+            raise KeyError(plant)
+        return found
 
     @property
     def first_day(self) -> date:
@@ -176,32 +203,35 @@ class Season:
     @cached_property
     def courses(self) -> "GardenVisits":
         """Every plant's severity over time: what `trend`, the statuses and the summary show."""
-        from models.progress import garden_visits, leaf_table  # NumPy
+        from models.progress import summed_visits  # NumPy
 
-        used = [p for days in self.measured_days.values() for day in days for p in day.used]
-        return garden_visits(leaf_table(used))
+        return summed_visits(
+            {
+                name: [(day.day.toordinal(), day.measured.summed) for day in days if day.measured]
+                for name, days in self.measured_days.items()
+            }
+        )
 
     @cached_property
     def visits(self) -> Mapping[str, tuple[Visit, ...]]:
         """Each plant's day visits, oldest first, also of plants that are gone."""
-        found = {
-            name: tuple(
-                visit_of(day, point)
-                for day, point in zip(days, self.courses.points(name), strict=True)
-            )
-            for name, days in self.measured_days.items()
-        }
-        return {name: found.get(name, ()) for name in (*self.plants, *found)}
+        return _Visits(self)
 
     @cached_property
     def nights(self) -> Mapping[str, tuple[NightLook, ...]]:
         """Each plant's looks by night, oldest first."""
-        return {name: night_looks(self.photos_of[name], name) for name in self.plants}
+        return {
+            name: nights_together(night for look in self.looks[name] for night in look.nights)
+            for name in self.plants
+        }
 
     @cached_property
     def feeding(self) -> Mapping[str, tuple[FeedingSign, ...]]:
         """Each plant's droppings and eaten leaves by day, oldest first."""
-        return {name: feeding_signs(self.photos_of[name], name) for name in self.plants}
+        return {
+            name: tuple(sign for look in self.looks[name] for sign in look.feeding)
+            for name in self.plants
+        }
 
     @cached_property
     def verdicts(self) -> tuple[BurnVerdict, ...]:
@@ -267,6 +297,19 @@ class Season:
         """Whether a time lies in this plant's life, not in that of one before it."""
         return plant not in self.planted or at >= self.planted[plant]
 
+    def before(self, entry: LogEntry) -> "Season":
+        """Return the season as it stood just before one of its entries; made once for each."""
+        if entry not in self._before:
+            log = self.log[: self.log.index(entry)]
+            photos = tuple(p for p in self.photos if p.taken_at <= entry.at)
+            now = entry.at.astimezone(self.now.tzinfo)
+            self._before[entry] = replace(self, now=now, log=log, photos=photos)
+        return self._before[entry]
+
+    @cached_property
+    def _before(self) -> dict[LogEntry, "Season"]:
+        return {}
+
     def sprays(self, product: str, plant: str | None = None) -> tuple[LogEntry, ...]:
         """Return the sprays of a product, alone or with others, oldest first."""
         return tuple(e for e in self.entries("spray", plant) if product in products_of(e))
@@ -278,6 +321,39 @@ class Season:
     def root(self, number: int) -> int:
         """Return the number under which an entry was first logged."""
         return self.roots.get(number, number)
+
+
+class _Visits(Mapping[str, tuple[Visit, ...]]):
+    """Each plant's visits, made when they are asked for: of an earlier moment few are."""
+
+    def __init__(self, season: Season) -> None:
+        self._season = season
+        self._made: dict[str, tuple[Visit, ...]] = {}
+        self._names = dict.fromkeys((*season.plants, *season.measured_days))
+
+    def __getitem__(self, plant: str) -> tuple[Visit, ...]:
+        if plant not in self._names:
+            raise KeyError(plant)
+        if plant not in self._made:
+            days = self._season.measured_days.get(plant, ())
+            points = self._season.courses.points(plant)
+            found = (visit_of(day, point) for day, point in zip(days, points, strict=True))
+            self._made[plant] = tuple(visit for visit in found if visit)
+        return self._made[plant]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
+def _by_day(photos: Iterable[Shot]) -> list[tuple[Shot, ...]]:
+    """Return a plant's photos by their calendar day, oldest first."""
+    days: dict[date, list[Shot]] = {}
+    for photo in photos:
+        days.setdefault(photo.taken_at.date(), []).append(photo)
+    return [tuple(days[day]) for day in sorted(days)]
 
 
 def products_of(entry: LogEntry) -> tuple[str, ...]:
@@ -305,11 +381,12 @@ def concerns(entry: LogEntry, plant: str) -> bool:
 
 def season_of(
     garden: Garden,
-    photos: Sequence[PhotoEntry],
+    photos: Sequence[Shot],
     log: Sequence[LogEntry],
     now: datetime,
     weather: Iterable[DayWeather] = (),
     since: datetime | None = None,
+    shots: Shots = FILED,
 ) -> Season:
     """Gather a season as it stands at a time; what is later than ``now`` is left out.
 
@@ -317,7 +394,7 @@ def season_of(
     ----------
     garden : Garden
         With its settings.
-    photos, log : sequences of PhotoEntry and LogEntry
+    photos, log : sequences of Shot and LogEntry
         The whole record, in any order.
     now : datetime
         With its time zone.
@@ -325,6 +402,8 @@ def season_of(
         Measured and forecast days.
     since : datetime, optional
         What is older is left out; by default what is older than the season (`season_begin`).
+    shots : Shots
+        Tells what the photos say; by default they are entries, which say it themselves.
 
     Raises
     ------
@@ -338,9 +417,10 @@ def season_of(
         taken = (photo.taken_at for photo in photos if photo.plant)
         since = season_begin(taken, holding, now, limits.season_days)
     since, until = since.astimezone(UTC), now.astimezone(UTC)
+    timed = ((photo.taken_at.astimezone(UTC), photo) for photo in photos)
     past = sorted(
-        (p for p in photos if since <= p.taken_at.astimezone(UTC) and _is_there(p, now)),
-        key=lambda p: (p.taken_at.astimezone(UTC), p.photo, p.sha256),
+        ((at, p) for at, p in timed if since <= at and (at <= until or _is_of_today(p, now))),
+        key=lambda one: (one[0], one[1].photo, one[1].sha256),
     )
     held = [
         e
@@ -352,18 +432,18 @@ def season_of(
         garden=garden,
         limits=limits,
         now=now,
-        photos=tuple(past),
+        photos=tuple(photo for _, photo in past),
         log=tuple(held),
         roots=_roots(log),
         weather={day.day: day for day in weather},
+        shots=shots,
     )
 
 
-def _is_there(photo: PhotoEntry, now: datetime) -> bool:
-    """Whether a photo was taken by now; one whose name tells only its day counts all that day."""
+def _is_of_today(photo: Shot, now: datetime) -> bool:
+    """Whether a photo counts all day, because its name tells only that it is of today."""
     taken = photo.taken_at.astimezone(now.tzinfo)
-    only_day = photo.taken_from == "name" and taken.time() == time(12)
-    return taken.astimezone(UTC) <= now.astimezone(UTC) or (only_day and taken.date() == now.date())
+    return photo.taken_from == "name" and taken.time() == time(12) and taken.date() == now.date()
 
 
 def _roots(log: Iterable[LogEntry]) -> dict[int, int]:

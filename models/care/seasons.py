@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
+from operator import itemgetter
 from typing import Final
 
 from models.entries import LogEntry
@@ -111,7 +112,8 @@ def season_begin(
     earliest = now - timedelta(days=season_days)
     begin = max([earliest, *(at for at in _starts(log) if _utc(at) <= _utc(now))], key=_utc)
     known = [*photos, *(e.at for e in log if e.kind not in _NO_RECORD)]
-    times = sorted({_utc(at) for at in known if _utc(begin) <= _utc(at) <= _utc(now)})
+    first, last = _utc(begin), _utc(now)
+    times = sorted(at for at in map(_utc, known) if first <= at <= last)
     gap = timedelta(days=SEASON_GAP_DAYS)
     after = [later for earlier, later in pairwise(times) if later - earlier > gap]
     return after[-1] if after else begin
@@ -144,29 +146,40 @@ def spans_of(
     now : datetime
         Later photos and entries are passed over.
     """
-    times = [(at, True) for at in photos]
-    times += [(e.at, False) for e in log if e.kind not in _NO_RECORD]
-    known = sorted((t for t in times if _utc(t[0]) <= _utc(now)), key=lambda t: _utc(t[0]))
-    starts = [at for at in _starts(log) if _utc(at) <= _utc(now)]
+    last = _utc(now)
+    times = [(_utc(at), at, True) for at in photos]
+    times += [(_utc(e.at), e.at, False) for e in log if e.kind not in _NO_RECORD]
+    known = sorted((one for one in times if one[0] <= last), key=itemgetter(0))
+    starts = [at for at in _starts(log) if _utc(at) <= last]
     return _named(_cut(known, starts))
 
 
 Records = list[tuple[datetime, bool]]
 
 
-def _cut(known: Records, starts: Sequence[datetime]) -> list[tuple[datetime, bool, Records]]:
-    """Return where each season begins, whether the grower said so, and what it holds."""
+def _cut(
+    known: Sequence[tuple[datetime, datetime, bool]], starts: Sequence[datetime]
+) -> list[tuple[datetime, bool, Records]]:
+    """Return where each season begins, whether the grower said so, and what it holds.
+
+    Parameters
+    ----------
+    known : sequence of (datetime, datetime, bool)
+        Time in UTC and in its own zone, and whether it is a photo's; in order.
+    starts : sequence of datetime
+        When the grower said that a season begins, in order.
+    """
     gap = timedelta(days=SEASON_GAP_DAYS)
     found: list[tuple[datetime, bool, Records]] = []
     before: datetime | None = None
-    for at, is_photo in known:
-        said = [s for s in starts if (before is None or before < _utc(s)) and _utc(s) <= _utc(at)]
+    for moment, at, is_photo in known:
+        said = [s for s in starts if (before is None or before < _utc(s)) and _utc(s) <= moment]
         if said:
             found.append((said[-1], True, []))
-        elif before is None or _utc(at) - before > gap:
+        elif before is None or moment - before > gap:
             found.append((at, False, []))
         found[-1][2].append((at, is_photo))
-        before = _utc(at)
+        before = moment
     later = [start for start in starts if before is None or before < _utc(start)]
     return [*found, *([(later[-1], True, [])] if later else [])]
 

@@ -6,24 +6,60 @@ from datetime import date, datetime, time, timedelta
 from itertools import groupby
 from math import sqrt
 from statistics import fmean
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
-from models.entries import LeafEntry, PhotoEntry
+from models.entries import LeafEntry, Mode, PhotoEntry, TakenFrom
 from vision.flags import NOT_FOR_SPRAYING
 
 if TYPE_CHECKING:  # NumPy is loaded when visits are asked for
-    from models.progress import SeverityPoint
+    from models.progress import SeverityPoint, VisitSum
 
 __all__ = [
+    "DayLook",
     "DayPhotos",
+    "DaySum",
     "FeedingSign",
     "NightLook",
+    "Shot",
     "Visit",
-    "days_of",
+    "day_look",
+    "day_photos",
     "feeding_signs",
     "night_looks",
+    "nights_together",
     "visit_of",
 ]
+
+
+class Shot(Protocol):
+    """Which photo, when, and of which plant: enough to tell to what day it belongs.
+
+    A `PhotoEntry` is one. The attributes are those of its fields.
+    """
+
+    @property
+    def photo(self) -> str:
+        """Its path as filed."""
+
+    @property
+    def sha256(self) -> str:
+        """Its hash."""
+
+    @property
+    def taken_at(self) -> datetime:
+        """When it was taken, in the garden's zone."""
+
+    @property
+    def taken_from(self) -> TakenFrom:
+        """Where that was read."""
+
+    @property
+    def plant(self) -> str:
+        """Its plant; empty without one."""
+
+    @property
+    def mode(self) -> Mode:
+        """How it was read."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +85,59 @@ class DayPhotos:
     photos: tuple[PhotoEntry, ...]
     used: tuple[PhotoEntry, ...]
     doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class DaySum:
+    """What a day's measured photos say by themselves, without the rest of the garden.
+
+    Attributes
+    ----------
+    summed : VisitSum
+        The leaves behind it, as the courses take them.
+    severity_pct, low_pct, high_pct : float
+        Mean severity of the leaves, and the means of the ends of their measuring intervals.
+    worst_leaf_pct, pattern, blight_kind, late_at, any_blight, at, doubts, photo
+        As in `Visit`.
+    """
+
+    summed: "VisitSum"
+    severity_pct: float
+    low_pct: float
+    high_pct: float
+    worst_leaf_pct: float
+    pattern: str
+    blight_kind: str
+    late_at: datetime | None
+    any_blight: bool
+    at: datetime
+    doubts: tuple[str, ...]
+    photo: str
+
+
+@dataclass(frozen=True)
+class DayLook:
+    """All that some photos of one plant and one calendar day say.
+
+    Attributes
+    ----------
+    plant : str
+        Its name.
+    day : date
+        The garden's calendar day.
+    measured : DaySum or None
+        None where no leaf was measured.
+    nights : tuple of NightLook
+        The nights of that day, oldest first: one before noon, one after it.
+    feeding : tuple of FeedingSign
+        Droppings and eaten leaves, oldest first.
+    """
+
+    plant: str
+    day: date
+    measured: DaySum | None
+    nights: "tuple[NightLook, ...]" = ()
+    feeding: "tuple[FeedingSign, ...]" = ()
 
 
 @dataclass(frozen=True)
@@ -162,14 +251,25 @@ class FeedingSign:
     photo: str
 
 
-def days_of(photos: Iterable[PhotoEntry], plant: str) -> tuple[DayPhotos, ...]:
-    """Return a plant's measured days, oldest first; days without a measured photo are left out."""
-    measured = sorted(
-        (p for p in photos if p.plant == plant and p.mode == "day" and _is_measured(p)),
-        key=lambda p: (p.taken_at.date(), p.photo),
+def day_look(photos: Sequence[PhotoEntry]) -> DayLook:
+    """Return what photos of one plant and one day say; at least one photo."""
+    found = day_photos(photos)
+    return DayLook(
+        photos[0].plant,
+        photos[0].taken_at.date(),
+        None if found is None else _summed(found),
+        night_looks(photos),
+        feeding_signs(photos),
     )
-    days = groupby(measured, key=lambda p: p.taken_at.date())
-    return tuple(_day_photos(plant, day, tuple(members)) for day, members in days)
+
+
+def day_photos(photos: Iterable[PhotoEntry]) -> DayPhotos | None:
+    """Return those photos of one plant and one day that are measured; None without any."""
+    measured = [photo for photo in photos if photo.mode == "day" and _is_measured(photo)]
+    if not measured:
+        return None
+    plant, day = measured[0].plant, measured[0].taken_at.date()
+    return _day_photos(plant, day, tuple(sorted(measured, key=lambda p: p.photo)))
 
 
 def _is_measured(photo: PhotoEntry) -> bool:
@@ -193,28 +293,24 @@ def _with_leaves(photo: PhotoEntry) -> PhotoEntry:
     return replace(photo, leaves=(leaf,))
 
 
-def visit_of(found: DayPhotos, point: "SeverityPoint | None") -> Visit:
-    """Return what a day's photos say, with the interval that the plant's course gives it.
+def _summed(found: DayPhotos) -> DaySum:
+    from models.progress import sum_visit  # NumPy
 
-    Parameters
-    ----------
-    found : DayPhotos
-        Of the day.
-    point : SeverityPoint or None
-        The same day in `models.progress`, which knows how much leaves differ in this garden.
-    """
     leaves = [leaf for photo in found.used for leaf in photo.leaves]
     worst = max(found.used, key=lambda p: (p.severity_pct or 0.0, p.photo))
-    low, high = _ends(leaves) if point is None else point.interval_pct or _ends(leaves)
-    error = None if point is None else point.logit_error
-    return Visit(
-        plant=found.plant,
-        day=found.day,
+    low, high = _ends(leaves)
+    return DaySum(
+        summed=sum_visit(
+            [leaf.severity_pct for leaf in leaves],
+            [leaf.severity_low_pct for leaf in leaves],
+            [leaf.severity_high_pct for leaf in leaves],
+            [leaf.lesion_count for leaf in leaves],
+            len(found.used),
+        ),
         severity_pct=fmean(leaf.severity_pct for leaf in leaves),
         low_pct=low,
         high_pct=high,
         worst_leaf_pct=max(leaf.severity_pct for leaf in leaves),
-        leaf_count=len(leaves),
         pattern=_agreed({photo.pattern for photo in found.used}),
         blight_kind=_agreed({p.blight_kind for p in found.used if p.pattern == "blight"}),
         late_at=max((_moment(p) for p in found.photos if _looks_late(p)), default=None),
@@ -222,7 +318,42 @@ def visit_of(found: DayPhotos, point: "SeverityPoint | None") -> Visit:
         at=max(map(_moment, found.photos)),
         doubts=found.doubts,
         photo=worst.photo,
-        leaf_error=None if error is None else error * sqrt(len(leaves)),
+    )
+
+
+def visit_of(look: DayLook, point: "SeverityPoint | None") -> Visit | None:
+    """Return what a day's photos say, with the interval that the plant's course gives it.
+
+    Parameters
+    ----------
+    look : DayLook
+        Of the day; where nothing was measured there is no visit.
+    point : SeverityPoint or None
+        The same day in `models.progress`, which knows how much leaves differ in this garden.
+    """
+    found = look.measured
+    if found is None:
+        return None
+    shown = None if point is None else point.interval_pct
+    low, high = shown or (found.low_pct, found.high_pct)
+    error = None if point is None else point.logit_error
+    count = found.summed.leaves
+    return Visit(
+        plant=look.plant,
+        day=look.day,
+        severity_pct=found.severity_pct,
+        low_pct=low,
+        high_pct=high,
+        worst_leaf_pct=found.worst_leaf_pct,
+        leaf_count=count,
+        pattern=found.pattern,
+        blight_kind=found.blight_kind,
+        late_at=found.late_at,
+        any_blight=found.any_blight,
+        at=found.at,
+        doubts=found.doubts,
+        photo=found.photo,
+        leaf_error=None if error is None else error * sqrt(count),
     )
 
 
@@ -267,29 +398,33 @@ def _moment(photo: PhotoEntry) -> datetime:
     )
 
 
-def night_looks(photos: Iterable[PhotoEntry], plant: str) -> tuple[NightLook, ...]:
+def night_looks(photos: Iterable[PhotoEntry]) -> tuple[NightLook, ...]:
     """Return a plant's nights with a count, oldest first."""
-    counted = sorted(
-        (
-            p
-            for p in photos
-            if p.plant == plant and p.mode == "night" and p.caterpillar_count is not None
-        ),
-        key=lambda p: (p.taken_at, p.photo),
-    )
-    nights = groupby(counted, key=lambda p: (p.taken_at - timedelta(hours=12)).date())
-    return tuple(_night(plant, night, list(members)) for night, members in nights)
+    counted = (p for p in photos if p.mode == "night" and p.caterpillar_count is not None)
+    return nights_together(_night_look(photo) for photo in counted)
 
 
-def _night(plant: str, night: date, photos: Sequence[PhotoEntry]) -> NightLook:
-    most = max(photos, key=lambda p: (p.caterpillar_count or 0, p.photo))
-    count = most.caterpillar_count or 0
-    low = count if most.caterpillar_low is None else most.caterpillar_low
-    high = count if most.caterpillar_high is None else most.caterpillar_high
-    return NightLook(plant, night, photos[-1].taken_at, count, low, high, most.photo)
+def _night_look(photo: PhotoEntry) -> NightLook:
+    count = photo.caterpillar_count or 0
+    low = count if photo.caterpillar_low is None else photo.caterpillar_low
+    high = count if photo.caterpillar_high is None else photo.caterpillar_high
+    night = (photo.taken_at - timedelta(hours=12)).date()
+    return NightLook(photo.plant, night, photo.taken_at, count, low, high, photo.photo)
 
 
-def feeding_signs(photos: Iterable[PhotoEntry], plant: str) -> tuple[FeedingSign, ...]:
+def nights_together(looks: Iterable[NightLook]) -> tuple[NightLook, ...]:
+    """Return looks at a plant as one a night: the one that shows most, at the time of the last."""
+    ordered = sorted(looks, key=lambda look: look.night)
+    nights = (list(same) for _, same in groupby(ordered, key=lambda look: look.night))
+    return tuple(_together(same) for same in nights)
+
+
+def _together(looks: Sequence[NightLook]) -> NightLook:
+    most = max(looks, key=lambda look: (look.count, look.photo))
+    return replace(most, at=max(look.at for look in looks))
+
+
+def feeding_signs(photos: Iterable[PhotoEntry]) -> tuple[FeedingSign, ...]:
     """Return the day photos on which droppings or eaten leaf were found, oldest first.
 
     A photo of the ground counts too: it shows no leaf that could be measured.
@@ -297,6 +432,6 @@ def feeding_signs(photos: Iterable[PhotoEntry], plant: str) -> tuple[FeedingSign
     found = (
         FeedingSign(p.taken_at, p.frass_count or 0, p.chewed_pct or 0.0, p.photo)
         for p in photos
-        if p.plant == plant and p.mode == "day" and (p.frass_count or p.chewed_pct)
+        if p.mode == "day" and (p.frass_count or p.chewed_pct)
     )
     return tuple(sorted(found, key=lambda sign: (sign.at, sign.photo)))

@@ -7,6 +7,7 @@ from models.journal.journal import Journal, PatternCorrection
 from models.journal.opening import journal_file, open_journal
 from models.journal.photos import FiledAs, Filing, LeafSeverity
 from models.journal.rows import CLOCK_DOUBTFUL
+from models.journal.states import PhotoState
 
 __all__ = [
     "CLOCK_DOUBTFUL",
@@ -21,6 +22,7 @@ __all__ = [
     "LeafSeverity",
     "Mark",
     "PatternCorrection",
+    "PhotoState",
     "StaleError",
     "Wish",
     "journal_file",

@@ -1,6 +1,8 @@
 """Rows that cannot be read: found before a query meets them, named, and set aside."""
 
 import sqlite3
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Table, literal_column, true
@@ -8,6 +10,7 @@ from sqlalchemy import ColumnElement, Connection, Table, literal_column, true
 from models.journal.errors import DamagedError
 from models.journal.naming import named_rows
 from models.journal.soundness import as_stored, changed_rows
+from models.journal.tables import PHOTOS, READINGS
 from models.remarks import remark
 
 __all__ = ["SetAside"]
@@ -29,6 +32,20 @@ class SetAside:
     def __init__(self, what: str) -> None:
         self._what = what
         self._found: dict[str, frozenset[int]] = {}
+        self._only: Collection[int] | None = None
+
+    @contextmanager
+    def looking_at(self, photos: Collection[int]) -> Iterator[None]:
+        """Look only through rows of photos of these numbers, until the block ends.
+
+        Who asks for a few photos of a season need not wait until all its rows are looked through.
+        Tables whose rows belong to no reading are small, and looked through as ever.
+        """
+        before, self._found, self._only = self._found, {}, photos
+        try:
+            yield
+        finally:
+            self._found, self._only = before, None
 
     def sound(self, connection: Connection, table: Table, *parts: Table) -> ColumnElement[bool]:
         """Return a condition that leaves out the rows that cannot be read.
@@ -64,7 +81,7 @@ class SetAside:
 
     def _changed(self, raw: sqlite3.Connection, table: Table) -> frozenset[int]:
         if table.name not in self._found:
-            numbers = changed_rows(raw, table)
+            numbers = changed_rows(raw, table, self._which(table))
             if len(numbers) > _MOST:
                 raise DamagedError(
                     f"The journal {self._what} is damaged: {len(numbers)} rows of its table "
@@ -78,6 +95,19 @@ class SetAside:
                     "backups."
                 )
         return self._found[table.name]
+
+    def _which(self, table: Table) -> str:
+        """Return the condition of the rows to be looked through; empty for all."""
+        if self._only is None:
+            return ""
+        of_photos = f"IN ({', '.join(map(str, sorted(self._only)))})"
+        if table is PHOTOS:
+            return f"id {of_photos}"
+        if table is READINGS:
+            return f"photo_id {of_photos}"
+        if any(key.column.table is READINGS for key in table.foreign_keys):
+            return f"reading_id IN (SELECT id FROM readings WHERE photo_id {of_photos})"
+        return ""
 
 
 def _wholes(raw: sqlite3.Connection, part: Table, numbers: frozenset[int]) -> frozenset[int]:

@@ -54,6 +54,7 @@ class OpenJournal:
         self._first_day = self._wrote = False
         aside = SetAside(what)
         self.sound, self.set_aside = aside.sound, aside.numbers
+        self.looking_at = aside.looking_at
         self.zone = zone
         self.what = what
 

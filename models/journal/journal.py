@@ -13,7 +13,7 @@ from models.corrections import leaf_place, pattern_of
 from models.garden.beds import Plant
 from models.journal.fixes import Wish
 from models.journal.log import LogRecord
-from models.journal.photos import PhotoRecord
+from models.journal.states import StatesRecord
 from models.journal.tables import PHOTOS, PLANTS
 from models.journal.whole import WholeRecord
 
@@ -44,7 +44,7 @@ class PatternCorrection(NamedTuple):
     session: str
 
 
-class Journal(PhotoRecord, LogRecord, WholeRecord):
+class Journal(StatesRecord, LogRecord, WholeRecord):
     """An open journal; use ``models.journal.open_journal`` to get one.
 
     Parameters are those of `OpenJournal`.

@@ -5,12 +5,12 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, time
 from typing import Any, Literal, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, insert, select
+from sqlalchemy import ColumnElement, Connection, Select, and_, func, insert, select, true
 from sqlalchemy.exc import IntegrityError
 
 from models.corrections import CorrectedReading
 from models.entries import Find, LeafEntry, Mode, PhotoEntry, TakenFrom
-from models.garden.clock import Filed, doubtful_dates, utc_of
+from models.garden.clock import FAR, Filed, doubtful_dates, utc_of
 from models.journal import rows
 from models.journal.base import Moment, inserted
 from models.journal.corrected import CorrectedRecord
@@ -275,8 +275,10 @@ class PhotoRecord(CorrectedRecord):
     def removed_photos(self) -> tuple[PhotoEntry, ...]:
         """Return the photos that were taken out of the record, as measured, by capture time."""
         with self.reading() as connection:
-            chosen = self._readable(connection) & self.is_removed(connection)
-            return tuple(self._entries(connection, chosen).values())
+            numbers = self.by_hand(connection, "removed")
+            with self.looking_at(numbers):
+                chosen = self._readable(connection) & self.is_removed(connection)
+                return tuple(self._entries(connection, chosen).values()) if numbers else ()
 
     def corrected(self, photo: str) -> CorrectedReading | None:
         """Return what holds of a photo beside what was measured; None where it is not filed.
@@ -470,9 +472,18 @@ class PhotoRecord(CorrectedRecord):
         return FiledAs(plant, taken_at, taken_from, number in dated)
 
     def _doubtful(self, connection: Connection) -> frozenset[int]:
-        query = select(PHOTOS.c.id, PHOTOS.c.taken_at, PHOTOS.c.filed_at).where(
-            ~self.is_removed(connection), self.sound(connection, PHOTOS)
-        )
+        return self.out_of_time(connection, self.sound(connection, PHOTOS))
+
+    def out_of_time(
+        self, connection: Connection, sound: ColumnElement[bool] | None = None
+    ) -> frozenset[int]:
+        """Return the numbers of the photos whose date does not fit the others', nor is by hand."""
+        kept = and_(~self.is_removed(connection), true() if sound is None else sound)
+        ends = select(func.min(PHOTOS.c.taken_at), func.max(PHOTOS.c.taken_at)).where(kept)
+        first, last = connection.execute(ends).one()
+        if first is None or last - first <= FAR:
+            return frozenset()  # as in a first season: nothing is far from anything
+        query = select(PHOTOS.c.id, PHOTOS.c.taken_at, PHOTOS.c.filed_at).where(kept)
         found = doubtful_dates(Filed(*row) for row in connection.execute(query))
         return found - self.by_hand(connection, "taken")
 

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime, tzinfo
 from typing import Any
 
 from sqlalchemy import Table
@@ -186,7 +186,7 @@ def log_entry(row: Any, plants: tuple[str, ...], zone: tzinfo) -> LogEntry:  # n
 
 def from_utc(when: datetime, zone: tzinfo) -> datetime:
     """Return a stored time in the garden's zone."""
-    return when.replace(tzinfo=UTC).astimezone(zone)
+    return zone.fromutc(when.replace(tzinfo=zone))
 
 
 def _flags(joined: str) -> tuple[str, ...]:

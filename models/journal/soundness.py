@@ -31,7 +31,7 @@ def as_stored(raw: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
         raw.text_factory = before
 
 
-def changed_rows(raw: sqlite3.Connection, table: Table) -> list[int]:
+def changed_rows(raw: sqlite3.Connection, table: Table, which: str = "") -> list[int]:
     """Return the numbers (``rowid``) of the rows that do not fit their checksum.
 
     Parameters
@@ -40,6 +40,8 @@ def changed_rows(raw: sqlite3.Connection, table: Table) -> list[int]:
         To a journal of the newest version.
     table : Table
         Of the journal.
+    which : str
+        Condition, as SQL, of the rows to look through; empty for all.
 
     Raises
     ------
@@ -48,6 +50,8 @@ def changed_rows(raw: sqlite3.Connection, table: Table) -> list[int]:
     """
     columns = quoted([column.name for column in summed_columns(table)])
     query = f"SELECT rowid, {CHECKSUM}, {columns} FROM {table.name}"
+    if which:
+        query += f" WHERE {which}"
     with as_stored(raw):
         return [
             number

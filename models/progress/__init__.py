@@ -4,9 +4,9 @@ from models.progress.areas import CourseArea, course_area
 from models.progress.course import Course, Line, judge_course, recent_points
 from models.progress.curve import Change, Doubling, ProgressCurve, progress_curve
 from models.progress.effect import Effect, judge_spray
-from models.progress.garden_visits import GardenVisits, garden_visits
+from models.progress.garden_visits import GardenVisits, garden_visits, summed_visits
 from models.progress.leaves import LeafTable, leaf_table
-from models.progress.points import SeverityPoint
+from models.progress.points import SeverityPoint, VisitSum, sum_visit
 from models.progress.rates import MODELS, RateFit, doubling_days, fit_rate
 from models.progress.threshold import DaysTo, days_to
 
@@ -24,6 +24,7 @@ __all__ = [
     "ProgressCurve",
     "RateFit",
     "SeverityPoint",
+    "VisitSum",
     "course_area",
     "days_to",
     "doubling_days",
@@ -34,4 +35,6 @@ __all__ = [
     "leaf_table",
     "progress_curve",
     "recent_points",
+    "sum_visit",
+    "summed_visits",
 ]

@@ -1,5 +1,6 @@
 """A garden's season: every plant's visits, and how sure each of them is."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -7,10 +8,18 @@ from numpy.typing import NDArray
 
 from models.progress.course import VisitScatter, visit_scatter
 from models.progress.leaves import LeafTable
-from models.progress.points import SeverityPoint, group_visits, logit_errors, point_at
+from models.progress.points import (
+    Resampled,
+    SeverityPoint,
+    VisitSum,
+    group_visits,
+    logit_errors,
+    point_at,
+    visits_of,
+)
 from models.progress.spread import LeafSpread, Visits, learn_spread
 
-__all__ = ["GardenVisits", "garden_visits"]
+__all__ = ["GardenVisits", "garden_visits", "summed_visits"]
 
 Floats = NDArray[np.float64]
 
@@ -25,8 +34,8 @@ class GardenVisits:
         Names, in the order of the leaf table.
     visits : Visits
         Sorted by plant, then day.
-    shares : ndarray of float, shape (leaves,)
-        The leaves' severities, 0 to 1, in the order of the visits.
+    resampled : callable
+        Gives the bootstrap interval of a visit with many leaves, by its place.
     errors, freedom : ndarray of float, shape (visits,)
         Standard error of each visit's logit mean, NaN where unknown, and its degrees of freedom.
     spread : LeafSpread
@@ -37,7 +46,7 @@ class GardenVisits:
 
     plants: tuple[str, ...]
     visits: Visits
-    shares: Floats
+    resampled: Resampled
     errors: Floats
     freedom: Floats
     spread: LeafSpread
@@ -59,12 +68,11 @@ class GardenVisits:
         return tuple(self._point(plant, int(place)) for place in places)
 
     def _point(self, plant: str, place: int) -> SeverityPoint:
-        first = self.visits.first[place]
         return point_at(
             plant,
             self.visits,
             place,
-            self.shares[first : first + self.visits.leaves[place]],
+            self.resampled,
             float(self.errors[place]),
             float(self.freedom[place]),
         )
@@ -79,8 +87,23 @@ def garden_visits(leaves: LeafTable) -> GardenVisits:
         Of the whole garden, also when only one plant is asked for: the others tell how much
         leaves and visits differ.
     """
-    visits, shares = group_visits(leaves)
+    return _garden_visits(leaves.plants, *group_visits(leaves))
+
+
+def summed_visits(found: Mapping[str, Sequence[tuple[int, VisitSum]]]) -> GardenVisits:
+    """Learn from a garden's visits, each summed up already, how sure each of them is.
+
+    Parameters
+    ----------
+    found : mapping of str to sequence of (int, VisitSum)
+        By plant: its days, as ``date.toordinal()``, in order, and what they sum up to. Of the
+        whole garden, as for `garden_visits`.
+    """
+    return _garden_visits(tuple(found), *visits_of(list(found.values())))
+
+
+def _garden_visits(plants: tuple[str, ...], visits: Visits, resampled: Resampled) -> GardenVisits:
     spread = learn_spread(visits)
     errors, freedom = logit_errors(visits, spread)
-    scatter = visit_scatter(leaves.plants, visits, errors)
-    return GardenVisits(leaves.plants, visits, shares, errors, freedom, spread, scatter)
+    scatter = visit_scatter(plants, visits, errors)
+    return GardenVisits(plants, visits, resampled, errors, freedom, spread, scatter)

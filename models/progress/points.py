@@ -1,9 +1,11 @@
 """Mean severity of a plant's leaves at each visit, with what may be wrong with it."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from math import exp, hypot, isfinite, log
+from statistics import fmean
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +15,18 @@ from models.progress.rates import CLIP, clip_share, logit
 from models.progress.spread import GARDEN_FREEDOM, LeafSpread, Visits, scarcer
 from models.progress.student import t_quantile
 
-__all__ = ["ENOUGH_TO_RESAMPLE", "SeverityPoint", "group_visits", "logit_errors", "point_at"]
+__all__ = [
+    "ENOUGH_TO_RESAMPLE",
+    "Ends",
+    "Resampled",
+    "SeverityPoint",
+    "VisitSum",
+    "group_visits",
+    "logit_errors",
+    "point_at",
+    "sum_visit",
+    "visits_of",
+]
 
 ENOUGH_TO_RESAMPLE = 12
 """Leaves from which on the interval is a bootstrap; with fewer it would be too narrow."""
@@ -22,6 +35,72 @@ _RESAMPLES = 999
 _SEED = 20_240
 
 Floats = NDArray[np.float64]
+Ends = tuple[float, float]
+"""An interval of a visit's logit mean."""
+
+Resampled = Callable[[int], Ends | None]
+"""Gives the bootstrap interval of a visit by its place; None for one of too few leaves."""
+
+
+@dataclass(frozen=True)
+class VisitSum:
+    """A plant's leaves of one day, summed up: all that a garden's courses are made from.
+
+    Attributes
+    ----------
+    leaves, photos : int
+        How many.
+    mean, low, high : float
+        Means of the leaves' severities and of their measuring intervals' ends, shares 0 to 1.
+    variance : float
+        Of the leaves' severities, divisor leaves - 1; 0 for a single leaf.
+    lesions : float
+        Mean number on a leaf; NaN where none was counted.
+    resampled : tuple of float or None
+        Bootstrap interval of the mean's logit; None with too few leaves for one. It rests on these
+        leaves alone, and takes longer to make than all the rest.
+    """
+
+    leaves: int
+    photos: int
+    mean: float
+    low: float
+    high: float
+    variance: float
+    lesions: float
+    resampled: Ends | None
+
+
+def sum_visit(
+    severity_pct: Sequence[float],
+    low_pct: Sequence[float],
+    high_pct: Sequence[float],
+    lesions: Sequence[float],
+    photos: int,
+) -> VisitSum:
+    """Sum a visit's leaves up; at least one.
+
+    Parameters
+    ----------
+    severity_pct, low_pct, high_pct, lesions : sequence of float
+        Of each leaf, as in ``LeafTable``.
+    photos : int
+        On how many photos they are.
+    """
+    count = len(severity_pct)
+    mean = fmean(severity_pct) / 100
+    squares = sum((one / 100 - mean) ** 2 for one in severity_pct)
+    enough = count >= ENOUGH_TO_RESAMPLE
+    return VisitSum(
+        leaves=count,
+        photos=photos,
+        mean=mean,
+        low=fmean(low_pct) / 100,
+        high=fmean(high_pct) / 100,
+        variance=squares / max(count - 1, 1),
+        lesions=fmean(lesions),
+        resampled=_bootstrap(np.array(severity_pct) / 100) if enough else None,
+    )
 
 
 @dataclass(frozen=True)
@@ -84,15 +163,45 @@ class SeverityPoint:
         return None
 
 
-def group_visits(leaves: LeafTable) -> tuple[Visits, Floats]:
+def visits_of(
+    found: Sequence[Sequence[tuple[int, VisitSum]]],
+) -> tuple[Visits, Resampled]:
+    """Lay visits that are summed up already out as a table.
+
+    Parameters
+    ----------
+    found : sequence of sequence of (int, VisitSum)
+        Of each plant: its days, as ``date.toordinal()``, in order, and what they sum up to.
+    """
+    rows = [(n, day, one) for n, visits in enumerate(found) for day, one in visits]
+    sums = [one for _, _, one in rows]
+
+    def column(name: str) -> Floats:
+        return np.array([getattr(one, name) for one in sums], np.float64)
+
+    visits = Visits(
+        plant=np.array([plant for plant, _, _ in rows], np.int64),
+        day=np.array([day for _, day, _ in rows], np.int64),
+        leaves=column("leaves").astype(np.int64),
+        photos=column("photos").astype(np.int64),
+        mean=column("mean"),
+        low=column("low"),
+        high=column("high"),
+        variance=column("variance"),
+        lesions=column("lesions"),
+    )
+    return visits, lambda place: sums[place].resampled
+
+
+def group_visits(leaves: LeafTable) -> tuple[Visits, Resampled]:
     """Sum leaves up by plant and day.
 
     Returns
     -------
     visits : Visits
         Sorted by plant, then day.
-    shares : ndarray of float
-        The leaves' severities, 0 to 1, in the order of the visits.
+    resampled : callable
+        Makes the bootstrap interval of a visit, by its place, when it is asked for.
     """
     order = np.lexsort((leaves.photo, leaves.day, leaves.plant))
     plant, day, photo = leaves.plant[order], leaves.day[order], leaves.photo[order]
@@ -120,9 +229,13 @@ def group_visits(leaves: LeafTable) -> tuple[Visits, Floats]:
         high=mean(leaves.high_pct) / 100,
         variance=squares / np.maximum(count - 1, 1),
         lesions=mean(leaves.lesions),
-        first=first,
     )
-    return visits, share
+
+    def resampled(place: int) -> Ends | None:
+        own = share[first[place] : first[place] + count[place]]
+        return _bootstrap(own) if len(own) >= ENOUGH_TO_RESAMPLE else None
+
+    return visits, resampled
 
 
 def logit_errors(visits: Visits, spread: LeafSpread) -> tuple[Floats, Floats]:
@@ -143,7 +256,7 @@ def logit_errors(visits: Visits, spread: LeafSpread) -> tuple[Floats, Floats]:
 
 
 def point_at(
-    name: str, visits: Visits, place: int, share: Floats, error: float, freedom: float
+    name: str, visits: Visits, place: int, resampled: Resampled, error: float, freedom: float
 ) -> SeverityPoint:
     """Return one visit's mean with its intervals.
 
@@ -159,24 +272,22 @@ def point_at(
         With the visit at ``place``.
     place : int
         Which visit.
-    share : ndarray of float, shape (leaves,)
-        The visit's leaves, 0 to 1. Equal leaves give equal intervals.
+    resampled : callable
+        From ``group_visits`` or ``visits_of``.
     error, freedom : float
         From ``logit_errors``.
     """
-    interval, method = _interval(share, error, freedom)
+    mean = float(visits.mean[place])
+    ends = resampled(place) if isfinite(error) else None
+    interval, method = (ends, "bootstrap") if ends else _interval(mean, error, freedom)
     return _point(name, visits, place, interval, method, error)
 
 
-def _interval(
-    share: Floats, error: float, freedom: float
-) -> tuple[tuple[float, float] | None, str]:
-    """Return the interval of a visit's logit mean, and the method."""
+def _interval(mean: float, error: float, freedom: float) -> tuple[Ends | None, str]:
+    """Return the interval of a visit's logit mean by Student's t, and the method."""
     if not isfinite(error):
         return None, ""
-    if len(share) >= ENOUGH_TO_RESAMPLE:
-        return _bootstrap(share), "bootstrap"
-    middle, margin = _logit(float(share.mean())), t_quantile(freedom, 0.975) * error
+    middle, margin = _logit(mean), t_quantile(freedom, 0.975) * error
     return (middle - margin, middle + margin), "t"
 
 

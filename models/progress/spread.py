@@ -42,8 +42,6 @@ class Visits:
         Of the leaves' severities, divisor leaves - 1; 0 for a single leaf.
     lesions : ndarray of float
         Mean number on a leaf; NaN where none was counted.
-    first : ndarray of int
-        Where the visit's leaves begin in the sorted leaves.
     """
 
     plant: NDArray[np.int64]
@@ -55,7 +53,6 @@ class Visits:
     high: Floats
     variance: Floats
     lesions: Floats
-    first: NDArray[np.int64]
 
     def __len__(self) -> int:
         return len(self.plant)

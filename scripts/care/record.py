@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from models.care.burn_log import verdict_of
 from models.care.mornings import NO_PRODUCT
@@ -13,7 +13,9 @@ from models.care.records import DayWeather
 from models.care.review import review
 from models.care.season import Season, gone_plants, products_of, season_of
 from models.care.seasons import NEW_SEASON, Span, named_span, spans_of
+from models.care.shots import FILED, Shots
 from models.care.thresholds import thresholds_of
+from models.care.visits import Shot
 from models.care.words import day_words, joined, rain_words, time_words
 from models.entries import LogEntry
 from models.garden.beds import Garden, Plant
@@ -28,20 +30,48 @@ from scripts.care.weather_file import garden_weather
 from vision.photo.find import printable
 
 __all__ = [
+    "WHOLE",
     "Logged",
+    "Reading",
     "entry_line",
     "garden_product",
     "gone_from",
     "last_season",
+    "last_season_in",
     "log_said",
     "past_season",
+    "past_season_in",
     "products_in",
     "read_season",
+    "season_in",
     "spans_in",
     "weather_of",
     "weather_or_reason",
     "withdraw",
 ]
+
+
+class Reading(Protocol):
+    """How the photos of a record are read."""
+
+    def photos(self, journal: Journal, since: datetime) -> tuple[Sequence[Shot], Shots]:
+        """Return the photos since a moment, and what tells what they say."""
+
+    def plant_times(self, journal: Journal) -> Sequence[datetime]:
+        """Return when the photos of plants were taken."""
+
+
+class _Whole:
+    """Photos read with all that was measured on them."""
+
+    def photos(self, journal: Journal, since: datetime) -> tuple[Sequence[Shot], Shots]:
+        return journal.photos(since=since), FILED
+
+    def plant_times(self, journal: Journal) -> Sequence[datetime]:
+        return journal.plant_photo_times()
+
+
+WHOLE: Reading = _Whole()
 
 
 def read_season(
@@ -56,20 +86,38 @@ def read_season(
     """
     garden = garden or read_garden(folder)
     with open_journal(folder) as journal:
-        return _season(journal, garden, now, weather)
+        return season_in(journal, garden, now, weather)
 
 
-def _season(
+def season_in(
     journal: Journal,
     garden: Garden,
     now: datetime,
     weather: Iterable[DayWeather] = (),
     since: datetime | None = None,
+    reading: Reading = WHOLE,
 ) -> Season:
+    """Return a garden's season at a time from its open journal; see `read_season`.
+
+    Parameters
+    ----------
+    journal : Journal
+        The garden's.
+    garden : Garden
+        As its settings say.
+    now : datetime
+        The moment asked about.
+    weather : iterable of DayWeather
+        Measured and forecast days.
+    since : datetime, optional
+        What is older is left out.
+    reading : Reading
+        How its photos are read.
+    """
     begin = since or now - timedelta(days=thresholds_of(garden).season_days)
-    photos = journal.photos(since=begin)
+    photos, shots = reading.photos(journal, begin)
     log = journal.log_entries(with_corrected=True)
-    return season_of(garden, photos, log, now, weather, since)
+    return season_of(garden, photos, log, now, weather, since, shots)
 
 
 def last_season(
@@ -97,15 +145,26 @@ def last_season(
         With one sentence.
     """
     with open_journal(folder) as journal:
-        season = _season(journal, garden, now, since=since)
-        if season.measured_days or season.began:
-            return season
-        past = [at for at in journal.plant_photo_times() if at <= now]
-        new = [entry.at for entry in journal.log_entries(kind=NEW_SEASON) if entry.at <= now]
-        if not past or max(new, default=max(past)) > max(past):
-            return season
-        end = max(past).replace(hour=23, minute=59)
-        return _season(journal, garden, end, since=since)
+        return last_season_in(journal, garden, now, since)
+
+
+def last_season_in(
+    journal: Journal,
+    garden: Garden,
+    now: datetime,
+    since: datetime | None = None,
+    reading: Reading = WHOLE,
+) -> Season:
+    """Return the last season from a garden's open journal; see `last_season`, `season_in`."""
+    season = season_in(journal, garden, now, since=since, reading=reading)
+    if season.measured_days or season.began:
+        return season
+    past = [at for at in reading.plant_times(journal) if at <= now]
+    new = [entry.at for entry in journal.log_entries(kind=NEW_SEASON) if entry.at <= now]
+    if not past or max(new, default=max(past)) > max(past):
+        return season
+    end = max(past).replace(hour=23, minute=59)
+    return season_in(journal, garden, end, since=since, reading=reading)
 
 
 def spans_in(folder: Path, garden: Garden, now: datetime) -> tuple[Span, ...]:
@@ -136,13 +195,26 @@ def past_season(
     NoSuchSeasonError, JournalError, CareSettingsError, BadVerdictError
         With one sentence.
     """
-    span = named_span(spans_in(folder, garden, now), name)
-    moment = now if span.end is None or span.moment is None else span.moment
     with open_journal(folder) as journal:
-        then = _season(journal, garden, moment, weather, since=span.begin)
-        if span.end is None:
-            return then
-        return replace(then, garden=_as_it_stood(then, journal.plants()))
+        return past_season_in(journal, garden, name, now, weather)
+
+
+def past_season_in(
+    journal: Journal,
+    garden: Garden,
+    name: str,
+    now: datetime,
+    weather: Iterable[DayWeather] = (),
+    reading: Reading = WHOLE,
+) -> Season:
+    """Return a season by its name from a garden's open journal; see `past_season`, `season_in`."""
+    spans = spans_of(reading.plant_times(journal), journal.log_entries(), now)
+    span = named_span(spans, name)
+    moment = now if span.end is None or span.moment is None else span.moment
+    then = season_in(journal, garden, moment, weather, span.begin, reading)
+    if span.end is None:
+        return then
+    return replace(then, garden=_as_it_stood(then, journal.plants()))
 
 
 def _as_it_stood(season: Season, recorded: Iterable[Plant]) -> Garden:
@@ -206,7 +278,7 @@ def log_said(folder: Path, said: Said | None, at: datetime | None, correct: int 
         entry = _entry(journal, said, at, correct)
         number = journal.log(entry)
         entry = replace(entry, number=number)
-        season = _season(journal, garden, max(entry.at, _last_moment(journal)), weather)
+        season = season_in(journal, garden, max(entry.at, _last_moment(journal)), weather)
     lines = [f"Logged: {entry_line(entry, garden.units)}"]
     lines += [wrapped(f"Without the weather: {trouble}", 4, "  ! ")] if trouble else []
     lines += [wrapped(remark.sentence, 4, "  ! ") for remark in review(season, number=number)]

@@ -98,6 +98,7 @@ def _working(pages: Pages) -> Callable[[Starlette], AbstractAsyncContextManager[
         finally:
             pages.arrivals.close()
             pages.outlines.close()
+            pages.desk.close()
 
     return work
 

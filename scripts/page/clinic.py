@@ -118,7 +118,8 @@ def best_photos(standing: Standing, name: str, most: int = _MOST_PHOTOS) -> list
 
     One of each of the last visits, then further ones of the last, then whatever there is.
     """
-    own = [p for p in standing.told.photos_of.get(name, ()) if p.mode == "day" and p.leaves]
+    by_day = [p for p in standing.told.photos_of.get(name, ()) if p.mode == "day"]
+    own = [photo for photo in standing.entries(by_day) if photo.leaves]
     clear = [photo for photo in own if not NOT_FOR_SPRAYING & set(photo.flags)] or own
     clear.sort(key=lambda p: (p.taken_at.date(), p.severity_pct or 0.0, p.sha256), reverse=True)
     days = list(dict.fromkeys(photo.taken_at.date() for photo in clear))

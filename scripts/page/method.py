@@ -61,7 +61,7 @@ def method_of(standing: Standing) -> Method:
 def _versions(standing: Standing) -> Iterator[str]:
     fingerprint = measuring_fingerprint(Settings())[:_DIGITS]
     yield f"Spotlamp {package_version()}, measuring {MEASURING_VERSION} ({fingerprint})."
-    readings = Counter(photo.version for photo in standing.told.photos)
+    readings = Counter(photo.version for photo in standing.entries(standing.told.photos))
     ours = f"{MEASURING_VERSION}-{fingerprint}"
     other = sum(count for version, count in readings.items() if not version.startswith(ours))
     total = readings.total()

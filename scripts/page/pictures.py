@@ -7,7 +7,7 @@ only inside the garden's folder. It is decoded by the one guarded door, ``vision
 from pathlib import Path
 from threading import BoundedSemaphore
 
-from models.entries import PhotoEntry
+from models.care.visits import Shot
 from scripts.common.files import CannotWriteError, marker_of, write_whole
 from scripts.score.pictures import jpg_bytes
 from vision.drawing import resized
@@ -41,7 +41,7 @@ def kept_folder(garden_folder: Path, *parts: str) -> Path:
     return folder
 
 
-def photo_of(garden_folder: Path, entry: PhotoEntry) -> Photo:
+def photo_of(garden_folder: Path, entry: Shot) -> Photo:
     """Decode a filed photo.
 
     Raises
@@ -61,7 +61,7 @@ def photo_of(garden_folder: Path, entry: PhotoEntry) -> Photo:
     return photo
 
 
-def picture_jpg(garden_folder: Path, entry: PhotoEntry, size: str) -> bytes:
+def picture_jpg(garden_folder: Path, entry: Shot, size: str) -> bytes:
     """Return a filed photo as a JPEG of one of the `SIDES_PX`.
 
     Raises

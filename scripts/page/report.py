@@ -220,7 +220,11 @@ def _tile_photos(standing: Standing, album: Album) -> Mapping[str, Figure]:
         name: [photo for photo in standing.photos_of.get(name, ()) if photo.mode == "day"]
         for name in plants
     }
-    wanted = {name: Wanted(photos[0], _TILE_PX) for name, photos in by_day.items() if photos}
+    wanted = {
+        name: Wanted(standing.entries(photos[:1])[0], _TILE_PX)
+        for name, photos in by_day.items()
+        if photos
+    }
     album.make(wanted.values())
     return {name: album.figure(one) for name, one in wanted.items()}
 

@@ -58,7 +58,9 @@ def serve_garden(named: Path | None, port: int, at: str | None, *, phone: bool) 
     network = _address_in_network() if phone else ""
     door = Door(kept_folder(folder) / "devices.json", lambda code: _show(code, network, port))
     hosts = [f"{name}:{port}" for name in (_LOCAL, "localhost", network) if name]
-    app = garden_app(Desk(folder, at), hosts=hosts, port=port, door=door if phone else None)
+    app = garden_app(
+        Desk(folder, at, keeps_days=True), hosts=hosts, port=port, door=door if phone else None
+    )
     with _listening("0.0.0.0" if phone else _LOCAL, port) as listener:
         say(f"The garden page of “{garden.name}”: {SCHEME}://{_LOCAL}:{port}/ (Ctrl-C ends it)")
         if phone:

@@ -223,7 +223,7 @@ def _over_time(standing: Standing, name: str, most: int) -> list[PhotoEntry]:
     """Return the sickest photo of visits spread over the season, the first and last among them."""
     by_path = {photo.photo: photo for photo in standing.photos_of.get(name, ())}
     visits = [v for v in standing.told.visits.get(name, ()) if v.photo in by_path]
-    return [by_path[visit.photo] for visit in _spread(visits, most)]
+    return list(standing.entries([by_path[visit.photo] for visit in _spread(visits, most)]))
 
 
 def _spread(visits: Sequence[Visit], most: int) -> list[Visit]:
@@ -291,8 +291,9 @@ def _night_photos(standing: Standing, looks: Iterable[NightLook]) -> Mapping[str
     """Return the last photos on which caterpillars were counted, by their paths."""
     by_path = {photo.photo: photo for photo in standing.told.photos}
     found = sorted((one for one in looks if one.count), key=lambda one: one.at, reverse=True)
-    paths = [look.photo for look in found[:_MOST_NIGHT_PHOTOS] if look.photo in by_path]
-    return {path: Wanted(by_path[path]) for path in paths}
+    last = found[:_MOST_NIGHT_PHOTOS]
+    photos = [by_path[look.photo] for look in last if look.photo in by_path]
+    return {photo.photo: Wanted(photo) for photo in standing.entries(photos)}
 
 
 def _round(

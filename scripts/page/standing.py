@@ -1,37 +1,52 @@
 """The garden as it stands, gathered once for all pages until something changes.
 
-Gathering reads all photos of the season. The pages read what was gathered, so that they take as
-long as there are plants, not photos. Whatever the record, the settings or the weather file say anew
-is seen by their files' dates; what the clock alone changes, every few minutes.
+Whatever the record, the settings or the weather file say anew is seen by their files' dates; what
+the clock alone changes, every few minutes. Gathering then reads the photos of the days that changed
+(``known_days``), and works out all else from what each plant's days say.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property, partial
 from pathlib import Path
-from threading import Lock
+from threading import RLock
+from time import monotonic
 from typing import Any, TypeVar
 
 from models.care.planning import Plan, plan_season
 from models.care.records import PlantStatus
 from models.care.season import Season
-from models.care.seasons import Span
+from models.care.seasons import Span, spans_of
+from models.care.visits import Shot
 from models.entries import LogEntry, PhotoEntry
 from models.garden.beds import Garden
 from models.garden.settings import GARDEN_FILE, read_garden
-from models.journal import open_journal
+from models.journal import DamagedError, Journal, open_journal
 from models.progress import ProgressCurve
-from scripts.care.record import last_season, past_season, read_season, spans_in, weather_or_reason
+from scripts.care.record import (
+    WHOLE,
+    Reading,
+    last_season_in,
+    past_season_in,
+    season_in,
+    weather_or_reason,
+)
 from scripts.common.moments import moment
+from scripts.page.known_days import ChangedMeanwhileError, KnownDays
 from scripts.trend.read import Trend, trend_of
 
 __all__ = ["Desk", "Standing"]
 
 _Gathered = TypeVar("_Gathered")
+_Gather = Callable[[Journal, Garden, datetime, Reading], _Gathered]
 
 _MINUTES = 5
 """What the clock alone changes, such as a lock that ends, is seen after so long at the latest."""
+
+_EXAMINED_S = 3600
+"""For so long the pages of the journal's file are not looked through again."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,12 +105,16 @@ class Standing:
         return trend_of(self.told, self.log, plan=plan)
 
     @cached_property
-    def photos_of(self) -> Mapping[str, tuple[PhotoEntry, ...]]:
+    def photos_of(self) -> Mapping[str, tuple[Shot, ...]]:
         """Each plant's photos, newest first; those of no plant under an empty name."""
-        found: dict[str, list[PhotoEntry]] = {}
+        found: dict[str, list[Shot]] = {}
         for photo in reversed(self.told.photos):
             found.setdefault(photo.plant, []).append(photo)
         return {plant: tuple(photos) for plant, photos in found.items()}
+
+    def entries(self, photos: Sequence[Shot]) -> tuple[PhotoEntry, ...]:
+        """Return photos with all that was measured on them, in the same order."""
+        return self.told.shots.entries(photos)
 
     @cached_property
     def statuses_of(self) -> Mapping[str, tuple[PlantStatus, ...]]:
@@ -106,7 +125,7 @@ class Standing:
         return {plant: tuple(statuses) for plant, statuses in found.items()}
 
     @cached_property
-    def entries_of(self) -> Mapping[str, PhotoEntry]:
+    def photo_by_hash(self) -> Mapping[str, Shot]:
         """Each photo by its hash."""
         return {photo.sha256: photo for photo in self.told.photos}
 
@@ -125,12 +144,17 @@ class Desk:
         The garden's.
     at : str, optional
         The moment as of which everything is shown, as typed; the present one otherwise.
+    keeps_days : bool
+        Whether what plants' days say is kept from one gathering, and one start, to the next.
+        Without, all photos of the season are read each time, as the commands do.
     """
 
-    def __init__(self, folder: Path, at: str | None = None) -> None:
+    def __init__(self, folder: Path, at: str | None = None, *, keeps_days: bool = False) -> None:
         self.folder, self.at = folder.absolute(), at
-        self._lock = Lock()
+        self._lock = RLock()
         self._kept: dict[tuple[str, ...], tuple[object, Any]] = {}
+        self._days = KnownDays(self.folder) if keeps_days else None
+        self._examined_s: float | None = None
 
     def garden(self) -> Garden:
         """Return the garden as its settings say now."""
@@ -139,6 +163,12 @@ class Desk:
     def now(self, garden: Garden | None = None) -> datetime:
         """Return the moment as of which pages are shown."""
         return moment(self.at, (garden or self.garden()).time_zone)
+
+    def close(self) -> None:
+        """Keep what was learned of plants' days for the next start."""
+        if self._days is not None:
+            with self._lock:
+                self._days.save(whole=True)
 
     def forget(self) -> None:
         """Gather anew for the next page."""
@@ -169,11 +199,9 @@ class Desk:
 
     def seasons(self) -> tuple[Span, ...]:
         """Return the seasons of the record, oldest first."""
-        return self._once(("seasons",), partial(spans_in, self.folder))
+        return self._once(("seasons",), _spans)
 
-    def _once(
-        self, key: tuple[str, ...], gather: Callable[[Garden, datetime], _Gathered]
-    ) -> _Gathered:
+    def _once(self, key: tuple[str, ...], gather: _Gather[_Gathered]) -> _Gathered:
         """Return what was gathered under a key; gather it where something has changed since."""
         with self._lock:  # two pages asked for at once gather once
             garden = self.garden()
@@ -181,9 +209,43 @@ class Desk:
             state = self._state(garden, now)
             known = self._kept.get(key)
             if known is None or known[0] != state:
-                known = self._kept[key] = (state, gather(garden, now))
+                known = self._kept[key] = (state, self._gather(gather, garden, now, state))
             gathered: _Gathered = known[1]
             return gathered
+
+    def _gather(
+        self, gather: _Gather[_Gathered], garden: Garden, now: datetime, state: object
+    ) -> _Gathered:
+        if self._days is not None:
+            # Changed once more, or damaged: then all is read, and what is damaged is named.
+            with suppress(ChangedMeanwhileError, DamagedError):
+                with self._journal() as journal:
+                    reading = self._reading(journal, garden, state)
+                    found = gather(journal, garden, now, reading)
+                self._days.save()
+                return found
+        with open_journal(self.folder) as journal:
+            return gather(journal, garden, now, WHOLE)
+
+    def _journal(self) -> Journal:
+        """Open the journal; its file is examined at the first time, and now and then."""
+        last = self._examined_s
+        examined = last is not None and monotonic() - last < _EXAMINED_S
+        journal = open_journal(self.folder, examined=examined)
+        if not examined:
+            self._examined_s = monotonic()
+        return journal
+
+    def _reading(self, journal: Journal, garden: Garden, state: object) -> Reading:
+        """Return the record by the states of its photos, asked for once until something changes."""
+        known = self._kept.get(("reading",))
+        if self._days is None:
+            return WHOLE
+        if known is None or known[0] != state:
+            reading = self._days.reading(garden, journal.photo_states())
+            known = self._kept["reading",] = (state, reading)
+        found: Reading = known[1]
+        return found
 
     def _state(self, garden: Garden, now: datetime) -> object:
         """Return what is another when something has changed."""
@@ -204,18 +266,26 @@ def _date_of(path: Path) -> tuple[int, int] | None:
     return facts.st_mtime_ns, facts.st_size
 
 
-def _gathered(folder: Path, garden: Garden, now: datetime) -> Standing:
+def _gathered(
+    folder: Path, journal: Journal, garden: Garden, now: datetime, reading: Reading
+) -> Standing:
     weather, why_not = weather_or_reason(garden, folder)
     trouble = f"Without the weather: {why_not}" if why_not else ""
-    season = read_season(folder, now, weather, garden=garden)
-    told = season if season.measured_days else last_season(folder, garden, now)
-    with open_journal(folder) as journal:
-        log = tuple(entry for entry in journal.log_entries() if entry.at <= now)
-        removed = journal.removed_photos()
+    season = season_in(journal, garden, now, weather, reading=reading)
+    measured = bool(season.measured_days)
+    told = season if measured else last_season_in(journal, garden, now, reading=reading)
+    log = tuple(entry for entry in journal.log_entries() if entry.at <= now)
+    removed = journal.removed_photos()
     return Standing(folder, garden, season, plan_season(season), told, log, removed, trouble)
 
 
-def _as_it_ended(folder: Path, name: str, garden: Garden, now: datetime) -> Standing:
-    season = past_season(folder, garden, name, now)
+def _as_it_ended(
+    folder: Path, name: str, journal: Journal, garden: Garden, now: datetime, reading: Reading
+) -> Standing:
+    season = past_season_in(journal, garden, name, now, reading=reading)
     plan = plan_season(season)
     return Standing(folder, season.garden, season, plan, season, season.log)
+
+
+def _spans(journal: Journal, garden: Garden, now: datetime, reading: Reading) -> tuple[Span, ...]:
+    return spans_of(reading.plant_times(journal), journal.log_entries(), now)

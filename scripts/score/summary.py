@@ -113,7 +113,7 @@ def _season_of(results: Sequence[PhotoResult]) -> Season:
 def _plant_standing(name: str, season: Season | None, own: Season) -> Standing:
     """Return how a plant stands by the garden's record, else by the photos alone."""
     known = season if season and season.visits.get(name) else own
-    visit, day = known.visits[name][-1], known.measured_days[name][-1]
+    visit, day = known.visits[name][-1], known.last_day_photos(name)
     dated = any(photo.taken_from != "file" for photo in day.used)
     return Standing(
         printable(name),

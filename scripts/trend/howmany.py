@@ -117,11 +117,7 @@ def _variance(
 ) -> GardenVariance | None:
     """Return how leaves and plants differ, from each plant's last visit, where it was lately."""
     groups = [
-        [
-            leaf.severity_pct
-            for photo in season.measured_days[name][-1].used
-            for leaf in photo.leaves
-        ]
+        [leaf.severity_pct for photo in season.last_day_photos(name).used for leaf in photo.leaves]
         for name, visit in last.items()
         if (latest - visit.day).days <= _RECENT_DAYS
     ]

@@ -42,7 +42,7 @@ def beds(pages: Pages, request: Request) -> Response:
         spans=[(span, span_words(span)) for span in spans[::-1]] if len(spans) > 1 else [],
         closes=bool(spans and spans[-1].photos),
         interval_words=INTERVAL_WORDS,
-        without_plant=[photo_tile(photo) for photo in loose],
+        without_plant=[photo_tile(photo) for photo in standing.entries(loose)],
         taken_out=[photo_tile(photo) for photo in standing.removed[::-1][:_MOST_LOOSE]],
     )
 
@@ -77,7 +77,7 @@ def plant(pages: Pages, request: Request) -> Response:
     """Show a plant: its photos, its course, and what its status rests on."""
     standing, season = _asked(pages, request)
     name = known_plant(standing.garden, request.path_params["name"])
-    photos = standing.photos_of.get(name, ())
+    photos = standing.entries(standing.photos_of.get(name, ()))
     first = _page_of(request)
     curve = standing.curves.get(name)
     picture = course_picture(standing.told, name, curve)

@@ -1,15 +1,15 @@
 """The night round: last night's photos and counts, and what to pick, in walking order."""
 
 from datetime import date, timedelta
-from itertools import groupby
+from itertools import groupby, islice
 
 from starlette.requests import Request
 from starlette.responses import Response
 
 from models.care.cautions import cautions_of, said
 from models.care.season import NIGHT_ENDS_AT
+from models.care.visits import Shot
 from models.care.words import day_words, time_words
-from models.entries import PhotoEntry
 from scripts.care.text import PARTS, again_words, round_of
 from scripts.page.pages import Pages
 from scripts.page.strips import photo_tile
@@ -32,10 +32,10 @@ def night(pages: Pages, request: Request) -> Response:
     ]
     tonight = round_shown(round_of("Pick list", season, due), standing)
     cautions, _ = said(cautions_of("night"), set(), sells_produce=season.limits.sells_produce)
-    photos = [p for p in reversed(standing.told.photos) if p.mode == "night"]
+    photos = (p for p in reversed(standing.told.photos) if p.mode == "night")
     nights = [
-        (day_words(day), [photo_tile(photo) for photo in taken])
-        for day, taken in groupby(photos, key=_evening)
+        (day_words(day), [photo_tile(photo) for photo in standing.entries(list(taken))])
+        for day, taken in islice(groupby(photos, key=_evening), _MOST_NIGHTS)
     ]
     return pages.show(
         request,
@@ -43,7 +43,7 @@ def night(pages: Pages, request: Request) -> Response:
         here="night",
         look=pages.look(request) or "night",
         tonight=tonight,
-        nights=nights[:_MOST_NIGHTS],
+        nights=nights,
         cautions=cautions,
         parts_of_day=PARTS,
         time_words=time_words,
@@ -51,7 +51,7 @@ def night(pages: Pages, request: Request) -> Response:
     )
 
 
-def _evening(photo: PhotoEntry) -> date:
+def _evening(photo: Shot) -> date:
     """Return the day whose evening began the night of a photo."""
     early = photo.taken_at.hour < NIGHT_ENDS_AT
     return photo.taken_at.date() - timedelta(days=1) if early else photo.taken_at.date()

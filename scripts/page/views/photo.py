@@ -67,7 +67,7 @@ def picture(pages: Pages, request: Request) -> Response:
     size, sha256 = request.path_params["size"], request.path_params["sha256"]
     if size not in SIDES_PX:
         raise NoSuchPhotoError("There is no such size of picture.")
-    known = pages.desk.standing().entries_of.get(sha256)
+    known = pages.desk.standing().photo_by_hash.get(sha256)
     entry = known or reading_of(pages, sha256).measured
     data = picture_jpg(pages.desk.folder, entry, size)
     keep = f"private, max-age={_A_DAY_S}, immutable"
@@ -138,8 +138,9 @@ def _beside(standing: Standing, entry: PhotoEntry) -> tuple[object, object]:
     place = next((i for i, one in enumerate(photos) if one.sha256 == entry.sha256), None)
     if place is None:  # of another season
         return None, None
-    older = photo_tile(photos[place + 1]) if place + 1 < len(photos) else None
-    newer = photo_tile(photos[place - 1]) if place else None
+    beside = (photos[place + 1 : place + 2], photos[place - 1 : place] if place else ())
+    tiles = [[photo_tile(one) for one in standing.entries(side)] for side in beside]
+    older, newer = (side[0] if side else None for side in tiles)
     return older, newer
 
 

@@ -39,7 +39,7 @@ _HOST = "127.0.0.1:8440"
 def measured(folder: Path, photos: int) -> list[tuple[str, str, str]]:
     """Return rows of what, figure and aim."""
     make_record(folder, photos)
-    desk = Desk(folder, f"{START + timedelta(days=DAYS - 1):%Y-%m-%d} 20:00")
+    desk = Desk(folder, f"{START + timedelta(days=DAYS - 1):%Y-%m-%d} 20:00", keeps_days=True)
     page = garden_app(desk, hosts={_HOST}, port=8440)
     rows = []
     with TestClient(page, base_url=f"{SCHEME}://{_HOST}", client=("127.0.0.1", 1)) as browser:

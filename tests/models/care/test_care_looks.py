@@ -261,5 +261,5 @@ def test_a_night_lasts_from_noon_to_noon(hour, minute, night):
     taken_at = datetime(2025, 7, 1, tzinfo=UTC) + timedelta(hours=hour, minutes=minute)
     photo = PhotoEntry("n.jpg", "5e" * 32, taken_at, plant="A1", mode="night", caterpillar_count=2)
     evening = replace(photo, photo="e.jpg", taken_at=datetime(2025, 7, 1, 21, tzinfo=UTC))
-    looks = night_looks([photo, evening], "A1")
+    looks = night_looks([photo, evening])
     assert [look.night.day for look in looks] == sorted({1, night})
