@@ -6,7 +6,9 @@ one more photo, with one fewer, or with one that was put right is another day, a
 the whole garden, the log, the weather and the clock have to say is worked out anew each time.
 
 It is kept in the garden's folder too, for the next start. A file that was made by other code, for
-another time zone or on a damaged disk is not used; it can always be made anew.
+another time zone or on a damaged disk is not used; it can always be made anew. A row of the journal
+that a disk damages after its day was read is named by the commands, which read all rows; the page
+goes on saying what was read while it was whole.
 """
 
 import json

@@ -6,7 +6,6 @@ the clock alone changes, every few minutes. Gathering then reads the photos of t
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property, partial
@@ -216,16 +215,18 @@ class Desk:
     def _gather(
         self, gather: _Gather[_Gathered], garden: Garden, now: datetime, state: object
     ) -> _Gathered:
-        if self._days is not None:
+        try:
+            with self._journal() as journal:
+                reading = self._reading(journal, garden, state)
+                return gather(journal, garden, now, reading)
+        except (ChangedMeanwhileError, DamagedError):
             # Changed once more, or damaged: then all is read, and what is damaged is named.
-            with suppress(ChangedMeanwhileError, DamagedError):
-                with self._journal() as journal:
-                    reading = self._reading(journal, garden, state)
-                    found = gather(journal, garden, now, reading)
+            self._kept["reading",] = (state, WHOLE)
+            with open_journal(self.folder) as journal:
+                return gather(journal, garden, now, WHOLE)
+        finally:
+            if self._days is not None:
                 self._days.save()
-                return found
-        with open_journal(self.folder) as journal:
-            return gather(journal, garden, now, WHOLE)
 
     def _journal(self) -> Journal:
         """Open the journal; its file is examined at the first time, and now and then."""

@@ -15,7 +15,7 @@ import statistics
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -45,7 +45,9 @@ NOTE = (
 Row = Mapping[str, Any]
 
 
-def invented(photos: int, seed: int = 1) -> Callable[[Table], Iterator[Row]]:
+def invented(
+    photos: int, plants: Sequence[str] = PLANTS, seed: int = 1
+) -> Callable[[Table], Iterator[Row]]:
     """Return a function that yields the rows of each table of an invented record."""
     chance = random.Random(seed)
     lesions = pack_lesions([_lesion(number) for number in range(LESIONS)])
@@ -54,7 +56,7 @@ def invented(photos: int, seed: int = 1) -> Callable[[Table], Iterator[Row]]:
         for number in range(1, photos + 1):
             match table.name:
                 case "photos":
-                    yield _photo(number, photos)
+                    yield _photo(number, photos, plants)
                 case "readings":
                     yield {**_empty(table), **_reading(number, chance)}
                 case "leaves":
@@ -73,16 +75,16 @@ def _lesion(number: int) -> Lesion:
     return Lesion(1, 100.0 + number, 99.5, 250.0, 17.8, 0.4, 0.8, 1.3, 0.9, 12.0, 2.5, 40.0, False)
 
 
-def _photo(number: int, photos: int) -> Row:
-    day, plant = divmod(number * DAYS * len(PLANTS) // photos, len(PLANTS))
+def _photo(number: int, photos: int, plants: Sequence[str]) -> Row:
+    day, plant = divmod(number * DAYS * len(plants) // photos, len(plants))
     taken = START + timedelta(days=day, seconds=number % 30_000)
     return {
         "id": number,
         "sha256": f"{number:064x}",
-        "photo": f"{PLANTS[plant % len(PLANTS)]}/{taken:%Y%m%d}_{number}.jpg",
+        "photo": f"{plants[plant % len(plants)]}/{taken:%Y%m%d}_{number}.jpg",
         "taken_at": taken,
         "taken_from": "exif",
-        "plant": PLANTS[number % len(PLANTS)],
+        "plant": plants[number % len(plants)],
         "plant_from": "folder",
         "filed_at": taken + timedelta(hours=8),
     }
@@ -119,13 +121,13 @@ def _severity(chance: random.Random) -> Row:
     }
 
 
-def make_record(folder: Path, photos: int) -> None:
+def make_record(folder: Path, photos: int, plants: Sequence[str] = PLANTS) -> None:
     """Make a garden with an invented record."""
     folder.mkdir()
-    beds = {"North": [PLANTS]}
+    beds = {"North": [list(plants)]}
     (folder / GARDEN_FILE).write_text(garden_text("Benchmark", "UTC", beds=beds), "utf-8")
     with open_journal(folder) as journal:
-        journal.put_everything(invented(photos))
+        journal.put_everything(invented(photos, plants))
     file_photos(folder, "before")  # the day's copy is made before the first change
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.garden.beds import Plant
-from models.journal import JournalError, open_journal
+from models.journal import JournalError, Wish, open_journal
 from models.journal.tables import METADATA
 from vision.records import Lesion
 
@@ -223,3 +223,51 @@ def test_a_journal_in_memory_works_alike():
     with open_journal("sqlite://", BERLIN) as journal:
         journal.file_reading(PHOTO)
         assert journal.photos() == (PHOTO,)
+
+
+def states_of(journal) -> dict[str, str]:
+    return {state.sha256: state.state for state in journal.photo_states()}
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda journal: journal.file_reading(replace(PHOTO, version="8-def"), LESIONS),
+        lambda journal: journal.file_reading(replace(PHOTO, plant="A2", plant_from="tag")),
+        lambda journal: journal.assign(PHOTO.sha256, "A2"),
+        lambda journal: journal.fix_taken(PHOTO.sha256, NOON + timedelta(days=1)),
+        lambda journal: journal.correct_pattern(PHOTO.sha256, "blight", "late"),
+        lambda journal: journal.put_right(PHOTO.sha256, Wish("unused")),
+        lambda journal: journal.undo_fix(PHOTO.sha256),
+        # It is half a year from the others then, whose dates are doubtful with it.
+        lambda journal: journal.fix_taken(NIGHT.sha256, NOON + timedelta(days=400)),
+    ],
+)
+def test_whatever_changes_of_a_photo_changes_its_state_and_that_of_no_other(journal, change):
+    other = replace(PHOTO, sha256="cd" * 32, photo="y.jpg", plant="A2")
+    for photo in (PHOTO, other, NIGHT):
+        journal.file_reading(photo, LESIONS if photo.leaves else ())
+    journal.put_right(PHOTO.sha256, Wish("not_eaten"))
+    before, states = states_of(journal), journal.photo_states()
+    assert journal.photos_as(states) == journal.photos()
+    change(journal)
+    after = states_of(journal)
+    changed = {sha256 for sha256 in before if before[sha256] != after[sha256]}
+    photos = {photo.sha256: photo for photo in journal.photos()}
+    assert PHOTO.sha256 in changed
+    assert other.sha256 not in changed or "clock_doubtful" in photos[other.sha256].flags
+    assert journal.photos_as(states) is None
+    assert journal.photos_as(journal.photo_states()[:1]) == journal.photos()[:1]
+
+
+def test_a_photo_that_was_taken_out_has_no_state_and_comes_back_with_its_own(journal):
+    journal.file_reading(PHOTO, LESIONS)
+    journal.file_reading(NIGHT)
+    states = journal.photo_states()
+    assert journal.removed_photos() == ()
+    journal.remove(PHOTO.sha256)
+    assert [state.sha256 for state in journal.photo_states()] == [NIGHT.sha256]
+    assert journal.photos_as(states[:1]) is None
+    assert journal.removed_photos() == (PHOTO,)
+    journal.undo_fix(PHOTO.sha256)
+    assert journal.photos_as(journal.photo_states()) == (PHOTO, NIGHT)

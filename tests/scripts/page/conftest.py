@@ -90,7 +90,7 @@ def folder(built_garden, tmp_path) -> Path:
 
 @pytest.fixture
 def desk(folder) -> Desk:
-    return Desk(folder, AT)
+    return Desk(folder, AT, keeps_days=True)
 
 
 @pytest.fixture
