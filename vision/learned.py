@@ -4,6 +4,7 @@ A kept reading is measured again when one of them changes. How each came about (
 data, day, measuring version, libraries) stands in ``learned.json`` beside this module.
 """
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -30,6 +31,8 @@ __all__ = [
     "layers_of",
     "load_onnx",
     "numbers_of",
+    "refuse_others",
+    "stored_in",
     "through",
 ]
 
@@ -135,6 +138,33 @@ def numbers_of(stored: dict[str, Any]) -> tuple[Floats, Floats, Many, Many]:
         tuple(np.array(layer["weights"], np.float32) for layer in layers),
         tuple(np.array(layer["offsets"], np.float32) for layer in layers),
     )
+
+
+def stored_in(path: Path) -> dict[str, Any]:
+    """Return what a learned file in JSON holds."""
+    stored: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return stored
+
+
+def refuse_others(file: Path, made_for: object, measured: object) -> None:
+    """Refuse numbers that were made for other measures than this program takes.
+
+    Parameters
+    ----------
+    file : Path
+        That holds them.
+    made_for : object
+        Names of the measures, or the version, for which they were made.
+    measured : object
+        The same of this program.
+
+    Raises
+    ------
+    ValueError
+        In one sentence, when the two differ.
+    """
+    if made_for != measured:
+        raise ValueError(f"{file.name} was made for other measures: learn it again.")
 
 
 def load_onnx(path: Path) -> cv2.dnn.Net:

@@ -6,9 +6,9 @@ the leaf looked before (it is cut off, touches others, is made of several leafle
 background, or has bays that may be natural or left by disease), nothing is said.
 """
 
-import json
 from dataclasses import dataclass, field
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import cv2
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from vision import learned
 from vision.chewed.bays import BAY_LENGTH_PX, BAY_MEASURES, Bay, find_bays
-from vision.learned import Layers, layers_of
+from vision.learned import Layers, layers_of, refuse_others, stored_in
 from vision.raster import disc, distance_inside, filled, largest_part, shrunk
 from vision.records import LESION
 
@@ -403,15 +403,15 @@ def bite_judge_of(stored: dict[str, Any]) -> BiteJudge:
     ValueError
         In one sentence, when they belong to other measures.
     """
-    wanted = {"bays": BAY_MEASURES, "gain": SHAPE, "spread": SHAPE}
-    if any(stored.get(name, {}).get("inputs") != list(own) for name, own in wanted.items()):
-        raise ValueError("chewed.json was made for other measures: learn it again.")
+    wanted = {"bays": list(BAY_MEASURES), "gain": list(SHAPE), "spread": list(SHAPE)}
+    made_for = {name: stored.get(name, {}).get("inputs") for name in wanted}
+    refuse_others(CHEWED_PATH, made_for, wanted)
     bays, gain, spread = (layers_of(stored[name]) for name in wanted)
     low, high = (float(stored[name]) for name in ("times_low", "times_high"))
     return BiteJudge(bays, gain, spread, low, high)
 
 
 @cache
-def load_bite_judge() -> BiteJudge:
-    """Load the judge that ships with the product."""
-    return bite_judge_of(json.loads(CHEWED_PATH.read_text(encoding="utf-8")))
+def load_bite_judge(path: Path = CHEWED_PATH) -> BiteJudge:
+    """Load the judge that ships with the product, or another of the same layout."""
+    return bite_judge_of(stored_in(path))

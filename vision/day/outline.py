@@ -9,7 +9,6 @@ weights are in ``outline.json``, which names what they were learned from;
 ``python -m scripts.workshop learn outline`` makes it anew.
 """
 
-import json
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -152,12 +151,11 @@ def load_networks(path: Path = WEIGHTS_PATH) -> tuple[Network, Network]:
     ValueError
         When the file was made for other features than this program measures.
     """
-    kept: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    kept = learned.stored_in(path)["networks"]
     both = FEATURES + CONTEXT_FEATURES
     expected = [[*FEATURES, *PHOTO_FEATURES], [*both, *PHOTO_FEATURES]]
-    if [network["features"] for network in kept["networks"]] != expected:
-        raise ValueError(f"{path.name} was made for other features: make it anew.")
-    first, second = (_network(network["layers"]) for network in kept["networks"])
+    learned.refuse_others(path, [network["features"] for network in kept], expected)
+    first, second = (_network(network["layers"]) for network in kept)
     return first, second
 
 

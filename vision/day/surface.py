@@ -4,7 +4,6 @@
 ``python -m scripts.workshop learn surface`` fits them again. Applying them is plain arithmetic.
 """
 
-import json
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -94,7 +93,7 @@ class Surface:
 
 
 @cache
-def load_surface(path: Path | None = None) -> Surface:
+def load_surface(path: Path = learned.SURFACE) -> Surface:
     """Load the surfaces that ship with the product, or others of the same layout.
 
     Raises
@@ -102,10 +101,9 @@ def load_surface(path: Path | None = None) -> Surface:
     ValueError
         In one sentence, when the file belongs to another version.
     """
-    path = path or learned.SURFACE
-    stored = json.loads(path.read_text(encoding="utf-8"))
-    if stored.get("version") != SURFACE_VERSION or stored.get("contrasts") != list(CONTRASTS):
-        raise ValueError(f"{path.name} was made for another version: fit it again.")
+    stored = learned.stored_in(path)
+    made_for = stored.get("version"), stored.get("contrasts")
+    learned.refuse_others(path, made_for, (SURFACE_VERSION, list(CONTRASTS)))
     return Surface(
         tuple(np.array(layer["weights"], np.float32) for layer in stored["layers"]),
         tuple(np.array(layer["offsets"], np.float32) for layer in stored["layers"]),

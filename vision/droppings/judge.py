@@ -6,9 +6,9 @@ step, ``python -m scripts.workshop learn droppings`` learns the weights from pai
 networks have not seen.
 """
 
-import json
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from vision import learned
 from vision.droppings.measures import MEASURES
 from vision.droppings.spots import Spots
-from vision.learned import Layers, layers_of
+from vision.learned import Layers, layers_of, refuse_others, stored_in
 
 __all__ = [
     "COMPANY",
@@ -147,16 +147,16 @@ def judge_of(stored: dict[str, Any]) -> Judge:
         In one sentence, when they belong to other measures.
     """
     wanted = {"alone": [*KNOWN], "among": [*KNOWN, *COMPANY]}
-    if any(stored[name]["inputs"] != names for name, names in wanted.items()):
-        raise ValueError("judge.json was made for other measures: learn it again.")
+    made_for = {name: stored.get(name, {}).get("inputs") for name in wanted}
+    refuse_others(JUDGE_PATH, made_for, wanted)
     doubt, missed = (float(stored[name]) for name in ("doubt", "missed_share"))
     return Judge(layers_of(stored["alone"]), layers_of(stored["among"]), doubt, missed)
 
 
 @cache
-def load_judge() -> Judge:
-    """Load the judge that ships with the product."""
-    return judge_of(json.loads(JUDGE_PATH.read_text(encoding="utf-8")))
+def load_judge(path: Path = JUDGE_PATH) -> Judge:
+    """Load the judge that ships with the product, or another of the same layout."""
+    return judge_of(stored_in(path))
 
 
 def company(looks: Floats, odds: Floats) -> Floats:

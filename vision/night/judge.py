@@ -5,7 +5,6 @@ what they were fitted on; ``python -m scripts.workshop learn night`` fits them a
 is plain arithmetic.
 """
 
-import json
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -139,7 +138,7 @@ def chances_of(body: Net, described: Floats) -> Floats:
 
 
 @cache
-def load_night_judge(path: Path | None = None) -> NightJudge:
+def load_night_judge(path: Path = learned.NIGHT_JUDGE) -> NightJudge:
     """Load the judge that ships with the product, or another of the same layout.
 
     Raises
@@ -147,11 +146,9 @@ def load_night_judge(path: Path | None = None) -> NightJudge:
     ValueError
         In one sentence, when the file belongs to another version.
     """
-    path = path or learned.NIGHT_JUDGE
-    stored = json.loads(path.read_text(encoding="utf-8"))
-    named = [stored.get(f"{name}_features") for name in _NETS]
-    if stored.get("version") != JUDGE_VERSION or named != [list(one) for one in _NETS.values()]:
-        raise ValueError(f"{path.name} was made for another version: fit it again.")
+    stored = learned.stored_in(path)
+    made_for = [stored.get("version"), *(stored.get(f"{name}_features") for name in _NETS)]
+    learned.refuse_others(path, made_for, [JUDGE_VERSION, *map(list, _NETS.values())])
     return NightJudge(*(net_from(stored[name]) for name in _NETS))
 
 

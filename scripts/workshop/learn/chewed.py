@@ -8,7 +8,6 @@ from these and from painted photos of leaves, as their leaves are found. Only nu
 Takes about two and a half minutes of one core.
 """
 
-import argparse
 import json
 import random
 import warnings
@@ -24,6 +23,7 @@ from sklearn.exceptions import ConvergenceWarning
 from sklearn.neural_network import MLPRegressor
 
 from scripts.workshop.learn.kit import as_stored, fit, standardised
+from scripts.workshop.learn.options import options_of, share_of
 from scripts.workshop.learn.photos import read
 from scripts.workshop.rendered import PLAIN_BACKGROUNDS, Scene, draw_scene, render
 from scripts.workshop.rendered.leaves.feeding import cut_gaps, draw_feeding
@@ -56,6 +56,8 @@ Numbers = NDArray[np.float64]
 _SEED = 30
 _HIDDEN, _ROUNDS, _HIDDEN_SHAPE = (32, 16), 200, (10,)
 _FOLDS = 4
+_REAL = {"tomato/healthy": 150, "tomato/septoria_leaf_spot": 60, "coffee": 60}
+_PAINTED, _PAINTED_PHOTOS = 140, 260
 _AIM = 0.95
 _GAINS = (-2.0, 2.5)  # logarithms: outside, it is chance
 _LEAST_MISS = 0.3  # percentage points: less is chance
@@ -285,14 +287,12 @@ def _report(kinds: list[str], true: Numbers, pct: Numbers, ends: tuple[Numbers, 
 
 def main() -> None:
     """Learn, and write the file."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
-    parser.add_argument("--out", type=Path, default=CHEWED_PATH)
-    args = parser.parse_args()
-    counts = {"tomato/healthy": 150, "tomato/septoria_leaf_spot": 60, "coffee": 60}
-    outlines = (*painted_outlines(_SEED, 140), *real_outlines(args.photos, _SEED, counts))
+    args = options_of(__doc__, CHEWED_PATH).parse_args()
+    counts = {kind: share_of(count, args.share) for kind, count in _REAL.items()}
+    painted = share_of(_PAINTED, args.share, 2 * _FOLDS)
+    outlines = (*painted_outlines(_SEED, painted), *real_outlines(args.photos, _SEED, counts))
     shown = list(cases(iter(outlines), _SEED))
-    shown += photo_cases(_SEED + 1, 260, len(outlines))
+    shown += photo_cases(_SEED + 1, share_of(_PAINTED_PHOTOS, args.share, _FOLDS), len(outlines))
     stored = {"fitted_on": FITTED_ON, **learn(shown)}
     args.out.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
 

@@ -1,24 +1,45 @@
-"""What the learned networks share: building blocks, and how they learn. Needs PyTorch."""
+"""What the learned networks share: building blocks, how they learn, and their command line.
+
+Needs PyTorch.
+"""
 
 import argparse
+import json
 import math
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, Generic, TypeVar
 
+import numpy as np
 import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-__all__ = ["Pyramid", "Refine", "Step", "asked_for", "learn_for", "remember"]
+from scripts.workshop.learn.halve_onnx import halve
+from scripts.workshop.learn.leaf_pictures import CANVAS_PX, Bank, load_bank
+from scripts.workshop.learn.options import options_of
+
+__all__ = [
+    "Pyramid",
+    "Recipe",
+    "Refine",
+    "Step",
+    "learn_as_asked",
+    "learn_for",
+    "learn_from_batches",
+    "remember",
+    "write_onnx",
+]
 
 _RATE, _LAST_RATE, _DECAY = 3e-3, 1e-5, 1e-3
 _WARM_UP, _MEMORY, _GREATEST_STEP = 300, 0.998, 2.0
 _LOOK = 10  # steps between looks at the loss
 
 AnyNetwork = TypeVar("AnyNetwork", bound=nn.Module)
+Batched = TypeVar("Batched")
 
 
 class Step(nn.Sequential):
@@ -140,23 +161,112 @@ def _rate(step: int, gone: float) -> float:
     return _RATE * min(1, (step + 1) / _WARM_UP) * 0.5 * (1 + math.cos(math.pi * gone)) + _LAST_RATE
 
 
-def asked_for(description: str | None, batch: int) -> argparse.Namespace:
-    """Return what the command line asks of a network that learns from lessons.
+def learn_from_batches(
+    network: AnyNetwork,
+    batch_of: Callable[[int, int], Batched],
+    loss_of: Callable[[AnyNetwork, Batched], torch.Tensor],
+    sizes: Sequence[tuple[int, int]],
+    asked: argparse.Namespace,
+) -> AnyNetwork:
+    """Let a network learn from batches that are made anew, each of one size; see `learn_for`.
 
     Parameters
     ----------
-    description : str or None
-        Of the command.
+    network : nn.Module
+        Changed, and returned, ready to judge.
+    batch_of : callable
+        Takes rows and columns, and makes a batch.
+    loss_of : callable
+        Shows the network a batch and returns the loss.
+    sizes : sequence of tuple of int
+        Rows and columns, drawn from with equal chance.
+    asked : Namespace
+        Has ``device``, ``seed`` and ``seconds``.
+    """
+    chance = np.random.default_rng(asked.seed)
+
+    def loss_of_next(learner: AnyNetwork) -> torch.Tensor:
+        with torch.no_grad():
+            batch = batch_of(*sizes[int(chance.integers(len(sizes)))])
+        return loss_of(learner, batch)
+
+    network.to(asked.device, memory_format=torch.channels_last)
+    return learn_for(network, loss_of_next, asked.seconds)
+
+
+def write_onnx(
+    network: nn.Module,
+    path: Path,
+    side_px: int,
+    planes: int = 3,
+    outputs: Sequence[str] = ("seen",),
+    *,
+    half: bool = False,
+) -> None:
+    """Write a network in the open format ONNX, for pictures of any size.
+
+    With ``half`` its numbers are stored in 16 bits, as in the files that ship.
+    """
+    any_size = {2: "rows", 3: "columns"}
+    torch.onnx.export(
+        network.cpu(), (torch.zeros(1, planes, side_px, side_px),), str(path),
+        opset_version=13, dynamo=False, input_names=["photo"], output_names=list(outputs),
+        dynamic_axes={"photo": any_size, "seen": any_size},
+    )  # fmt: skip
+    if half:
+        halve(path)
+
+
+@dataclass(frozen=True)
+class Recipe(Generic[AnyNetwork]):
+    """What sets one network that learns from lessons apart from the others.
+
+    Attributes
+    ----------
+    learn : callable
+        Takes a bank of lessons and what was asked for, and returns the network.
+    judge : callable
+        Takes a network, a bank and a source; returns figures of how well that source is seen.
     batch : int
         Pictures a step, where nothing else is said.
+    canvas_px : int
+        Side of the canvas on which a lesson lies.
+    planes : int
+        Of what the network sees.
+    outputs : tuple of str
+        Names of what it gives.
     """
-    parser = argparse.ArgumentParser(description=description)
+
+    learn: Callable[[Bank, argparse.Namespace], AnyNetwork]
+    judge: Callable[[AnyNetwork, Bank, str], dict[str, float]]
+    batch: int
+    canvas_px: int
+    planes: int
+    outputs: tuple[str, ...]
+
+
+def learn_as_asked(description: str | None, recipe: Recipe[Any]) -> None:
+    """Learn as the command line asks, print figures source by source, and write the network."""
+    parser = options_of(description, None, photos=False)
     parser.add_argument("--lessons", type=Path, required=True)
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--without", action="append", default=[])
+    parser.add_argument("--without", action="append", default=[], help="leave this source out")
     parser.add_argument("--seconds", type=float, default=400)
-    parser.add_argument("--batch", type=int, default=batch)
+    parser.add_argument("--batch", type=int, default=recipe.batch)
     parser.add_argument("--device", default="cuda")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--half", action="store_true", help="store numbers in 16 bits")
-    return parser.parse_args()
+    asked = parser.parse_args()
+    asked.seconds *= asked.share
+    torch.manual_seed(asked.seed)
+    left = load_bank(asked.lessons, asked.device, asked.without, recipe.canvas_px)
+    network = recipe.learn(left, asked)
+    whole = load_bank(asked.lessons, asked.device, (), recipe.canvas_px)
+    with torch.no_grad():
+        figures = {
+            f"{kind}{' (unseen)' if kind in asked.without else ''}": recipe.judge(
+                network, whole, kind
+            )
+            for kind in whole.kinds
+        }
+    print(json.dumps(figures, indent=1))
+    write_onnx(network, asked.out, CANVAS_PX, recipe.planes, recipe.outputs, half=asked.half)

@@ -15,6 +15,7 @@ from torch import nn
 
 from scripts.workshop.learn.convolutions import Refine, Step
 from scripts.workshop.learn.dropping_examples import Examples, joined
+from scripts.workshop.learn.options import share_of
 from vision.droppings.close import CLOSE_PX
 from vision.droppings.network import CONTRAST, GREY
 
@@ -55,33 +56,36 @@ class Closer(nn.Module):
         return self.layers(torch.cat([pictures, self.form(pictures)], dim=1))
 
 
-def learn_closer(parts: Sequence[Examples], seed: int) -> Closer:
+def learn_closer(parts: Sequence[Examples], seed: int, share: float = 1.0) -> Closer:
     """Return a network that has learned from examples, turned, moved and in other light.
 
-    First from the first part, then from all.
+    First from the first part, then from all; so many rounds, or a share of them.
     """
     torch.manual_seed(seed)
     network = Closer()
     network.to(memory_format=torch.channels_last)
     for cycle, (rounds, rate) in enumerate(_CYCLES):
         shown = parts[:1] if cycle == 0 else parts
-        learn_more(network, joined(shown), rounds, rate, seed + cycle)
+        learn_more(network, joined(shown), share_of(rounds, share), rate, seed + cycle)
     network.eval()
     return network
 
 
-def learn_again(network: Closer, examples: Examples, seed: int) -> None:
+def learn_again(network: Closer, examples: Examples, seed: int, share: float = 1.0) -> None:
     """Go on learning, from examples of what the network itself takes for droppings."""
-    learn_more(network, examples, *_AGAIN, seed + len(_CYCLES))
+    rounds, rate = _AGAIN
+    learn_more(network, examples, share_of(rounds, share), rate, seed + len(_CYCLES))
     network.eval()
 
 
 def learn_more(network: Closer, examples: Examples, rounds: int, rate: float, seed: int) -> None:
     """Go through all examples that many times, ever slower."""
+    if not len(examples.wanted):  # what has learned little finds no spots to look at closely
+        return
     network.train()
     rng = np.random.default_rng(seed)
     optimiser = torch.optim.AdamW(network.parameters(), lr=rate, weight_decay=_DECAY)
-    per_round = len(examples.wanted) // _BATCH
+    per_round = max(1, len(examples.wanted) // _BATCH)
     for number in range(rounds):
         order, total = rng.permutation(len(examples.wanted)), 0.0
         for part in range(per_round):

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from scripts.workshop.learn.options import share_of, some
 from scripts.workshop.learn.photos import read
 from scripts.workshop.rendered import draw_scene, render
 from scripts.workshop.rendered.collage import paint_collage
@@ -49,6 +50,7 @@ _KNOWN = {"tomato": 300, "coffee": 60, "canopy": 12}  # real photos that are pai
 _MORE = {"tomato": 500, "coffee": 80, "canopy": 0}  # and others, without painted droppings
 _SUFFIXES, _LIST = (".jpg", ".png", "-unclear.png"), "lessons.csv"
 _JUDGED = {"tomato": 500, "coffee": 20}  # further ones, to learn how sure to be
+_LEAST_CHECKED = 2  # painted photos of droppings, whose halves check each other
 _GROUND_LONG_PX = 1024
 _OFTEN = {"tomato": 1, "coffee": 1, "canopy": 6}  # as a ground, for few show whole plants
 
@@ -260,24 +262,29 @@ def _leaf_lessons(seed: int, count: int, **fixed: Any) -> Iterator[Lesson]:  # n
         yield lesson_of("none, painted leaf", photo.pixels, none, int(rng.integers(75, 96)))
 
 
-def all_lessons(photos: Path) -> Iterator[Lesson]:
-    """Yield all that is learned from."""
-    yield from _dropping_lessons(_SEED + 1, 900)
-    yield from _dropping_lessons(_SEED + 2, 300, ground="mulch")
-    yield from _dropping_lessons(_SEED + 3, 200, ground="soil")
-    yield from _composed_lessons(photos, _SEED + 4, {"tomato": 200, "coffee": 70, "canopy": 14})
-    yield from _leaf_lessons(_SEED + 5, 240)
-    yield from _leaf_lessons(_SEED + 6, 120, pattern="spot")
-    yield from _leaf_lessons(_SEED + 7, 120, pattern="spot", kind="bacterial")
+def all_lessons(photos: Path, share: float = 1.0) -> Iterator[Lesson]:
+    """Yield all that is learned from, or a share of it."""
+
+    def of(count: int) -> int:
+        return share_of(count, share)
+
+    yield from _dropping_lessons(_SEED + 1, of(900))
+    yield from _dropping_lessons(_SEED + 2, of(300), ground="mulch")
+    yield from _dropping_lessons(_SEED + 3, of(200), ground="soil")
+    composed = {"tomato": of(200), "coffee": of(70), "canopy": of(14)}
+    yield from _composed_lessons(photos, _SEED + 4, composed)
+    yield from _leaf_lessons(_SEED + 5, of(240))
+    yield from _leaf_lessons(_SEED + 6, of(120), pattern="spot")
+    yield from _leaf_lessons(_SEED + 7, of(120), pattern="spot", kind="bacterial")
     for kind in _KNOWN:
-        yield from _real_lessons(kind, known_paths(photos, kind))
-    yield from _collage_lessons(photos, 0, 6000)
+        yield from _real_lessons(kind, some(known_paths(photos, kind), share))
+    yield from _collage_lessons(photos, 0, of(6000))
 
 
-def checking_lessons(photos: Path) -> Iterator[Lesson]:
+def checking_lessons(photos: Path, share: float = 1.0) -> Iterator[Lesson]:
     """Yield photos that the networks have not seen: how sure to be is learned from these."""
-    yield from _dropping_lessons(_CHECKED, 600)
-    yield from _collage_lessons(None, _CHECKED, 480)
-    yield from _leaf_lessons(_CHECKED, 180)
+    yield from _dropping_lessons(_CHECKED, share_of(600, share, _LEAST_CHECKED))
+    yield from _collage_lessons(None, _CHECKED, share_of(480, share, _LEAST_CHECKED))
+    yield from _leaf_lessons(_CHECKED, share_of(180, share))
     for kind in _JUDGED:
-        yield from _real_lessons(kind, judging_paths(photos, kind))
+        yield from _real_lessons(kind, some(judging_paths(photos, kind), share))

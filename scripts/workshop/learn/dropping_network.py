@@ -12,7 +12,6 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import torch
@@ -20,11 +19,12 @@ import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
 from scripts.workshop.learn.convolutions import Refine, Step, remember
-from scripts.workshop.learn.dropping_crops import CROP_PX, cut_crop, targets_of
+from scripts.workshop.learn.dropping_crops import cut_crop, targets_of
 from scripts.workshop.learn.dropping_lessons import Lesson
+from scripts.workshop.learn.options import share_of
 from vision.droppings.network import CONTRAST, GREY
 
-__all__ = ["Network", "learn", "learn_more", "loss_of", "write_onnx"]
+__all__ = ["Network", "learn", "learn_more", "loss_of"]
 
 _WIDTHS = (16, 32, 48, 64, 64)  # channels at half, a quarter ... of the photo's size
 _BATCH = 16
@@ -71,7 +71,7 @@ class Network(nn.Module):
 
 
 def loss_of(outputs: torch.Tensor, targets: torch.Tensor) -> torch.Tensor:
-    """Return how far outputs are from what ``frass_crops.targets_of`` wants.
+    """Return how far outputs are from what ``dropping_crops.targets_of`` wants.
 
     Parameters
     ----------
@@ -91,14 +91,17 @@ def loss_of(outputs: torch.Tensor, targets: torch.Tensor) -> torch.Tensor:
 
 
 def learn(
-    lessons: Sequence[Lesson], seed: int, cycles: Sequence[tuple[int, float]] = _CYCLES
+    lessons: Sequence[Lesson],
+    seed: int,
+    cycles: Sequence[tuple[int, float]] = _CYCLES,
+    share: float = 1.0,
 ) -> Network:
-    """Return a network that has learned from crops of lessons, in a few cycles."""
+    """Return a network that has learned from crops of lessons, in a few cycles or a share of it."""
     torch.manual_seed(seed)
     network = Network()
     network.to(memory_format=torch.channels_last)
     for cycle, (steps, rate) in enumerate(cycles):
-        learn_more(network, lessons, steps, rate, seed + cycle)
+        learn_more(network, lessons, share_of(steps, share), rate, seed + cycle)
     return network
 
 
@@ -167,13 +170,3 @@ class _Draw:
     def _lesson(self) -> Lesson:
         pile = self._piles[int(self._rng.choice(len(self._piles), p=self._shares))]
         return pile[int(self._rng.integers(len(pile)))]
-
-
-def write_onnx(network: Network, path: Path) -> None:
-    """Write the network in the open format ONNX, for photos of any size."""
-    any_size = {2: "rows", 3: "columns"}
-    torch.onnx.export(
-        network, (torch.zeros(1, 3, CROP_PX, CROP_PX),), str(path), opset_version=13, dynamo=False,
-        input_names=["photo"], output_names=["seen"],
-        dynamic_axes={"photo": any_size, "seen": any_size},
-    )  # fmt: skip

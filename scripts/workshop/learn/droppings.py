@@ -9,7 +9,6 @@ Painting takes over an hour of one core and is kept in FOLDER; learning takes si
 ``pip install -e .[train]``.
 """
 
-import argparse
 import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -19,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scripts.workshop.learn.dropping_crops import CROP_PX
 from scripts.workshop.learn.dropping_examples import examples_of, joined, painted_pairs
 from scripts.workshop.learn.dropping_lessons import (
     Lesson,
@@ -29,10 +29,12 @@ from scripts.workshop.learn.dropping_lessons import (
 )
 from scripts.workshop.learn.dropping_truth import whose
 from scripts.workshop.learn.kit import fit
+from scripts.workshop.learn.options import options_of, share_of
+from vision.droppings import close, network
 from vision.droppings import find as frass
-from vision.droppings.close import CLOSE_PATH, load_close
+from vision.droppings.close import CLOSE_PATH
 from vision.droppings.judge import COMPANY, JUDGE_PATH, KNOWN, in_company, judge_of
-from vision.droppings.network import NET_PATH, load_network
+from vision.droppings.network import NET_PATH
 from vision.droppings.spots import spotted
 from vision.learned import layers_of
 
@@ -187,42 +189,63 @@ def _report(judged: Sequence[Judged], doubt: float, share: float) -> None:
         )
 
 
-def learn_networks(photos: Path, folder: Path) -> None:
+def learn_networks(photos: Path, folder: Path, out: Path, share: float) -> None:
     """Learn the network that finds spots, and the one that looks at them closely.
 
     The second learns once more, from what it has come to take for droppings.
+
+    Parameters
+    ----------
+    photos : Path
+        Real ones.
+    folder : Path
+        Of the painted ones, which are painted if they are not there.
+    out : Path
+        Folder of what is learned.
+    share : float
+        Of all that is learned from, and of how long.
     """
+    from scripts.workshop.learn.convolutions import write_onnx
     from scripts.workshop.learn.dropping_closer import learn_again, learn_closer, write_closer
-    from scripts.workshop.learn.dropping_network import learn, write_onnx
+    from scripts.workshop.learn.dropping_network import learn
 
     if not kept(folder):
-        keep(all_lessons(photos), folder)
+        keep(all_lessons(photos, share), folder)
     lessons = kept(folder)
-    write_onnx(learn(lessons, _SEED), NET_PATH)
-    load_network.cache_clear()
-    pairs = painted_pairs(_FIRST_PAIR, _PAIRS)
-    closer = learn_closer([examples_of(lessons), pairs], _SEED)
-    write_closer(closer, CLOSE_PATH)
-    load_close.cache_clear()
-    learn_again(closer, joined([examples_of(lessons, again=True), pairs]), _SEED)
-    write_closer(closer, CLOSE_PATH)
-    load_close.cache_clear()
+    write_onnx(learn(lessons, _SEED, share=share), out / NET_PATH.name, CROP_PX)
+    see_by(out)
+    pairs = painted_pairs(_FIRST_PAIR, share_of(_PAIRS, share))
+    closer = learn_closer([examples_of(lessons), pairs], _SEED, share)
+    write_closer(closer, out / CLOSE_PATH.name)
+    see_by(out)
+    learn_again(closer, joined([examples_of(lessons, again=True), pairs]), _SEED, share)
+    write_closer(closer, out / CLOSE_PATH.name)
+    see_by(out)
+
+
+def see_by(folder: Path) -> None:
+    """Look for droppings by the networks of a folder from now on; those that ship fill gaps."""
+    one, other = folder / NET_PATH.name, folder / CLOSE_PATH.name
+    network.NET_PATH = one if one.is_file() else NET_PATH
+    close.CLOSE_PATH = other if other.is_file() else CLOSE_PATH
+    network.load_network.cache_clear()
+    close.load_close.cache_clear()
 
 
 def main() -> None:
     """Learn, and write the files."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
+    parser = options_of(__doc__, JUDGE_PATH.parent)
     parser.add_argument("--lessons", type=Path, required=True, help="folder for painted photos")
     parser.add_argument("--judge-only", action="store_true", help="keep the networks as they are")
     args = parser.parse_args()
     if not args.judge_only:
-        learn_networks(args.photos, args.lessons)
-    photos = list(check(checking_lessons(args.photos)))
+        learn_networks(args.photos, args.lessons, args.out, args.share)
+    photos = list(check(checking_lessons(args.photos, args.share)))
     judged = judged_apart(photos)
     stored = {"fitted_on": FITTED_ON, **learn_judge(photos, judged)}
     _report(judged, stored["doubt"], stored["missed_share"])
-    JUDGE_PATH.write_text(json.dumps(stored, separators=(",", ":")) + "\n", encoding="utf-8")
+    path = args.out / JUDGE_PATH.name
+    path.write_text(json.dumps(stored, separators=(",", ":")) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -13,6 +13,8 @@ from vision.learned import FARTHEST
 
 Floats = NDArray[np.float32]
 
+_LEAST_SPREAD = 1e-5  # as stored: inputs that never differ are divided by it
+
 __all__ = ["as_stored", "fit", "standardised"]
 
 
@@ -44,7 +46,7 @@ def fit(
     rows, mean, spread = standardised(inputs)
     if hidden:
         network = MLPClassifier(
-            hidden, alpha=0.3, batch_size=256, max_iter=rounds, random_state=seed
+            hidden, alpha=0.3, batch_size=min(256, len(rows)), max_iter=rounds, random_state=seed
         )
         with warnings.catch_warnings():  # stopping early is meant: it keeps the weights small
             warnings.simplefilter("ignore", ConvergenceWarning)
@@ -72,7 +74,7 @@ def as_stored(
     return {
         "inputs": list(names),
         "mean": np.round(mean, 5).tolist(),
-        "spread": np.round(spread, 5).tolist(),
+        "spread": np.maximum(np.round(spread, 5), _LEAST_SPREAD).tolist(),
         "layers": [
             {"weights": np.round(weights, 4).tolist(), "offsets": np.round(offsets, 4).tolist()}
             for weights, offsets in layers

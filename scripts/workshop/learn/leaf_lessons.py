@@ -6,7 +6,6 @@ that a machine with an accelerator needs nothing else (``scripts.workshop.learn.
 Nothing of it is kept in the project but what is learned.
 """
 
-import argparse
 import csv
 import zipfile
 from collections.abc import Callable, Iterator
@@ -17,10 +16,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from scripts.workshop.learn.options import options_of, share_of, some
 from scripts.workshop.learn.photos import board_mask, read, shrink, texture_photos, tint
 from scripts.workshop.rendered import NATURAL_BACKGROUNDS, PLAIN_BACKGROUNDS, draw_scene, render
 
-__all__ = ["LONG_PX", "UNKNOWN", "Lesson", "gather", "write", "write_gathered"]
+__all__ = ["LONG_PX", "UNKNOWN", "Lesson", "gather", "rows_of", "write", "write_gathered"]
 
 LONG_PX = 352
 """Long side of the pictures; smaller ones are kept as they are."""
@@ -32,6 +32,7 @@ _QUALITY = 84  # of WebP: about as good as JPEG of 92, at half the size
 _CANOPY_PX = 700
 _PER_SESSION = 30  # tomato leaves of each session
 _PER_PEPPER = 60
+_LEAST = 2  # of each kind
 
 Pixels = NDArray[np.uint8]
 Mask = NDArray[np.uint8]
@@ -56,25 +57,30 @@ class Lesson:
     mask: Mask
 
 
-def gather(photos: Path, painted: int, seed: int) -> Iterator[Lesson]:
-    """Yield all lessons; the photos are those of ``../shared/photos``."""
-    yield from _field(photos / "field")
-    yield from _with_masks("coffee", sorted((photos / "coffee" / "images").glob("*.jpg")))
-    yield from _with_masks("potato", sorted((photos / "potato").glob("*.jpg")))
-    yield from _on_boards(photos)
-    yield from _without_leaf(photos)
-    yield from _painted(np.random.default_rng(seed), painted)
+def gather(photos: Path, painted: int, seed: int, share: float = 1.0) -> Iterator[Lesson]:
+    """Yield all lessons, or a share of them; the photos are those of ``../shared/photos``."""
+    yield from _field(photos / "field", share)
+    yield from _with_masks("coffee", sorted((photos / "coffee" / "images").glob("*.jpg")), share)
+    yield from _with_masks("potato", sorted((photos / "potato").glob("*.jpg")), share)
+    yield from _on_boards(photos, share)
+    yield from _without_leaf(photos, share)
+    yield from _painted(np.random.default_rng(seed), share_of(painted, share, _LEAST))
 
 
-def _field(folder: Path) -> Iterator[Lesson]:
-    with (folder / "labels.csv").open(encoding="utf-8", newline="") as table:
-        for row in csv.DictReader(table):
-            mask = _mask(folder / row["mask"])
-            yield _lesson(row["source"], read(folder / row["photo"]), mask)
+def _field(folder: Path, share: float) -> Iterator[Lesson]:
+    for row in some(rows_of(folder / "labels.csv"), share, _LEAST):
+        mask = _mask(folder / row["mask"])
+        yield _lesson(row["source"], read(folder / row["photo"]), mask)
 
 
-def _with_masks(kind: str, photos: list[Path]) -> Iterator[Lesson]:
-    for path in photos:
+def rows_of(path: Path) -> list[dict[str, str]]:
+    """Return the rows of a table of labels."""
+    with path.open(encoding="utf-8", newline="") as table:
+        return list(csv.DictReader(table))
+
+
+def _with_masks(kind: str, photos: list[Path], share: float) -> Iterator[Lesson]:
+    for path in some(photos, share, _LEAST):
         folder = path.parent.parent if path.parent.name == "images" else path.parent
         yield _lesson(kind, read(path), _mask(folder / "masks" / f"{path.stem}.png"))
 
@@ -86,16 +92,16 @@ def _mask(path: Path) -> Mask:
     return np.asarray(mask > 0, np.uint8)
 
 
-def _on_boards(photos: Path) -> Iterator[Lesson]:
+def _on_boards(photos: Path, share: float) -> Iterator[Lesson]:
     """Leaves on a plain board, where the plain method is sure of most of the outline."""
-    with (photos / "tomato" / "labels.csv").open(encoding="utf-8", newline="") as table:
-        rows = list(csv.DictReader(table))
+    rows = rows_of(photos / "tomato" / "labels.csv")
     chance = np.random.default_rng(0)
     for session in sorted({row["session"] for row in rows}):
         own = [row["photo"] for row in rows if row["session"] == session]
-        for name in chance.permutation(own)[:_PER_SESSION]:
+        for name in chance.permutation(own)[: share_of(_PER_SESSION, share)]:
             yield from _on_board("tomato", photos / "tomato" / str(name))
-    for path in sorted((photos / "pepper").glob("*.[jJ][pP][gG]"))[:: max(1, 250 // _PER_PEPPER)]:
+    pepper = sorted((photos / "pepper").glob("*.[jJ][pP][gG]"))[:: max(1, 250 // _PER_PEPPER)]
+    for path in some(pepper, share):
         yield from _on_board("pepper", path)
 
 
@@ -107,10 +113,10 @@ def _on_board(kind: str, path: Path) -> Iterator[Lesson]:
         yield _lesson(kind, pixels, mask)
 
 
-def _without_leaf(photos: Path) -> Iterator[Lesson]:
-    for path in sorted((photos / "ground").glob("*.jpg")):
+def _without_leaf(photos: Path, share: float) -> Iterator[Lesson]:
+    for path in some(sorted((photos / "ground").glob("*.jpg")), share):
         yield _nothing("ground", shrink(read(path), LONG_PX))
-    for path in sorted((photos / "canopy").glob("*.jpg")):
+    for path in some(sorted((photos / "canopy").glob("*.jpg")), share):
         yield _nothing("canopy", shrink(read(path), _CANOPY_PX))
     for pixels in texture_photos():
         grey = pixels if pixels.ndim == 3 else np.repeat(pixels[..., None], 3, axis=2)
@@ -170,7 +176,7 @@ def write(lessons: Iterator[Lesson], path: Path) -> dict[str, int]:
 
 def write_gathered(
     description: str | None,
-    gather: Callable[[Path, int, int], Iterator[Lesson]],
+    gather: Callable[[Path, int, int, float], Iterator[Lesson]],
     painted: int,
     seed: int,
 ) -> None:
@@ -181,17 +187,15 @@ def write_gathered(
     description : str or None
         Of the command.
     gather : callable
-        Takes the folder of photos, the number of painted scenes and the seed.
+        Takes the folder of photos, the number of painted scenes, the seed and the share.
     painted, seed : int
         Where nothing else is said.
     """
-    parser = argparse.ArgumentParser(description=description)
-    parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
+    parser = options_of(description, None)
     parser.add_argument("--painted", type=int, default=painted)
     parser.add_argument("--seed", type=int, default=seed)
-    parser.add_argument("--out", type=Path, required=True)
     given = parser.parse_args()
-    print(write(gather(given.photos, given.painted, given.seed), given.out))
+    print(write(gather(given.photos, given.painted, given.seed, given.share), given.out))
 
 
 def main() -> None:

@@ -8,24 +8,28 @@ measured. With ``--without`` a source is left out, and how well it is outlined i
 end. Needs the packages of the ``train`` extra; an accelerator makes minutes of hours.
 """
 
-import json
-from pathlib import Path
+from argparse import Namespace
 
 import numpy as np
 import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-from scripts.workshop.learn.convolutions import Pyramid, asked_for, learn_for
-from scripts.workshop.learn.halve_onnx import halve
-from scripts.workshop.learn.leaf_pictures import CANVAS_PX, UNKNOWN, Bank, Batch, Maker, load_bank
+from scripts.workshop.learn.convolutions import (
+    Pyramid,
+    Recipe,
+    learn_as_asked,
+    learn_from_batches,
+)
+from scripts.workshop.learn.leaf_pictures import CANVAS_PX, UNKNOWN, Bank, Batch, Maker
 
-__all__ = ["LeafNetwork", "judge", "learn", "loss_of", "write_onnx"]
+__all__ = ["RECIPE", "LeafNetwork", "judge", "learn", "loss_of"]
 
 _WIDTHS, _REFINES = (16, 32, 64, 96, 128), (1, 2, 2, 2)
 _SIZES = ((320, 320), (320, 256), (256, 320), (352, 192), (192, 352), (288, 288), (352, 352))
 _BORDER_WEIGHT, _ANY_WEIGHT = 0.3, 0.2
 _GREY, _CONTRAST = 0.5, 0.25
+_JUDGED, _LONG_PX = 200, 320  # lessons of a source, and how large they are judged
 
 
 class LeafNetwork(nn.Module):
@@ -61,32 +65,29 @@ def loss_of(seen: torch.Tensor, any_leaf: torch.Tensor, batch: Batch) -> torch.T
     return per_pixel + missed + _BORDER_WEIGHT * edges + _ANY_WEIGHT * whole
 
 
-def learn(maker: Maker, seconds: float, count: int, device: str, seed: int) -> LeafNetwork:
-    """Return a network that has learned from batches of so many pictures, for so long."""
-    torch.manual_seed(seed)
-    sizes = np.random.default_rng(seed)
+def learn(bank: Bank, asked: Namespace) -> LeafNetwork:
+    """Return a network that has learned from a bank of lessons, as long as asked."""
+    maker = Maker(bank, asked.device, asked.seed)
 
-    def loss_of_next(network: LeafNetwork) -> torch.Tensor:
-        with torch.no_grad():
-            batch = maker.batch(count, *_SIZES[int(sizes.integers(len(_SIZES)))])
-        with torch.autocast(device.split(":")[0], torch.bfloat16):
+    def loss(network: LeafNetwork, batch: Batch) -> torch.Tensor:
+        with torch.autocast(asked.device.split(":")[0], torch.bfloat16):
             seen, any_leaf = network(batch.pictures.contiguous(memory_format=torch.channels_last))
         return loss_of(seen.float(), any_leaf.float(), batch)
 
-    network = LeafNetwork()
-    network.to(device, memory_format=torch.channels_last)
-    return learn_for(network, loss_of_next, seconds)
+    def batch_of(rows: int, columns: int) -> Batch:
+        return maker.batch(asked.batch, rows, columns)
+
+    return learn_from_batches(LeafNetwork(), batch_of, loss, _SIZES, asked)
 
 
-@torch.no_grad()
-def judge(network: LeafNetwork, bank: Bank, kind: str, long_px: int) -> dict[str, float]:
-    """Return how well the lessons of one source are outlined."""
+def judge(network: LeafNetwork, bank: Bank, kind: str) -> dict[str, float]:
+    """Return how well the first lessons of one source are outlined."""
     overlaps, shown = [], []
-    for at in bank.kinds[kind].tolist():
+    for at in bank.kinds[kind][:_JUDGED].tolist():
         wide, high = (int(v) for v in bank.sizes[at])
         picture = bank.pixels[at : at + 1, :, :high, :wide].float() / 255
         mask = bank.masks[at, 0, :high, :wide]
-        scale = min(1.0, long_px / max(wide, high))
+        scale = min(1.0, _LONG_PX / max(wide, high))
         small = F.interpolate(
             picture, size=(round(high * scale), round(wide * scale)), mode="bilinear",
             align_corners=False, antialias=True,
@@ -110,45 +111,12 @@ def judge(network: LeafNetwork, bank: Bank, kind: str, long_px: int) -> dict[str
     }
 
 
-def write_onnx(
-    network: nn.Module,
-    path: Path,
-    planes: int = 3,
-    outputs: tuple[str, ...] = ("seen", "whole"),
-    *,
-    half: bool = False,
-) -> None:
-    """Write a network in the open format ONNX, for pictures of any size.
-
-    With ``half`` its numbers are stored in 16 bits, as in the files that ship.
-    """
-    any_size = {2: "rows", 3: "columns"}
-    torch.onnx.export(
-        network.cpu(), (torch.zeros(1, planes, CANVAS_PX, CANVAS_PX),), str(path),
-        opset_version=13, dynamo=False, input_names=["photo"], output_names=list(outputs),
-        dynamic_axes={"photo": any_size, "seen": any_size},
-    )  # fmt: skip
-    if half:
-        halve(path)
+RECIPE = Recipe(learn, judge, batch=48, canvas_px=CANVAS_PX, planes=3, outputs=("seen", "whole"))
 
 
 def main() -> None:
     """Learn, judge what was left out, and write the network."""
-    given = asked_for(__doc__, batch=48)
-    bank = load_bank(given.lessons, given.device, given.without)
-    maker = Maker(bank, given.device, given.seed)
-    network = learn(maker, given.seconds, given.batch, given.device, given.seed)
-    whole = load_bank(given.lessons, given.device)
-    figures = {}
-    for kind in (*given.without, *(k for k in whole.kinds if k not in given.without)):
-        few = {kind: whole.kinds[kind][:200]}
-        held = Bank(whole.pixels, whole.masks, whole.sizes, whole.boxes, few)
-        figures[f"{kind}{' (unseen)' if kind in given.without else ''}"] = judge(
-            network, held, kind, 320
-        )
-    print(json.dumps(figures, indent=1))
-    given.out.with_suffix(".json").write_text(json.dumps(figures, indent=1), encoding="utf-8")
-    write_onnx(network, given.out, half=given.half)
+    learn_as_asked(__doc__, RECIPE)
 
 
 if __name__ == "__main__":

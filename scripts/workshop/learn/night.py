@@ -8,7 +8,6 @@ figures, and one painter after the other. Seeded; the same scenes give the same 
 machine. Costs one to two seconds a scene, of which there are some 1,280.
 """
 
-import argparse
 import json
 import warnings
 from collections.abc import Callable, Iterator, Sequence
@@ -31,8 +30,10 @@ from scripts.workshop.learn.night_labels import (
     pair_label,
     reading_label,
 )
+from scripts.workshop.learn.options import options_of, share_of
 from scripts.workshop.rendered.night import NightScene, draw_night_scene, render_night
 from scripts.workshop.rendered.sketches import sketch_scene
+from vision import learned
 from vision.colour import LINEAR_LIGHT
 from vision.night import judge as night_judge
 from vision.night.candidates import Candidates, find_candidates
@@ -306,15 +307,13 @@ def _figures(examples: Sequence[Examples], halves: Sequence[_Half]) -> Iterator[
 
 def main() -> None:
     """Paint, measure, print figures, fit, and write the file."""
-    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
-    parser.add_argument("--share", type=float, default=1.0, help="of all scenes, to try out")
+    parser = options_of(__doc__, learned.NIGHT_JUDGE, photos=False)
     parser.add_argument("--jobs", type=int, default=-1)
-    parser.add_argument("--out", type=Path, default=Path(night_judge.__file__).with_suffix(".json"))
     args = parser.parse_args()
     work = [
         delayed(_both)(draw, seed)
         for draw, first, number in _SETS
-        for seed in range(first, first + round(args.share * number))
+        for seed in range(first, first + share_of(number, args.share))
     ]
     examples = [one for both in Parallel(n_jobs=args.jobs)(work) for one in both]
     halves = _halves(examples)

@@ -5,7 +5,6 @@ numbers only. Held out for checking: every second coffee photo, every third cano
 in ten tomato photos. Seeded; takes three to five minutes on one core.
 """
 
-import argparse
 import json
 import time
 import warnings
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.neural_network import MLPClassifier
 
+from scripts.workshop.learn.options import options_of, share_of, some
 from scripts.workshop.learn.outline_scenes import cut_outs, laid_pictures
 from scripts.workshop.learn.photos import (
     Picture,
@@ -40,6 +40,7 @@ VERSION = 1
 HIDDEN_FIRST = (16, 8)
 HIDDEN_SECOND = (32, 16)
 STAGES = ((8, 2e-3), (3, 6e-4), (3, 1.5e-4))  # epochs and learning rate
+_LEAST = 4  # of each kind of picture
 PER_PICTURE = 500  # pixels of leaf and of the rest each
 
 SOURCES = (
@@ -65,16 +66,16 @@ def split(photos: Path) -> dict[str, list[Path]]:
     return {"coffee": coffee[::2], "tomato": tomato, "canopy": kept}
 
 
-def gather(rng: np.random.Generator, photos: Path, size: float) -> list[Picture]:
-    """Make all pictures; ``size`` scales how many are painted and laid."""
-    paths = split(photos)
+def gather(rng: np.random.Generator, photos: Path, share: float) -> list[Picture]:
+    """Make all pictures, or a share of them."""
+    paths = {kind: some(found, share, _LEAST) for kind, found in split(photos).items()}
     bank = cut_outs(paths["coffee"][::2], paths["tomato"])
-    pictures = list(painted_pictures(rng, round(400 * size)))
+    pictures = list(painted_pictures(rng, share_of(400, share, _LEAST)))
     pictures += coffee_pictures(rng, paths["coffee"], tinted=False)
     pictures += coffee_pictures(rng, paths["coffee"][::2], tinted=True)
     pictures += tomato_pictures(rng, paths["tomato"])
     pictures += close_ups(rng, paths["coffee"], paths["tomato"][::2])
-    pictures += laid_pictures(rng, round(720 * size), bank, paths["canopy"])
+    pictures += laid_pictures(rng, share_of(720, share, _LEAST), bank, paths["canopy"])
     return pictures
 
 
@@ -118,10 +119,10 @@ def learn(
     ), accuracy
 
 
-def train(photos: Path, size: float = 1.0) -> tuple[list[Network], list[float]]:
+def train(photos: Path, share: float = 1.0) -> tuple[list[Network], list[float]]:
     """Learn both networks."""
     rng = np.random.default_rng(SEED)
-    pictures = gather(rng, photos, size)
+    pictures = gather(rng, photos, share)
     where = [choose(rng, picture.leaf) for picture in pictures]
     truth = np.concatenate(
         [picture.leaf.ravel()[w] > 0.5 for picture, w in zip(pictures, where, strict=True)]
@@ -179,13 +180,9 @@ def _rounded(values: Floats) -> list[Any]:
 
 def main() -> None:
     """Learn and write the weights."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
-    parser.add_argument("--out", type=Path, default=WEIGHTS_PATH)
-    parser.add_argument("--size", type=float, default=1.0, help="share of the usual pictures")
-    given = parser.parse_args()
+    given = options_of(__doc__, WEIGHTS_PATH).parse_args()
     began = time.monotonic()
-    networks, accuracies = train(given.photos, given.size)
+    networks, accuracies = train(given.photos, given.share)
     given.out.write_text(
         json.dumps(as_json(networks, accuracies), ensure_ascii=False) + "\n", encoding="utf-8"
     )

@@ -9,7 +9,6 @@ the measurements are kept. ``spotlamp train models/pattern/features.csv`` makes 
 them.
 """
 
-import argparse
 import os
 from collections.abc import Iterator
 from dataclasses import replace
@@ -32,6 +31,7 @@ from scripts.learn.labelled import (
     read_labels,
     read_rows,
 )
+from scripts.workshop.learn.options import options_of, share_of, some
 from scripts.workshop.rendered import RenderedPhoto, Scene, draw_scene, render
 from vision.measure import measure_day
 from vision.records import Photo
@@ -40,6 +40,7 @@ __all__ = ["coffee_photos", "painted_leaf", "painted_scene", "rendered_leaves"]
 
 RENDERED_LEAVES = 600
 SEED = 77
+_LEAST = 3  # painted leaves
 _SIZES_PX = ((288, 256), (256, 300), (480, 400))
 _BACKGROUNDS = ("grey_board", "violet_board", "paper", "bench", "cloth")
 _PATTERNS = (("none", "spot", "blight"), (0.16, 0.42, 0.42))
@@ -124,17 +125,17 @@ def rendered_leaves(count: int, jobs: int | None) -> LabelledLeaves:
 
 def main() -> None:
     """Measure all leaves and write the table."""
-    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
-    parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
-    parser.add_argument("--out", type=Path, default=Path("models/pattern/features.csv"))
-    parser.add_argument("--rendered", type=int, default=RENDERED_LEAVES)
+    parser = options_of(__doc__, Path("models/pattern/features.csv"))
     parser.add_argument("--jobs", type=int, default=None)
     args = parser.parse_args()
-    photos = [*read_labels(args.photos / "tomato" / "labels.csv"), *coffee_photos(args.photos)]
+    tomato = read_labels(args.photos / "tomato" / "labels.csv")
+    photos = [*some(tomato, args.share), *some(list(coffee_photos(args.photos)), args.share)]
     with PhotoProgress() as progress:
         progress.start(len(photos))
         real, unusable = measure_labelled(photos, args.jobs, progress.done)
-    leaves = join_leaves([real, rendered_leaves(args.rendered, args.jobs)])
+    leaves = join_leaves(
+        [real, rendered_leaves(share_of(RENDERED_LEAVES, args.share, _LEAST), args.jobs)]
+    )
     write_whole({args.out: labelled_csv(leaves)})
     print(f"{len(leaves.photo)} leaves in {args.out}; without a leaf: {len(unusable)} photos")
 

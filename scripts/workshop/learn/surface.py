@@ -12,7 +12,6 @@ are fitted in halves, rendered photos and healthy leaves are split. The surface 
 fitted on all of them.
 """
 
-import argparse
 import json
 import warnings
 from collections.abc import Iterator
@@ -29,7 +28,9 @@ from sklearn.preprocessing import StandardScaler
 
 from models.agreement import concordance
 from scripts.common.workers import use_one_thread
+from scripts.workshop.learn.options import options_of, share_of, some
 from scripts.workshop.rendered import Scene, draw_scene, render
+from vision import learned
 from vision.day.leaf import find_leaves
 from vision.day.lesion import LEAF_LENGTH_PX, classify
 from vision.day.surface import SURFACE_VERSION, Surface
@@ -40,10 +41,11 @@ from vision.raster import shrunk, window_around
 from vision.records import HALO, LESION
 
 SEED = 20250614
-LAYERS = (32, 16)
+LAYERS, _ROUNDS = (32, 16), 24
 PIXELS_A_LEAF = {"coffee": 5000, "healthy": 1000, "rendered": 1800}
 RENDERED_PHOTOS = 320
 HEALTHY_PHOTOS = 160
+_LEAST = 4  # of each source: two in either half
 RIM_PX = 1.5
 
 Floats = NDArray[np.float32]
@@ -100,9 +102,10 @@ def read_mask(path: Path) -> NDArray[np.uint8]:
     return np.asarray(mask, np.uint8)
 
 
-def coffee(photos: Path) -> Iterator[Sample]:
+def coffee(photos: Path, share: float = 1.0) -> Iterator[Sample]:
     """Yield each coffee leaf twice: as it is, and as small as a thumbnail."""
-    for number, path in enumerate(sorted((photos / "coffee/images").glob("*.jpg"))):
+    paths = some(sorted((photos / "coffee/images").glob("*.jpg")), share, _LEAST)
+    for number, path in enumerate(paths):
         pixels = read_photo(PhotoFile(path, path.name)).pixels
         leaf = find_leaves(pixels).numbers == 1
         mask = read_mask(photos / "coffee/masks" / f"{path.stem}.png")
@@ -112,21 +115,22 @@ def coffee(photos: Path) -> Iterator[Sample]:
             yield make_sample("coffee", number % 2, pixels, leaf, mask, longest)
 
 
-def healthy(photos: Path) -> Iterator[Sample]:
+def healthy(photos: Path, share: float = 1.0) -> Iterator[Sample]:
     """Yield healthy tomato leaves: no pixel of them is a symptom."""
     paths = sorted((photos / "tomato/healthy").glob("*.JPG"))
-    for number, path in enumerate(paths[:: max(1, len(paths) // HEALTHY_PHOTOS)]):
+    paths = some(paths[:: max(1, len(paths) // HEALTHY_PHOTOS)], share, _LEAST)
+    for number, path in enumerate(paths):
         pixels = read_photo(PhotoFile(path, path.name)).pixels
         leaf = find_leaves(pixels).numbers == 1
         if leaf.any():
             yield make_sample("healthy", number % 2, pixels, leaf, leaf.astype(np.uint8))
 
 
-def rendered() -> Iterator[Sample]:
+def rendered(share: float = 1.0) -> Iterator[Sample]:
     """Yield the leaves of our own rendered photos, in several sizes."""
     rng = np.random.default_rng(SEED)
     sizes = ((640, 480), (480, 640), (900, 675), (320, 240))
-    for number in range(RENDERED_PHOTOS):
+    for number in range(share_of(RENDERED_PHOTOS, share, 2 * _LEAST)):
         width, height = sizes[number % len(sizes)]
         scene = draw_scene(rng, width_px=width, height_px=height)
         if number % 3 == 0:  # heavy attacks are rare in the draw, and the hardest to judge
@@ -176,7 +180,7 @@ def fit(samples: list[Sample], threshold: float) -> Surface:
         LAYERS,
         batch_size=4000,
         learning_rate_init=0.003,
-        max_iter=24,
+        max_iter=_ROUNDS,
         early_stopping=True,
         random_state=SEED,
         alpha=1e-3,
@@ -297,13 +301,15 @@ def as_json(surface: Surface) -> dict[str, object]:
 
 def main() -> None:
     """Fit, print the figures on unseen photos, write the file."""
-    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
-    parser.add_argument("--photos", type=Path, default=Path("../shared/photos"))
+    parser = options_of(__doc__, learned.SURFACE)
     parser.add_argument("--threshold", type=float, default=0.46)
-    parser.add_argument("--out", type=Path, default=Path("vision/day/surface.json"))
     args = parser.parse_args()
     use_one_thread()
-    samples = [*coffee(args.photos), *healthy(args.photos), *rendered()]
+    samples = [
+        *coffee(args.photos, args.share),
+        *healthy(args.photos, args.share),
+        *rendered(args.share),
+    ]
     unseen: list[Judged] = []
     for half, judged in enumerate(judge_halves(samples, args.threshold), start=1):
         report(judged, f"half {half}")

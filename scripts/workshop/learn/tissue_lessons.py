@@ -5,7 +5,6 @@ and painted leaves with exact truth. As ``scripts.workshop.learn.leaf_lessons``,
 ``scripts.workshop.learn.tissue_network``.
 """
 
-import csv
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -14,7 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from scripts.workshop.learn.leaf_lessons import Lesson, write_gathered
+from scripts.workshop.learn.leaf_lessons import Lesson, rows_of, write_gathered
+from scripts.workshop.learn.options import share_of, some
 from scripts.workshop.learn.photos import board_mask, read
 from scripts.workshop.rendered import draw_scene, render
 from vision.raster import shrunk, window_around
@@ -29,20 +29,21 @@ SICK = 9
 """In a mask: a symptom, whether dead or yellow not said; else as the masks of ``score``."""
 
 _HEALTHY_TOMATO, _HEALTHY_PEPPER = 130, 80
+_LEAST = 2  # of each kind
 
 Pixels = NDArray[np.uint8]
 Mask = NDArray[np.uint8]
 
 
-def gather(photos: Path, painted: int, seed: int) -> Iterator[Lesson]:
-    """Yield all lessons; the photos are those of ``../shared/photos``."""
+def gather(photos: Path, painted: int, seed: int, share: float = 1.0) -> Iterator[Lesson]:
+    """Yield all lessons, or a share of them; the photos are those of ``../shared/photos``."""
     for kind, folder in (("coffee", photos / "coffee" / "images"), ("potato", photos / "potato")):
-        for path in sorted(folder.glob("*.jpg")):
+        for path in some(sorted(folder.glob("*.jpg")), share, _LEAST):
             masks = (folder.parent if kind == "coffee" else folder) / "masks"
             yield _cut(kind, read(path), _mask(masks / f"{path.stem}.png"))
-    yield from _field(photos / "field")
-    yield from _on_boards(photos)
-    yield from _painted(np.random.default_rng(seed), painted)
+    yield from _field(photos / "field", share)
+    yield from _on_boards(photos, share)
+    yield from _painted(np.random.default_rng(seed), share_of(painted, share, _LEAST))
 
 
 def _mask(path: Path) -> Mask:
@@ -52,26 +53,25 @@ def _mask(path: Path) -> Mask:
     return np.asarray(mask, np.uint8)
 
 
-def _field(folder: Path) -> Iterator[Lesson]:
-    with (folder / "labels.csv").open(encoding="utf-8", newline="") as table:
-        for row in csv.DictReader(table):
-            if row["pattern"] == "none":
-                mask = (_mask(folder / row["mask"]) > 0).astype(np.uint8)
-                yield _cut(row["source"], read(folder / row["photo"]), mask)
+def _field(folder: Path, share: float) -> Iterator[Lesson]:
+    clean = [row for row in rows_of(folder / "labels.csv") if row["pattern"] == "none"]
+    for row in some(clean, share):
+        mask = (_mask(folder / row["mask"]) > 0).astype(np.uint8)
+        yield _cut(row["source"], read(folder / row["photo"]), mask)
 
 
-def _on_boards(photos: Path) -> Iterator[Lesson]:
+def _on_boards(photos: Path, share: float) -> Iterator[Lesson]:
     """Yield healthy leaves on a board, where the plain method is sure of the outline."""
     tomato = sorted((photos / "tomato" / "healthy").glob("*.[jJ][pP][gG]"))
     pepper = sorted((photos / "pepper").glob("*JR_HL*.[jJ][pP][gG]"))
     for kind, paths, most in (
         ("tomato", tomato, _HEALTHY_TOMATO), ("pepper", pepper, _HEALTHY_PEPPER)
     ):  # fmt: skip
-        for path in paths[:: max(1, len(paths) // most)]:
+        for path in some(paths[:: max(1, len(paths) // most)], share):
             pixels = read(path)
-            share = board_mask(pixels)
-            if share is not None:
-                yield _cut(kind, pixels, (share == 1).astype(np.uint8))
+            seen = board_mask(pixels)
+            if seen is not None:
+                yield _cut(kind, pixels, (seen == 1).astype(np.uint8))
 
 
 def _painted(chance: np.random.Generator, count: int) -> Iterator[Lesson]:

@@ -7,16 +7,20 @@ tissue where there is one. With ``--without`` a source is left out, and how well
 seen is printed at the end. Needs the packages of the ``train`` extra.
 """
 
-import json
+from argparse import Namespace
 
 import numpy as np
 import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-from scripts.workshop.learn.convolutions import Pyramid, asked_for, learn_for
-from scripts.workshop.learn.leaf_network import write_onnx
-from scripts.workshop.learn.leaf_pictures import Bank, load_bank
+from scripts.workshop.learn.convolutions import (
+    Pyramid,
+    Recipe,
+    learn_as_asked,
+    learn_from_batches,
+)
+from scripts.workshop.learn.leaf_pictures import Bank
 from scripts.workshop.learn.tissue_pictures import (
     TissueBatch,
     TissueMaker,
@@ -25,7 +29,7 @@ from scripts.workshop.learn.tissue_pictures import (
     seen_colours,
 )
 
-__all__ = ["TissueNetwork", "judge", "learn", "loss_of"]
+__all__ = ["RECIPE", "TissueNetwork", "judge", "learn", "loss_of"]
 
 LONG_PX = 448
 _WIDTHS, _REFINES = (16, 24, 48, 64, 96), (1, 2, 2, 2)
@@ -61,24 +65,21 @@ def loss_of(out: torch.Tensor, batch: TissueBatch) -> torch.Tensor:
     return 2 * per_pixel + 0.5 * overlap + _DEAD_WEIGHT * dead
 
 
-def learn(maker: TissueMaker, seconds: float, count: int, device: str, seed: int) -> TissueNetwork:
-    """Return a network that has learned from batches of so many leaves, for so long."""
-    torch.manual_seed(seed)
-    sizes = np.random.default_rng(seed)
+def learn(bank: Bank, asked: Namespace) -> TissueNetwork:
+    """Return a network that has learned from a bank of lessons, as long as asked."""
+    maker = TissueMaker(bank, asked.device, asked.seed)
 
-    def loss_of_next(network: TissueNetwork) -> torch.Tensor:
-        with torch.no_grad():
-            batch = maker.leaves(count, *_SIZES[int(sizes.integers(len(_SIZES)))])
-        with torch.autocast(device.split(":")[0], torch.bfloat16):
+    def loss(network: TissueNetwork, batch: TissueBatch) -> torch.Tensor:
+        with torch.autocast(asked.device.split(":")[0], torch.bfloat16):
             out = network(batch.seen.contiguous(memory_format=torch.channels_last))
         return loss_of(out.float(), batch)
 
-    network = TissueNetwork()
-    network.to(device, memory_format=torch.channels_last)
-    return learn_for(network, loss_of_next, seconds)
+    def batch_of(rows: int, columns: int) -> TissueBatch:
+        return maker.leaves(asked.batch, rows, columns)
+
+    return learn_from_batches(TissueNetwork(), batch_of, loss, _SIZES, asked)
 
 
-@torch.no_grad()
 def judge(network: TissueNetwork, bank: Bank, kind: str) -> dict[str, float]:
     """Return how well the symptoms of one source are seen."""
     both = either = 0.0
@@ -112,19 +113,12 @@ def judge(network: TissueNetwork, bank: Bank, kind: str) -> dict[str, float]:
     }  # fmt: skip
 
 
+RECIPE = Recipe(learn, judge, batch=32, canvas_px=LONG_PX, planes=6, outputs=("seen",))
+
+
 def main() -> None:
     """Learn, judge what was left out, and write the network."""
-    given = asked_for(__doc__, batch=32)
-    bank = load_bank(given.lessons, given.device, given.without, LONG_PX)
-    maker = TissueMaker(bank, given.device, given.seed)
-    network = learn(maker, given.seconds, given.batch, given.device, given.seed)
-    whole = load_bank(given.lessons, given.device, (), LONG_PX)
-    figures = {
-        f"{kind}{' (unseen)' if kind in given.without else ''}": judge(network, whole, kind)
-        for kind in whole.kinds
-    }
-    print(json.dumps(figures, indent=1))
-    write_onnx(network, given.out, 6, ("seen",), half=given.half)
+    learn_as_asked(__doc__, RECIPE)
 
 
 if __name__ == "__main__":

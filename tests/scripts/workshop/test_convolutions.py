@@ -6,8 +6,8 @@ import pytest
 torch = pytest.importorskip("torch", reason="only learning needs PyTorch: the train extra")
 pytest.importorskip("onnx", reason="only learning needs it: the train extra")
 
-from scripts.workshop.learn.convolutions import Pyramid, learn_for  # noqa: E402
-from scripts.workshop.learn.leaf_network import LeafNetwork, write_onnx  # noqa: E402
+from scripts.workshop.learn.convolutions import Pyramid, learn_for, write_onnx  # noqa: E402
+from scripts.workshop.learn.leaf_network import RECIPE, LeafNetwork  # noqa: E402
 from vision.day.leaf_network import see_leaves  # noqa: E402
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
@@ -33,8 +33,8 @@ def test_numbers_stored_in_half_the_file_see_the_same(tmp_path):
     torch.manual_seed(1)
     network = LeafNetwork().eval()
     whole, half = tmp_path / "whole.onnx", tmp_path / "half.onnx"
-    write_onnx(network, whole)
-    write_onnx(network, half, half=True)
+    for path in (whole, half):
+        write_onnx(network, path, 64, outputs=RECIPE.outputs, half=path == half)
     overview = np.random.default_rng(1).integers(0, 256, (64, 96, 3)).astype(np.uint8)
     one, other = see_leaves(overview, whole), see_leaves(overview, half)
     assert half.stat().st_size < 0.6 * whole.stat().st_size

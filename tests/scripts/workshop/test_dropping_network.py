@@ -6,8 +6,9 @@ import pytest
 torch = pytest.importorskip("torch", reason="only learning needs PyTorch: the train extra")
 pytest.importorskip("onnx", reason="only learning needs it: the train extra")
 
+from scripts.workshop.learn.convolutions import write_onnx  # noqa: E402
 from scripts.workshop.learn.dropping_lessons import lesson_of  # noqa: E402
-from scripts.workshop.learn.dropping_network import learn, loss_of, write_onnx  # noqa: E402
+from scripts.workshop.learn.dropping_network import learn, loss_of  # noqa: E402
 from vision.droppings import network as frass_net  # noqa: E402
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
@@ -28,7 +29,7 @@ def lessons():
 def test_dark_boxes_are_learned_and_opencv_sees_them_too(tmp_path, monkeypatch):
     shown = list(lessons())
     network = learn(shown, 3, ((40, 2e-3),))
-    write_onnx(network, tmp_path / "net.onnx")
+    write_onnx(network, tmp_path / "net.onnx", 96)
     monkeypatch.setattr(frass_net, "NET_PATH", tmp_path / "net.onnx")
     frass_net.load_network.cache_clear()
     try:

@@ -290,7 +290,7 @@ def test_score_is_higher_on_the_leaf(leaf_photo):
 def test_weights_made_for_other_features_are_refused(tmp_path):
     path = tmp_path / "outline.json"
     path.write_text('{"networks": [{"features": ["lightness"]}, {"features": []}]}')
-    with pytest.raises(ValueError, match="make it anew"):
+    with pytest.raises(ValueError, match="learn it again"):
         load_networks(path)
 
 
