@@ -5,8 +5,8 @@ import math
 __all__ = [
     "EYE_LIMIT_J_PER_M2",
     "LENGTH_MM",
+    "dropping_size_class",
     "eye_limit_s",
-    "frass_size_class",
     "nearest_instar",
     "torch_caution",
 ]
@@ -40,7 +40,7 @@ _MIDDLE_FROM_MM, _LARGE_FROM_MM = 2.0, 3.5
 """Droppings of stages 1 to 5 are guessed at 0.3, 0.5–1, 1–2, 2–3 and 4–6 mm [memory]."""
 
 
-def frass_size_class(length_mm: float) -> str:
+def dropping_size_class(length_mm: float) -> str:
     """Return ``small``, ``middle`` or ``large`` for a dropping of this length.
 
     Parameters
@@ -56,7 +56,7 @@ def frass_size_class(length_mm: float) -> str:
 
     Examples
     --------
-    >>> [frass_size_class(length) for length in (0.8, 2.5, 5.0)]
+    >>> [dropping_size_class(length) for length in (0.8, 2.5, 5.0)]
     ['small', 'middle', 'large']
     """
     if length_mm < _MIDDLE_FROM_MM:

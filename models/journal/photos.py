@@ -20,7 +20,7 @@ from models.journal.sums import change_rows, own_columns
 from models.journal.tables import FINDS, LEAVES, LESIONS, PHOTOS, READINGS
 from vision.records import Lesion
 
-__all__ = ["FiledAs", "Filing", "LeafSeries", "LeafSeverity", "PhotoRecord"]
+__all__ = ["FiledAs", "Filing", "LeafSeverity", "PhotoRecord"]
 
 Filing = Literal["new", "remeasured", "known", "moved", "elsewhere", "dated", "removed"]
 """What filing a photo did: it was new; it was there and got a reading of a new version; nothing
@@ -85,29 +85,6 @@ class LeafSeverity(NamedTuple):
     severity_pct: float
     severity_low_pct: float
     severity_high_pct: float
-
-
-class LeafSeries(NamedTuple):
-    """The leaves of a garden, column by column; one position a leaf.
-
-    Attributes
-    ----------
-    photos : dict of int to (str, datetime)
-        By the photo's number: plant (empty: unassigned), and capture time in the garden's zone.
-    photo : tuple of int
-        Number of the leaf's photo.
-    lesion_count : tuple of int
-        Lesions on the leaf.
-    severity_pct, severity_low_pct, severity_high_pct : tuple of float
-        Severity with its 95 % interval, percent.
-    """
-
-    photos: dict[int, tuple[str, datetime]]
-    photo: tuple[int, ...]
-    lesion_count: tuple[int, ...]
-    severity_pct: tuple[float, ...]
-    severity_low_pct: tuple[float, ...]
-    severity_high_pct: tuple[float, ...]
 
 
 class PhotoRecord(CorrectedRecord):
@@ -375,32 +352,6 @@ class PhotoRecord(CorrectedRecord):
             of_photo = photo.plant, photo.taken_at, photo.sha256
             leaves += [LeafSeverity(*of_photo, *_of_series(leaf)) for leaf in photo.leaves]
         return tuple(sorted(leaves, key=lambda one: one[:4]))
-
-    def leaf_series(self, since: Moment = None) -> LeafSeries:
-        """Return the leaves of the garden's current day readings as columns, in no order.
-
-        Takes a third of the time of `leaf_severities`: what a photo's leaves share is read once.
-        """
-        of_photos = select(READINGS.c.id, PHOTOS.c.plant, PHOTOS.c.taken_at).join_from(
-            PHOTOS, READINGS, READINGS.c.photo_id == PHOTOS.c.id
-        )
-        names = ("reading_id", *LeafSeverity._fields[5:])
-        of_leaves = _joined_leaves(select(*(LEAVES.c[name] for name in names)))
-        with self.reading() as connection:
-            chosen = self._chosen(connection, None, since, None, "day")
-            held = self._corrected_photos(connection, chosen)
-            untouched = chosen & PHOTOS.c.id.not_in(self.touched_query(connection))
-            photos = {
-                number: (plant, rows.from_utc(at, self.zone))
-                for number, plant, at in connection.execute(of_photos.where(untouched)).all()
-            }
-            found = [tuple(row) for row in connection.execute(of_leaves.where(untouched)).all()]
-        for number, photo in held.items():
-            # The others are known by their reading, whose number is never negative.
-            photos[-number] = photo.plant, photo.taken_at
-            found += [(-number, *_of_series(leaf)[2:]) for leaf in photo.leaves]
-        columns = tuple(zip(*found, strict=True))
-        return LeafSeries(photos, *(columns or ((),) * len(names)))
 
     def _corrected_photos(
         self, connection: Connection, chosen: ColumnElement[bool]

@@ -1,15 +1,14 @@
 """The leaves of a season as one table of arrays: what all judging over time starts from."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.entries import PhotoEntry
 
-__all__ = ["LeafTable", "leaf_table", "table_of_columns"]
+__all__ = ["LeafTable", "leaf_table"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,39 +63,12 @@ def leaf_table(photos: Iterable[PhotoEntry]) -> LeafTable:
         for number, photo in enumerate(kept)
         for leaf in photo.leaves
     ]
-    columns = zip(*rows, strict=True) if rows else ((),) * 5
-    return table_of_columns(
-        {number: (photo.plant, photo.taken_at) for number, photo in enumerate(kept)}, *columns
-    )
-
-
-def table_of_columns(
-    photos: Mapping[int, tuple[str, datetime]],
-    photo: Sequence[int],
-    lesions: Sequence[float],
-    severity_pct: Sequence[float],
-    low_pct: Sequence[float],
-    high_pct: Sequence[float],
-) -> LeafTable:
-    """Lay columns of leaves out as a table; those of photos without a plant are passed over.
-
-    Parameters
-    ----------
-    photos : mapping of int to (str, datetime)
-        Plant and capture time, in the garden's zone, of each photo by its number.
-    photo : sequence of int
-        Number of each leaf's photo.
-    lesions, severity_pct, low_pct, high_pct : sequence of float
-        Of each leaf, as in ``LeafTable``.
-    """
-    names = {plant: n for n, plant in enumerate(dict.fromkeys(p for p, _ in photos.values() if p))}
+    names = {plant: n for n, plant in enumerate(dict.fromkeys(p.plant for p in kept if p.plant))}
+    photo, lesions, *severities = zip(*rows, strict=True) if rows else ((),) * 5
     number = np.array(photo, np.int64)
-    known = np.array(list(photos), np.int64)
-    order = np.argsort(known)
-    place = order[np.searchsorted(known, number, sorter=order)] if len(number) else number
-    plant = np.array([names.get(p, -1) for p, _ in photos.values()], np.int64)[place]
-    day = np.array([at.toordinal() for _, at in photos.values()], np.int64)[place]
-    measured = (np.array(c, np.float64) for c in (severity_pct, low_pct, high_pct, lesions))
+    plant = np.array([names.get(one.plant, -1) for one in kept], np.int64)[number]
+    day = np.array([one.taken_at.toordinal() for one in kept], np.int64)[number]
+    measured = (np.array(column, np.float64) for column in (*severities, lesions))
     return _chosen(LeafTable(tuple(names), plant, day, number, *measured), plant >= 0)
 
 

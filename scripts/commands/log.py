@@ -9,18 +9,7 @@ from typer.core import TyperCommand
 
 from scripts.common.terminal import GardenFolder, WholeLines, app, one_sentence_errors, say
 
-__all__ = [
-    "choose",
-    "decline",
-    "leaves",
-    "log",
-    "note",
-    "pick",
-    "rain",
-    "seen",
-    "spray",
-    "water",
-]
+__all__ = ["log", "spray"]
 
 _MINUS = "\N{MINUS SIGN}"
 
@@ -98,12 +87,6 @@ def _words(metavar: str, told: str) -> typer.models.ArgumentInfo:
     return argument
 
 
-_Number = Annotated[str, _words("NUMBER", "How many.")]
-_Plants = Annotated[
-    list[str] | None, _words("PLANTS...", "Names of plants, the name of a bed, or all.")
-]
-
-
 @_entries.callback()
 def log(
     context: typer.Context,
@@ -131,7 +114,7 @@ def log(
     what = context.invoked_subcommand
     if withdraw is not None and (what or correct is not None):
         raise typer.BadParameter("an entry is taken back alone.", param_hint="--withdraw")
-    if other and what != "spray":
+    if other and (what or "").lower() != "spray":
         raise typer.BadParameter("it goes with a spray.", param_hint="--other")
     if what is None:
         with one_sentence_errors():
@@ -171,10 +154,13 @@ def _file(context: typer.Context, *words: str) -> None:
 @_entries.command(cls=_Entry)
 def spray(
     context: typer.Context,
-    product: Annotated[
-        str, _words("PRODUCT", "soda, peroxide, or with --other another product's name.")
-    ] = "",
-    plants: _Plants = None,
+    words: Annotated[
+        list[str] | None,
+        _words(
+            "PRODUCT PLANTS...",
+            "soda, peroxide, or with --other another's name. Plants, the name of a bed, or all.",
+        ),
+    ] = None,
     at: _At = None,
     correct: _Correct = None,
     other: _Other = False,
@@ -187,135 +173,45 @@ def spray(
     What was in one tank is joined by a plus: soda+aspirin. A product that is neither known nor
     logged before is asked about. The label and local rules come before all that is said here.
     """
-    _file(context, product, *plants or ())
+    _file(context, *words or ())
 
 
-@_entries.command(cls=_Entry)
-def rain(
-    context: typer.Context,
-    amount: Annotated[list[str] | None, _words("AMOUNT", "12mm or 0.5in.")] = None,
-    at: _At = None,
-    correct: _Correct = None,
-    garden: GardenFolder = None,
-) -> None:
-    """Log how much rain fell, by the gauge.
-
-    As in: spotlamp log rain 12mm
-
-    A number alone is in the garden's own unit.
-    """
-    _file(context, *amount or ())
-
-
-@_entries.command(cls=_Entry)
-def pick(
-    context: typer.Context,
-    number: _Number = "",
-    plants: _Plants = None,
-    at: _At = None,
-    correct: _Correct = None,
-    garden: GardenFolder = None,
-) -> None:
-    """Log how many caterpillars were picked off.
-
-    As in: spotlamp log pick 3 A2
-    """
-    _file(context, number, *plants or ())
+_PLANTS = "Names of plants, the name of a bed, or all."
+_OTHERS = (
+    ("rain", "AMOUNT", "12mm or 0.5in; a number alone is in the garden's own unit.",
+     "Log how much rain fell, by the gauge.", "rain 12mm"),
+    ("pick", "NUMBER PLANTS...", f"How many. {_PLANTS}",
+     "Log how many caterpillars were picked off.", "pick 3 A2"),
+    ("leaves", "NUMBER PLANTS...", f"How many. {_PLANTS}",
+     "Log how many leaves were taken off.", "leaves 4 A2"),
+    ("water", "PLANTS...", _PLANTS, "Log what was watered.", "water all"),
+    ("note", '"TEXT" [PLANTS...]', "Your own words; then the plants that it is about, if any.",
+     "Log your own words, about plants or the whole garden.",
+     'note "straw under the north bed" A2'),
+    ("seen", "SIGN [NUMBER] PLANTS...", f"One of those below. Of cocoons, how many. {_PLANTS}",
+     "Log a sign that no photo shows.", "seen wilting B3"),
+    ("choose", "PLANT", "Its name.", "Choose the plant that you want to spot-test.", "choose A3"),
+    ("decline", "HABIT", "One of those below.", "Decline a habit: it is not offered again.",
+     "decline basil"),
+)  # fmt: skip
+"""Kinds of entries but for sprays: word, what follows, what that is, what it does, an example."""
 
 
-@_entries.command(cls=_Entry)
-def leaves(
-    context: typer.Context,
-    number: _Number = "",
-    plants: _Plants = None,
-    at: _At = None,
-    correct: _Correct = None,
-    garden: GardenFolder = None,
-) -> None:
-    """Log how many leaves were taken off.
+def _add(name: str, follows: str, told: str, does: str, example: str) -> None:
+    """Add a command for one kind of entry."""
 
-    As in: spotlamp log leaves 4 A2
-    """
-    _file(context, number, *plants or ())
+    def entry(
+        context: typer.Context,
+        words: Annotated[list[str] | None, _words(follows, told)] = None,
+        at: _At = None,
+        correct: _Correct = None,
+        garden: GardenFolder = None,
+    ) -> None:
+        _file(context, *words or ())
 
-
-@_entries.command(cls=_Entry)
-def water(
-    context: typer.Context,
-    plants: _Plants = None,
-    at: _At = None,
-    correct: _Correct = None,
-    garden: GardenFolder = None,
-) -> None:
-    """Log what was watered.
-
-    As in: spotlamp log water all
-    """
-    _file(context, *plants or ())
+    told_whole = f"{does}\n\nAs in: spotlamp log {example}"
+    _entries.command(name, cls=_Entry, help=told_whole)(entry)
 
 
-@_entries.command(cls=_Entry)
-def note(
-    context: typer.Context,
-    text: Annotated[
-        list[str] | None,
-        _words('"TEXT" [PLANTS...]', "Your own words; then the plants that it is about, if any."),
-    ] = None,
-    at: _At = None,
-    correct: _Correct = None,
-    garden: GardenFolder = None,
-) -> None:
-    """Log your own words, about plants or the whole garden.
-
-    As in: spotlamp log note "straw under the north bed" A2
-    """
-    _file(context, *text or ())
-
-
-@_entries.command(cls=_Entry)
-def seen(
-    context: typer.Context,
-    sign: Annotated[str, _words("SIGN", "One of those below.")] = "",
-    plants: Annotated[
-        list[str] | None,
-        _words("[NUMBER] PLANTS...", "Their number, of cocoons; names of plants, a bed, or all."),
-    ] = None,
-    at: _At = None,
-    correct: _Correct = None,
-    garden: GardenFolder = None,
-) -> None:
-    """Log a sign that no photo shows.
-
-    As in: spotlamp log seen wilting B3
-    """
-    _file(context, sign, *plants or ())
-
-
-@_entries.command(cls=_Entry)
-def choose(
-    context: typer.Context,
-    plants: Annotated[list[str] | None, _words("PLANT", "Its name.")] = None,
-    at: _At = None,
-    correct: _Correct = None,
-    garden: GardenFolder = None,
-) -> None:
-    """Choose the plant that you want to spot-test.
-
-    As in: spotlamp log choose A3
-    """
-    _file(context, *plants or ())
-
-
-@_entries.command(cls=_Entry)
-def decline(
-    context: typer.Context,
-    habit: Annotated[list[str] | None, _words("HABIT", "One of those below.")] = None,
-    at: _At = None,
-    correct: _Correct = None,
-    garden: GardenFolder = None,
-) -> None:
-    """Decline a habit: it is not offered again.
-
-    As in: spotlamp log decline basil
-    """
-    _file(context, *habit or ())
+for _kind in _OTHERS:
+    _add(*_kind)

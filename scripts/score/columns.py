@@ -193,10 +193,10 @@ def _age_hint(row: _Found) -> Cell:
 
 def _size_class(row: _Found) -> Cell:
     """Name the size of a dropping, where a scale is known."""
-    from models.hornworm import frass_size_class
+    from models.hornworm import dropping_size_class
 
     length_mm = _mm(row.found.length_px, row.photo)
-    return None if length_mm is None else frass_size_class(float(length_mm))
+    return None if length_mm is None else dropping_size_class(float(length_mm))
 
 
 def _reason_in_words(row: _Found) -> Cell:
@@ -227,7 +227,7 @@ _REJECTED: Table[_Found] = Table(
     ),
 )
 
-_FRASS: Table[_Found] = Table(
+_DROPPINGS: Table[_Found] = Table(
     "frass",
     "one caterpillar dropping in a day photo",
     _dropping_rows,
@@ -235,7 +235,7 @@ _FRASS: Table[_Found] = Table(
 )
 
 TABLES: dict[str, Table[Any]] = {
-    table.name: table for table in (_PHOTOS, _LEAVES, _LESIONS, _FRASS, _CATERPILLARS)
+    table.name: table for table in (_PHOTOS, _LEAVES, _LESIONS, _DROPPINGS, _CATERPILLARS)
 }
 """Every table by the name of its file without ``.csv``."""
 

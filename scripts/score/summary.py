@@ -170,7 +170,7 @@ def _severity(result: PhotoResult) -> float | None:
     return None if result.reading is None else result.reading.severity_pct
 
 
-def _frass(result: PhotoResult) -> int:
+def _dropping_count(result: PhotoResult) -> int:
     if result.reading is None or result.left_out:
         return 0
     return result.reading.frass_count or 0
@@ -313,9 +313,9 @@ def _droppings(run: Run) -> list[str]:
     plants = _plant_names({_group(result) for result in run.results if result.plant})
     counts: dict[str, list[int]] = {}
     for result in run.results:
-        if frass := _frass(result):
+        if droppings := _dropping_count(result):
             name = plants[_group(result)] if result.plant else result.name
-            counts.setdefault(printable(name), []).append(frass)
+            counts.setdefault(printable(name), []).append(droppings)
     if not counts:
         return []
     most = sorted(counts.items(), key=lambda item: -max(item[1]))[:_MOST_LINES]
@@ -367,7 +367,7 @@ def _with_care(run: Run) -> list[str]:
 
 
 def _files(run: Run) -> list[str]:
-    droppings = ", frass.csv" if any(_frass(result) for result in run.results) else ""
+    droppings = ", frass.csv" if any(_dropping_count(result) for result in run.results) else ""
     night = ", caterpillars.csv" if counted(run.results) else ""
     names = f"photos.csv, leaves.csv, lesions.csv{droppings}{night}"
     lines = [f"Tables in {run.out}: {names} (their columns: spotlamp columns)"]

@@ -2,7 +2,7 @@
 
 The network that finds spots sees the whole photo, and of a small dropping only a few pixels. Here
 each spot is brought to one size, so that ridges, blunt ends and a ragged edge look the same in all,
-and a second network, its numbers in ``frass_close.onnx``, says how like a dropping it is.
+and a second network, its numbers in ``close.onnx``, says how like a dropping it is.
 """
 
 from functools import cache

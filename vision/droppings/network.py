@@ -1,4 +1,4 @@
-"""The learned part of finding droppings: a convolutional network, its numbers in ``frass.onnx``.
+"""The learned part of finding droppings: a convolutional network, its numbers in ``network.onnx``.
 
 For each output, two pixels wide, it says whether the middle of a dropping is there, whether a
 dropping is there at all, and how large it is. ``python -m scripts.workshop learn droppings`` learns
@@ -17,8 +17,8 @@ from vision.learned import load_onnx
 
 __all__ = [
     "CONTRAST",
-    "FRASS_LONG_PX",
     "GREY",
+    "LOOKED_AT_LONG_PX",
     "NET_PATH",
     "STEP_PX",
     "Seen",
@@ -28,7 +28,7 @@ __all__ = [
 
 NET_PATH = learned.DROPPING_NETWORK
 
-FRASS_LONG_PX = 1280
+LOOKED_AT_LONG_PX = 1280
 """Long side at which droppings are looked for; smaller photos are used as they are."""
 
 STEP_PX = 2

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from vision.droppings.looks import look_at
-from vision.droppings.network import FRASS_LONG_PX, STEP_PX, Seen
+from vision.droppings.network import LOOKED_AT_LONG_PX, STEP_PX, Seen
 from vision.raster import largest_part, shrunk
 
 __all__ = ["LEAST", "Outline", "Spots", "Spotted", "find_spots", "outline_of", "spotted"]
@@ -237,7 +237,7 @@ def spotted(pixels: Pixels) -> Spotted:
 def _brought_down(pixels: Pixels) -> Pixels:
     """Bring a photo to the usual size; linear steps of less than half cost a fifth of means."""
     picture = pixels
-    while (factor := FRASS_LONG_PX / max(picture.shape[:2])) < 1:
+    while (factor := LOOKED_AT_LONG_PX / max(picture.shape[:2])) < 1:
         if factor < 0.5:
             picture = shrunk(picture, 0.5)
             continue

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scripts.workshop.learn.dropping_lessons import Lesson
-from vision.droppings.network import FRASS_LONG_PX, STEP_PX
+from vision.droppings.network import LOOKED_AT_LONG_PX, STEP_PX
 
 __all__ = ["CROP_PX", "Crop", "cut_crop", "targets_of"]
 
@@ -74,7 +74,7 @@ def _factor(rng: Rng, long_px: int, areas: NDArray[np.intp]) -> float:
     """Draw the change of size; droppings stay large enough to be seen."""
     nearness = 0.5 if rng.random() < _FROM_AFAR else 1.0
     low, high = _ENLARGED if long_px <= _SMALL_PHOTO_PX else (_SMALLEST, _LARGEST)
-    factor = min(float(np.exp(rng.uniform(np.log(low), np.log(high)))), FRASS_LONG_PX / long_px)
+    factor = min(float(np.exp(rng.uniform(np.log(low), np.log(high)))), LOOKED_AT_LONG_PX / long_px)
     if not (areas > 0).any():
         return nearness * factor
     return nearness * max(

@@ -26,7 +26,7 @@ from scripts.workshop.rendered.droppings import (
     lay_on_photo,
     render_droppings,
 )
-from vision.droppings.network import FRASS_LONG_PX
+from vision.droppings.network import LOOKED_AT_LONG_PX
 from vision.raster import shrunk
 
 __all__ = [
@@ -193,7 +193,7 @@ def _composed_lessons(photos: Path, seed: int, counts: dict[str, int]) -> Iterat
         paths = sorted(known_paths(photos, kind)[: _KNOWN[kind]])
         for path in random.Random(seed).choices(paths, k=count):
             whole = read(path)
-            pixels = shrunk(whole, FRASS_LONG_PX / max(whole.shape))
+            pixels = shrunk(whole, LOOKED_AT_LONG_PX / max(whole.shape))
             scene = draw_dropping_scene(rng, droppings=int(np.exp(rng.uniform(0, 3))))
             largest = min(55, max(pixels.shape) / 9)
             px_per_mm = np.exp(rng.uniform(np.log(7), np.log(largest))) / scene.dropping_mm

@@ -31,8 +31,8 @@ from scripts.workshop.learn.dropping_truth import whose
 from scripts.workshop.learn.kit import fit
 from scripts.workshop.learn.options import options_of, share_of
 from vision.droppings import close, network
-from vision.droppings import find as frass
 from vision.droppings.close import CLOSE_PATH
+from vision.droppings.find import counts, droppings_interval, known_of
 from vision.droppings.judge import COMPANY, JUDGE_PATH, KNOWN, in_company, judge_of
 from vision.droppings.network import NET_PATH
 from vision.droppings.spots import spotted
@@ -90,7 +90,7 @@ def check(lessons: Iterable[Lesson]) -> Iterator[Checked]:
     for lesson in lessons:
         truth, no_matter = lesson.truth, lesson.no_matter
         things = spotted(lesson.pixels)
-        rows = frass.known_of(things).rows
+        rows = known_of(things).rows
         numbers = whose(things, truth, no_matter)
         faint = len(np.unique(truth[(no_matter > 0) & (truth > 0)]))
         yield Checked(lesson.kind, rows, numbers, len(np.unique(truth)) - 1, faint)
@@ -167,7 +167,7 @@ def _doubt_of(judged: Sequence[Judged], share: float) -> float:
 
 def _holds(judged: Judged, doubt: float, share: float) -> bool:
     photo, odds = judged
-    low, high = frass.droppings_interval(odds, doubt, share)
+    low, high = droppings_interval(odds, doubt, share)
     return low <= photo.count and photo.count - photo.faint <= high
 
 
@@ -177,7 +177,7 @@ def _report(judged: Sequence[Judged], doubt: float, share: float) -> None:
         shown = [one for one in judged if one[0].kind == kind]
         right = wrong = alarms = true = 0
         for photo, odds in shown:
-            counted = frass.counts(odds)
+            counted = counts(odds)
             right += int(np.count_nonzero(counted & (photo.whose > 0)))
             wrong += int(np.count_nonzero(counted & (photo.whose == 0)))
             alarms += bool(photo.count == 0 and counted.any())

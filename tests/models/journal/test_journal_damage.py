@@ -157,7 +157,6 @@ def test_what_cannot_be_read_is_named_and_set_aside(
     run_sql(file, damage)
     with open_journal(garden_folder) as journal:
         assert len(journal.photos()) == len(journal.leaf_severities()) == photos
-        assert len(journal.leaf_series().photos) == photos
         assert journal.doubtful_photos() == ()
         assert len(journal.log_entries()) == entries
         change_all_that_is_there(journal)

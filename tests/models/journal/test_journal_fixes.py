@@ -48,14 +48,17 @@ def stored(folder, query):
         return raw.execute(query).fetchall()
 
 
-def test_the_columns_of_leaves_say_what_their_rows_say_with_what_was_put_right(filed):
+def test_the_severities_of_leaves_are_those_that_hold_with_what_was_put_right(filed):
     filed.correct_pattern(FIRST.sha256, "blight", "late")
     redraw(filed, SECOND)
     rows = filed.leaf_severities()
-    columns = filed.leaf_series()
-    by_column = [(*columns.photos[photo], *rest) for photo, *rest in zip(*columns[1:], strict=True)]
-    assert sorted(by_column) == sorted((one.plant, one.taken_at, *one[5:]) for one in rows)
-    assert 6.5 in columns.severity_pct
+    held = [
+        (photo.plant, photo.taken_at, leaf.lesion_count, leaf.severity_pct)
+        for photo in filed.photos()
+        for leaf in photo.leaves
+    ]
+    assert sorted((one.plant, one.taken_at, *one[5:7]) for one in rows) == sorted(held)
+    assert 6.5 in [one.severity_pct for one in rows]
     assert {row.plant for row in rows} == {"A1", "A2", "A3"}
     assert len(rows) == 6  # the redrawn outline is a leaf in the place of one
 
@@ -77,7 +80,7 @@ def test_leaves_are_found_by_plant_and_time_whether_put_right_or_not(filed):
         assert {leaf.sha256 for leaf in found} == {photo.sha256}
     late = filed.leaf_severities(since=SECOND.taken_at)
     assert {leaf.plant for leaf in late} == {"A2"}
-    assert filed.leaf_series(SECOND.taken_at).severity_pct == (6.5, 3.3)
+    assert sorted(leaf.severity_pct for leaf in late) == [3.3, 6.5]
 
 
 def test_an_outline_is_measured_again_for_another_version_while_it_holds(filed):

@@ -166,7 +166,7 @@ def test_options_of_an_entry_stand_before_or_behind_its_words_and_the_nearer_hol
     spotlamp("log", "--correct", 1, "rain", "6mm")
     spotlamp("log", "rain", "7mm", "--correct", 2)
     assert [entry.amount for entry in entries(beds)] == [6, 7, 5]
-    spotlamp("log", "--other", "spray", "milk", "A1")
+    spotlamp("log", "--other", "Spray", "milk", "A1")
     spotlamp("log", "rain", "5mm", "--correct", 0, code=1)
     assert len(entries(beds)) == 4
 

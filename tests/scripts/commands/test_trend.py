@@ -16,7 +16,6 @@ from typer.testing import CliRunner
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.garden.settings import GARDEN_FILE, garden_text
 from models.journal import open_journal
-from models.progress.leaves import leaf_table, table_of_columns
 from scripts.cli import app
 from scripts.trend.read import NoTrendError, find_spray
 from scripts.trend.tables import TREND_TABLES
@@ -211,18 +210,6 @@ def test_the_same_season_gives_the_same_files(garden, tmp_path):
         run("trend", "A1", "--garden", garden, "--out", out)
     for path in (tmp_path / "one").iterdir():
         assert (tmp_path / "two" / path.name).read_bytes() == path.read_bytes(), path.name
-
-
-def test_the_quick_way_to_the_leaves_gives_what_the_photos_give(garden):
-    with open_journal(garden) as journal:
-        quick, whole = table_of_columns(*journal.leaf_series()), leaf_table(journal.photos())
-        later = table_of_columns(*journal.leaf_series(since=(START + timedelta(days=30)).date()))
-    assert set(quick.plants) == set(whole.plants)
-    for plant in whole.plants:
-        one, two = (table.plant == table.plants.index(plant) for table in (quick, whole))
-        for name in ("day", "severity_pct", "low_pct", "high_pct", "lesions"):
-            assert sorted(getattr(quick, name)[one]) == sorted(getattr(whole, name)[two])
-    assert len(later) == sum(whole.day >= (START + timedelta(days=30)).toordinal())
 
 
 def test_a_garden_without_photos_says_what_to_do(tmp_path):

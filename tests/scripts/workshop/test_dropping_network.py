@@ -9,7 +9,7 @@ pytest.importorskip("onnx", reason="only learning needs it: the train extra")
 from scripts.workshop.learn.convolutions import write_onnx  # noqa: E402
 from scripts.workshop.learn.dropping_lessons import lesson_of  # noqa: E402
 from scripts.workshop.learn.dropping_network import learn, loss_of  # noqa: E402
-from vision.droppings import network as frass_net  # noqa: E402
+from vision.droppings import network as seeing  # noqa: E402
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 
@@ -30,16 +30,16 @@ def test_dark_boxes_are_learned_and_opencv_sees_them_too(tmp_path, monkeypatch):
     shown = list(lessons())
     network = learn(shown, 3, ((40, 2e-3),))
     write_onnx(network, tmp_path / "net.onnx", 96)
-    monkeypatch.setattr(frass_net, "NET_PATH", tmp_path / "net.onnx")
-    frass_net.load_network.cache_clear()
+    monkeypatch.setattr(seeing, "NET_PATH", tmp_path / "net.onnx")
+    seeing.load_network.cache_clear()
     try:
-        seen = frass_net.see(shown[0].pixels[:, :230])
+        seen = seeing.see(shown[0].pixels[:, :230])
     finally:
-        frass_net.load_network.cache_clear()
+        seeing.load_network.cache_clear()
     inside = shown[0].truth[::2, :230:2] > 0
     assert seen.inside[inside].mean() > seen.inside[~inside].mean() + 1
     wide = np.pad(shown[0].pixels[:, :230], ((0, 28), (0, 26), (0, 0)), mode="symmetric")
-    photo = (wide.astype(np.float32) / 255 - frass_net.GREY) / frass_net.CONTRAST
+    photo = (wide.astype(np.float32) / 255 - seeing.GREY) / seeing.CONTRAST
     with torch.no_grad():
         outputs = network(torch.from_numpy(photo.transpose(2, 0, 1)[None]))[0].numpy()
     np.testing.assert_allclose(seen.middle, outputs[0, :130, :115], atol=1e-3)

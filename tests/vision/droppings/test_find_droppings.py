@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from models.hornworm import frass_size_class
+from models.hornworm import dropping_size_class
 from scripts.workshop.rendered import Scene, render
 from scripts.workshop.rendered.droppings import DroppingScene, draw_dropping_scene, render_droppings
 from vision.day.leaf import Leaves
@@ -225,7 +225,7 @@ def test_numbers_learned_for_other_measures_are_refused():
 
 def test_size_classes_grow_with_the_length():
     """Classes follow guesses by stage [memory, low]; pea size is the last stage [read, weak]."""
-    assert [frass_size_class(mm) for mm in (0.5, 2.5, 7)] == ["small", "middle", "large"]
+    assert [dropping_size_class(mm) for mm in (0.5, 2.5, 7)] == ["small", "middle", "large"]
 
 
 def test_the_dark_middle_of_dead_tissue_is_no_dropping_but_one_on_living_tissue_is():

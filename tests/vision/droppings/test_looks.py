@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.droppings import looks as frass_view
+from vision.droppings import looks as looking
 from vision.droppings.looks import look_at
 from vision.droppings.network import STEP_PX, Seen, see
 from vision.droppings.spots import find_spots
@@ -27,7 +27,7 @@ def watched(monkeypatch, answer=see) -> list[tuple[int, ...]]:
         shown.append(picture.shape[:2])
         return answer(picture)
 
-    monkeypatch.setattr(frass_view, "see", note)
+    monkeypatch.setattr(looking, "see", note)
     return shown
 
 
