@@ -9,6 +9,7 @@ import os
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from math import sqrt
 from pathlib import Path
 
 from markupsafe import Markup, escape
@@ -27,21 +28,53 @@ from vision.errors import SpotlampError
 from vision.photo.decode import read_photo
 from vision.photo.find import PhotoFile, printable
 
-__all__ = ["LARGE_PX", "LINES_KEY", "SMALL_PX", "Album", "Figure", "Wanted"]
+__all__ = [
+    "LARGE_PX",
+    "LINES_KEY",
+    "SMALL_PX",
+    "Album",
+    "Figure",
+    "Wanted",
+    "room_bytes",
+    "side_px",
+]
 
 SMALL_PX, LARGE_PX = 360, 1100
 """Long sides of a picture in a row of pictures, and of one that is looked at by itself, px."""
 
 LINES_KEY = (
-    "Lines on photos: blue, a leaf; red, a lesion (dead tissue); orange dots, a halo (yellow "
-    "tissue); purple diamonds, droppings; yellow dashes, what was eaten; orange, a caterpillar."
+    "Lines on photos: blue, a leaf; orange, a lesion (dead tissue); amber dots, a halo (yellow "
+    "tissue); pink diamonds, droppings; yellow dashes, what was eaten; amber, a caterpillar."
 )
 
 _QUALITY = 80
 _LONGEST_SECONDS = 60.0
 _GONE = "This photo is not there any more, or is another one now"
 _LARGEST_BYTES = 4_300_000
-"""What all pictures of a file may take: with all else it stays below five million bytes."""
+"""What all pictures of a file of twelve plants may take: with all else it stays below five million
+bytes. With five times the plants it is three times as much."""
+
+_FULL_SIZE = 60
+"""So many pictures in rows have their full size: five of each of twelve plants."""
+
+_LEAST_PX = 200
+"""The long side below which nothing is to be seen on a picture any more."""
+
+
+def side_px(pictures: int) -> int:
+    """Return the long side of each of so many pictures in rows, px.
+
+    Examples
+    --------
+    >>> side_px(60), side_px(120)
+    (360, 255)
+    """
+    return max(_LEAST_PX, round(SMALL_PX * min(1.0, sqrt(_FULL_SIZE / max(1, pictures)))))
+
+
+def room_bytes(plants: int) -> int:
+    """Return what all pictures of a file of so many plants may take."""
+    return round(_LARGEST_BYTES * min(3.0, max(1.0, 1 + (plants - 12) / 24)))
 
 
 @dataclass(frozen=True)
@@ -121,6 +154,8 @@ class Album:
         The garden's.
     jobs : int, optional
         Processes at work; all cores by default.
+    plants : int
+        Told of in the file, which may be larger for more of them.
     on_start, on_done : callable
         Told how many pictures there are, and of each that is done.
 
@@ -134,13 +169,14 @@ class Album:
         self,
         folder: Path,
         jobs: int | None = None,
+        plants: int = 1,
         on_start: Callable[[int], None] = lambda total: None,
         on_done: Callable[[object], None] = lambda made: None,
     ) -> None:
         self._folder, self._jobs = folder, jobs
         self._on_start, self._on_done = on_start, on_done
         self._made: dict[tuple[str, int, bool], _Made] = {}
-        self._left = _LARGEST_BYTES
+        self._left = room_bytes(plants)
         self._readings: dict[str, CorrectedReading | None] = {}
         self.missing: set[str] = set()
 

@@ -25,7 +25,13 @@ from scripts.page.clinic import clinic_page
 from scripts.page.course import COURSE_KEY
 from scripts.page.figures import LINES_KEY, Album, Figure, Wanted
 from scripts.page.method import method_of
-from scripts.page.sheets import night_rounds, plant_strips, today_sheet
+from scripts.page.sheets import (
+    night_rounds,
+    plant_strips,
+    plants_told,
+    smaller_words,
+    today_sheet,
+)
 from scripts.page.standing import Desk, Standing
 from scripts.page.templating import HERE, template_environment
 from scripts.page.tiles import Bed, Tile, beds_of
@@ -110,7 +116,8 @@ def write_report(
             f"“{standing.garden.name}” has no plants yet: add a bed with “spotlamp new {folder} "
             "--bed NAME=PLANTS”."
         )
-    album = Album(folder, wishes.jobs, on_start, on_done)
+    plants = 1 if wishes.plant else len(plants_told(standing))
+    album = Album(folder, wishes.jobs, plants, on_start, on_done)
     if wishes.plant:
         name = _plant(standing, wishes.plant)
         page = _rendered(
@@ -177,6 +184,7 @@ def _whole_garden(standing: Standing, changes: Changes, season: str, album: Albu
         beds=[(bed, list(_rows(bed))) for bed in beds_of(standing)],
         tiles=_tile_photos(standing, album),
         strips=strips,
+        smaller=smaller_words(strips),
         nights=night_rounds(standing, album),
         changes=changes,
     )

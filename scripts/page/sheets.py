@@ -24,7 +24,7 @@ from scripts.care.text import (
     short_words,
 )
 from scripts.page.course import course_picture, course_svg
-from scripts.page.figures import Album, Figure, Wanted
+from scripts.page.figures import SMALL_PX, Album, Figure, Wanted, side_px
 from scripts.page.standing import Standing
 from scripts.page.tiles import StatusShown, Tile, status_shown, tile_of
 from scripts.trend.words import plant_words
@@ -40,6 +40,7 @@ __all__ = [
     "plant_entries",
     "plant_strips",
     "plants_told",
+    "smaller_words",
     "today_sheet",
 ]
 
@@ -177,6 +178,17 @@ def plants_told(standing: Standing) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*names, *standing.curves]))
 
 
+def smaller_words(strips: Sequence[PlantStrip]) -> str:
+    """Return why the pictures of many plants are small; empty where they are not."""
+    pictures = sum(len(strip.figures) for strip in strips)
+    if side_px(pictures) == SMALL_PX:
+        return ""
+    return (
+        f"With {counted(len(strips), 'plant')} the {pictures} pictures are smaller than usual, so "
+        "that this file can still be sent."
+    )
+
+
 def place_words(standing: Standing, name: str) -> str:
     """Return where a plant stands."""
     found = next((plant for plant in standing.garden.plants if plant.name == name), None)
@@ -189,7 +201,9 @@ def plant_strips(standing: Standing, album: Album) -> tuple[PlantStrip, ...]:
     """Return a strip for each plant, in the garden's order; pictures are made at once."""
     names = plants_told(standing)
     most = max(1, min(_MOST_IN_ROW, _MOST_PHOTOS // max(1, len(names))))
-    wanted = {name: [Wanted(p) for p in _over_time(standing, name, most)] for name in names}
+    photos = {name: _over_time(standing, name, most) for name in names}
+    side = side_px(sum(map(len, photos.values())))
+    wanted = {name: [Wanted(photo, side) for photo in found] for name, found in photos.items()}
     album.make(one for photos in wanted.values() for one in photos)
     return tuple(_strip(standing, name, wanted[name], album) for name in names)
 

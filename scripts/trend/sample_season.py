@@ -101,5 +101,6 @@ def _next(folder: Path) -> Iterator[str]:
     yield f"  spotlamp trend --garden {folder}"
     yield f"  spotlamp trend --garden {folder} --effect soda"
     yield f'  spotlamp today --at "2025-07-31 07:00" --garden {folder}'
-    yield "Or look at it all in a browser:"
+    yield "Or have it all in one file to print, or as a page in a browser:"
+    yield f'  spotlamp report --at "2025-07-31 07:00" --garden {folder} --out report.html'
     yield f'  spotlamp serve --at "2025-07-31 07:00" --garden {folder}'

@@ -5,6 +5,7 @@ import re
 import shutil
 from datetime import datetime
 from itertools import product
+from math import sqrt
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -281,6 +282,32 @@ def test_pictures_for_which_there_is_no_room_are_left_out_and_named(folder, monk
     said = words_of(small)
     assert "the file would grow too large" in said
     assert "Photo of" not in said.split("the file would grow too large")[-1].split("Rounds")[0]
+
+
+def test_pictures_of_many_plants_are_smaller_and_the_report_says_so(folder, monkeypatch):
+    full = made(folder)
+    assert "smaller than usual" not in words_of(full)
+    monkeypatch.setattr(figures, "_FULL_SIZE", 2)
+    small = made(folder, name="small.html")
+    assert "With 3 plants the 4 pictures are smaller than usual" in words_of(small)
+    assert sides(small) == [round(side / sqrt(2)) for side in sides(full)]
+    assert small.stat().st_size < full.stat().st_size
+
+
+def sides(report):
+    pictures = [one for one in tree(report).iter() if one.get("class") == "photo"]
+    strips = [one.get("viewbox") or one.get("viewBox") for one in pictures]
+    return [side for box in strips if (side := int(box.split()[2])) > 200]
+
+
+def test_more_plants_never_make_larger_pictures_nor_leave_less_room():
+    shown = [figures.side_px(pictures) for pictures in range(1, 400)]
+    assert shown == sorted(shown, reverse=True)
+    assert (shown[59], shown[-1]) == (figures.SMALL_PX, 200)
+    room = [figures.room_bytes(plants) for plants in range(1, 400)]
+    assert room == sorted(room)
+    assert room[11] < 4_500_000
+    assert room[59] == room[-1] < 14_000_000
 
 
 def test_a_season_of_twelve_plants_stays_below_five_megabytes(tmp_path):
