@@ -49,10 +49,32 @@ class _Found:
 
 def alarm_of(season: Season, plant: str) -> Alarm | None:
     """Return the last alarm that nothing has lifted since."""
+    if not _may_alarm(season, plant):
+        return None
     found = [*_photo_alarms(season, plant), *_seen_alarms(season, plant)]
     standing = [one for one in found if not _lifted(season, plant, one)]
     last = max(standing, key=lambda one: one.at, default=None)
     return None if last is None else last.alarm
+
+
+def _may_alarm(season: Season, plant: str) -> bool:
+    """Whether anything could have raised an alarm.
+
+    It is asked of every plant at the moment of every spray, and mostly nothing could: so it is
+    told from what the days say by themselves, before any interval is worked out.
+    """
+    days = season.measured_days.get(plant, ())
+    severity = [day.measured.severity_pct for day in days if day.measured]
+    back, points = season.limits.collapse_days, season.limits.collapse_points
+    return (
+        bool(season.seen("wilting", plant))
+        or any(day.measured and day.measured.late_at for day in days)
+        or any(
+            now - min(severity[max(0, place - back) : place]) >= points
+            for place, now in enumerate(severity)
+            if place
+        )
+    )
 
 
 def _lifted(season: Season, plant: str, found: _Found) -> bool:

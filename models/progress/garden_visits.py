@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +12,12 @@ from models.progress.leaves import LeafTable
 from models.progress.points import (
     Resampled,
     SeverityPoint,
+    VisitIntervals,
     VisitSum,
     group_visits,
     logit_errors,
-    point_at,
+    points_at,
+    visit_intervals,
     visits_of,
 )
 from models.progress.spread import LeafSpread, Visits, learn_spread
@@ -64,18 +67,14 @@ class GardenVisits:
     def _points_of(self, plant: str) -> tuple[SeverityPoint, ...]:
         if plant not in self.plants:
             return ()
-        places = np.flatnonzero(self.visits.plant == self.plants.index(plant))
-        return tuple(self._point(plant, int(place)) for place in places)
+        number = self.plants.index(plant)
+        first, end = np.searchsorted(self.visits.plant, (number, number + 1))
+        places = slice(int(first), int(end))
+        return points_at(plant, self.visits, self._intervals, self.errors, places)
 
-    def _point(self, plant: str, place: int) -> SeverityPoint:
-        return point_at(
-            plant,
-            self.visits,
-            place,
-            self.resampled,
-            float(self.errors[place]),
-            float(self.freedom[place]),
-        )
+    @cached_property
+    def _intervals(self) -> VisitIntervals:
+        return visit_intervals(self.visits, self.resampled, self.errors, self.freedom)
 
 
 def garden_visits(leaves: LeafTable) -> GardenVisits:

@@ -4,14 +4,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
-from math import exp, hypot, isfinite, log
 from statistics import fmean
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.progress.leaves import LeafTable
-from models.progress.rates import CLIP, clip_share, logit
+from models.progress.rates import CLIP, clip_share, from_logit, logit
 from models.progress.spread import GARDEN_FREEDOM, LeafSpread, Visits, scarcer
 from models.progress.student import t_quantile
 
@@ -20,11 +19,13 @@ __all__ = [
     "Ends",
     "Resampled",
     "SeverityPoint",
+    "VisitIntervals",
     "VisitSum",
     "group_visits",
     "logit_errors",
-    "point_at",
+    "points_at",
     "sum_visit",
+    "visit_intervals",
     "visits_of",
 ]
 
@@ -255,10 +256,35 @@ def logit_errors(visits: Visits, spread: LeafSpread) -> tuple[Floats, Floats]:
     return np.where(freedom < 1, np.nan, error), freedom
 
 
-def point_at(
-    name: str, visits: Visits, place: int, resampled: Resampled, error: float, freedom: float
-) -> SeverityPoint:
-    """Return one visit's mean with its intervals.
+@dataclass(frozen=True, eq=False)
+class VisitIntervals:
+    """Every visit's intervals, percent; one position a visit, NaN where there is none.
+
+    Attributes
+    ----------
+    low, high : ndarray of float
+        Of the mean over leaves.
+    measuring_low, measuring_high : ndarray of float
+        Of measuring.
+    whole_low, whole_high : ndarray of float
+        Of both together.
+    resampled : ndarray of bool
+        Whether the interval over leaves is a bootstrap.
+    """
+
+    low: Floats
+    high: Floats
+    measuring_low: Floats
+    measuring_high: Floats
+    whole_low: Floats
+    whole_high: Floats
+    resampled: NDArray[np.bool_]
+
+
+def visit_intervals(
+    visits: Visits, resampled: Resampled, errors: Floats, freedom: Floats
+) -> VisitIntervals:
+    """Return every visit's intervals.
 
     The interval over leaves is made on the logit scale, where it cannot leave 0 to 100 %. It
     takes the leaves for a random choice among those that the grower's rule allows (such as the
@@ -266,29 +292,49 @@ def point_at(
 
     Parameters
     ----------
-    name : str
-        The plant's.
     visits : Visits
-        With the visit at ``place``.
-    place : int
-        Which visit.
+        Of the garden.
     resampled : callable
         From ``group_visits`` or ``visits_of``.
-    error, freedom : float
+    errors, freedom : ndarray of float64, shape (visits,)
         From ``logit_errors``.
     """
-    mean = float(visits.mean[place])
-    ends = resampled(place) if isfinite(error) else None
-    interval, method = (ends, "bootstrap") if ends else _interval(mean, error, freedom)
-    return _point(name, visits, place, interval, method, error)
+    middle = logit(visits.mean)
+    margin = _t_quantiles(freedom) * errors
+    low, high = middle - margin, middle + margin
+    drawn = np.isfinite(errors) & (visits.leaves >= ENOUGH_TO_RESAMPLE)
+    for place in np.flatnonzero(drawn):
+        if ends := resampled(int(place)):
+            low[place], high[place] = ends
+    measured = np.isfinite(visits.low) & np.isfinite(visits.high)
+    least, most = (np.where(measured, end, visits.mean) for end in (visits.low, visits.high))
+    down = np.hypot(middle - low, middle - logit(least))
+    up = np.hypot(high - middle, logit(most) - middle)
+    over_leaves = _as_shares(visits.mean, low, high)
+    whole = _as_shares(visits.mean, middle - down, middle + up)
+    return VisitIntervals(
+        low=over_leaves[0],
+        high=over_leaves[1],
+        measuring_low=np.where(measured, 100 * visits.low, np.nan),
+        measuring_high=np.where(measured, 100 * visits.high, np.nan),
+        whole_low=whole[0],
+        whole_high=whole[1],
+        resampled=drawn,
+    )
 
 
-def _interval(mean: float, error: float, freedom: float) -> tuple[Ends | None, str]:
-    """Return the interval of a visit's logit mean by Student's t, and the method."""
-    if not isfinite(error):
-        return None, ""
-    middle, margin = _logit(mean), t_quantile(freedom, 0.975) * error
-    return (middle - margin, middle + margin), "t"
+def _t_quantiles(freedom: Floats) -> Floats:
+    """Return the quantile of Student's t of each visit; NaN with less than one degree."""
+    kinds, place = np.unique(freedom, return_inverse=True)
+    return np.array([t_quantile(one, 0.975) if one >= 1 else np.nan for one in kinds])[place]
+
+
+def _as_shares(mean: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Return logit intervals in percent; from 0 (to 100) where the mean itself was clipped."""
+    first = np.where(mean <= CLIP, 0.0, np.minimum(100 * from_logit(low), 100 * mean))
+    last = np.where(mean >= 1 - CLIP, 100.0, np.maximum(100 * from_logit(high), 100 * mean))
+    known = np.isfinite(low)
+    return np.where(known, first, np.nan), np.where(known, last, np.nan)
 
 
 def _bootstrap(share: Floats) -> tuple[float, float]:
@@ -317,58 +363,53 @@ def _draws(count: int) -> NDArray[np.int64]:
     return np.random.default_rng(_SEED).integers(0, count, (_RESAMPLES, count))
 
 
+def points_at(
+    name: str, visits: Visits, found: VisitIntervals, errors: Floats, places: slice
+) -> tuple[SeverityPoint, ...]:
+    """Return some of the visits, all of one plant, with their intervals.
+
+    Parameters
+    ----------
+    name : str
+        The plant's.
+    visits : Visits
+        Of the garden.
+    found : VisitIntervals
+        Theirs.
+    errors : ndarray of float64, shape (visits,)
+        From ``logit_errors``.
+    places : slice
+        Which visits.
+    """
+    numbers = (visits.mean * 100, visits.lesions, errors)
+    ends = (found.low, found.high, found.measuring_low, found.measuring_high)
+    both = (found.whole_low, found.whole_high)
+    counts = (visits.day, visits.leaves, visits.photos, found.resampled)
+    columns = (column[places].tolist() for column in (*counts, *numbers, *ends, *both))
+    return tuple(_point(name, *row) for row in zip(*columns, strict=True))
+
+
 def _point(
-    name: str,
-    visits: Visits,
-    place: int,
-    interval: tuple[float, float] | None,
-    method: str,
-    error: float,
+    name: str, day: int, leaves: int, photos: int, resampled: bool, *values: float
 ) -> SeverityPoint:
-    mean, lesions = float(visits.mean[place]), float(visits.lesions[place])
-    measuring = (float(visits.low[place]), float(visits.high[place]))
-    known = all(map(isfinite, measuring))
-    ends = None if interval is None else _as_shares(mean, interval)
-    whole = _joined(mean, interval, measuring if known else (mean, mean))
+    severity, *others = values
+    lesions, error, low, high, m_low, m_high, w_low, w_high = (
+        None if value != value else value for value in others
+    )
+    method = "" if low is None else ("bootstrap" if resampled else "t")
     return SeverityPoint(
         plant=name,
-        day=date.fromordinal(int(visits.day[place])),
-        severity_pct=100 * mean,
-        low_pct=None if ends is None else ends[0],
-        high_pct=None if ends is None else ends[1],
-        measuring_low_pct=100 * measuring[0] if known else None,
-        measuring_high_pct=100 * measuring[1] if known else None,
-        whole_low_pct=None if whole is None else whole[0],
-        whole_high_pct=None if whole is None else whole[1],
-        leaf_count=int(visits.leaves[place]),
-        photo_count=int(visits.photos[place]),
-        lesions_per_leaf=lesions if isfinite(lesions) else None,
+        day=date.fromordinal(day),
+        severity_pct=severity,
+        low_pct=low,
+        high_pct=high,
+        measuring_low_pct=m_low,
+        measuring_high_pct=m_high,
+        whole_low_pct=w_low,
+        whole_high_pct=w_high,
+        leaf_count=leaves,
+        photo_count=photos,
+        lesions_per_leaf=lesions,
         method=method,
-        logit_error=float(error) if interval is not None else None,
+        logit_error=error if low is not None else None,
     )
-
-
-def _as_shares(mean: float, interval: tuple[float, float]) -> tuple[float, float]:
-    """Return a logit interval in percent; from 0 (to 100) where the mean itself was clipped."""
-    low, high = (100 / (1 + exp(-end)) for end in interval)
-    return (0.0 if mean <= CLIP else min(low, 100 * mean)), (
-        100.0 if mean >= 1 - CLIP else max(high, 100 * mean)
-    )
-
-
-def _logit(share: float) -> float:
-    """Return the logit of one share, a tenth of the time that arrays take."""
-    kept = min(max(share, CLIP), 1 - CLIP)
-    return log(kept / (1 - kept))
-
-
-def _joined(
-    mean: float, interval: tuple[float, float] | None, measuring: tuple[float, float]
-) -> tuple[float, float] | None:
-    """Add the half-widths of leaf choice and measuring as squares, on the logit scale."""
-    if interval is None:
-        return None
-    middle = _logit(mean)
-    down = hypot(middle - interval[0], middle - _logit(measuring[0]))
-    up = hypot(interval[1] - middle, _logit(measuring[1]) - middle)
-    return _as_shares(mean, (middle - down, middle + up))
