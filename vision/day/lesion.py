@@ -318,14 +318,14 @@ def _perimeter(outline: NDArray[np.int32]) -> float:
 
 
 def _elongation(inside: Bools) -> float:
-    moments = cv2.moments(inside.astype(np.uint8), binaryImage=True)
+    moments = cv2.moments(inside.astype(np.uint8))
     area = moments["m00"]
-    # A pixel is a unit square: 1/12 is its own second moment.
+    # A pixel is a unit square: 1/12 is its own second moment, and no patch's is less.
     xx, yy = moments["mu20"] / area + 1 / 12, moments["mu02"] / area + 1 / 12
     xy = moments["mu11"] / area
     spread = np.sqrt(((xx - yy) / 2) ** 2 + xy**2)
     mean = (xx + yy) / 2
-    return float(np.sqrt((mean + spread) / max(mean - spread, 1e-9)))
+    return float(np.sqrt((mean + spread) / (mean - spread)))
 
 
 def _solidity(outline: NDArray[np.int32], area: float) -> float:

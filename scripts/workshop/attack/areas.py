@@ -33,15 +33,12 @@ AREAS: Mapping[str, Area] = {
     "care": Area(
         10,
         ("models/care/*.py",),
-        # Without the random seasons, which take minutes: they are asked last.
+        # Without the random seasons, which take minutes: they would notice some more.
         ("tests/models/care/test_[bs]*.py", "tests/models/care/test_care_[!p]*.py"),
         (
-            "tests/models/care/test_care_p*.py",
             "tests/models/garden/test_settings.py",
-            "tests/models/weather/test_favour.py",
             "tests/scripts/care/test_*.py",
             "tests/scripts/commands/test_burn.py",
-            "tests/test_docs.py",
         ),
     ),
     "journal": Area(
@@ -64,7 +61,7 @@ AREAS: Mapping[str, Area] = {
         20,
         ("vision/day/lesion.py",),
         ("tests/vision/day/test_lesion.py",),
-        ("tests/vision/day/test_[!l]*.py", "tests/vision/test_*.py"),
+        ("tests/vision/day/test_measure.py",),
     ),
     "taken": Area(
         20,
@@ -82,7 +79,6 @@ AREAS: Mapping[str, Area] = {
         ("tests/vision/tag/test_*.py",),
         (
             "tests/vision/day/test_measure.py",
-            "tests/vision/test_*.py",
             "tests/scripts/commands/test_tags.py",
         ),
     ),

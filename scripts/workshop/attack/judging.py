@@ -19,6 +19,7 @@ from scripts.workshop.attack.mutants import Mutant
 
 __all__ = ["Judged", "judge", "second_look"]
 
+_NO_TESTS = 5  # pytest's code
 _MOST_TEST_SECONDS = 25.0
 _MOST_OTHER_SECONDS = 120.0
 
@@ -62,14 +63,15 @@ def judge(
         if code == CRASHED:
             tests = _tests_for(mutant, found)
             chosen = _Chosen(tests, found["failed"], found)
-            code = _run_anew(bench, mutant, tests, chosen, found["seconds"])
+            cpu = 30 + 4 * sum(found["seconds"][test] for test in tests)
+            code = _run_anew(bench, mutant, _files_of(tests), chosen, cpu)
         yield Judged(mutant, "noticed" if code else "survived")
 
 
 def second_look(
     bench: Bench, mutant: Mutant, found: Mapping[str, Any], others: Mapping[str, Any]
 ) -> Judged:
-    """Judge a fault by all tests of its area, and by those of others that run its line.
+    """Judge a fault by the other tests of its area, and by those of others that run its line.
 
     Parameters
     ----------
@@ -82,11 +84,13 @@ def second_look(
     """
     seconds: dict[str, float] = {**others["seconds"], **found["seconds"]}
     near = sorted(_near(mutant, others) - found["seconds"].keys(), key=seconds.__getitem__)
-    own = [*_tests_for(mutant, found), *sorted(found["seconds"], key=seconds.__getitem__)]
-    tests = dict.fromkeys([*own, *_within(_MOST_OTHER_SECONDS, near, seconds)])
-    chosen = _Chosen(list(tests), [*found["failed"], *others["failed"]], found)
-    code = _run_anew(bench, mutant, list(tests), chosen, seconds, ALL_TESTS)
-    return Judged(mutant, "noticed" if code else "survived")
+    own = sorted(found["seconds"].keys() - set(_tests_for(mutant, found)), key=seconds.__getitem__)
+    tests = [*own, *_within(_MOST_OTHER_SECONDS, near, seconds)]
+    chosen = _Chosen(tests, [*found["failed"], *others["failed"]], found)
+    files = _files_of([*tests, *found["seconds"]])
+    cpu = 60 + 4 * sum(seconds[test] for test in tests)
+    code = _run_anew(bench, mutant, files, chosen, cpu, ALL_TESTS)
+    return Judged(mutant, "survived" if code in (0, _NO_TESTS) else "noticed")
 
 
 def _runs_early(mutant: Mutant, found: Mapping[str, Any]) -> bool:
@@ -143,13 +147,20 @@ class _Tried:
 def _put_in(mutant: Mutant, sound: str, file: str) -> None:
     """Give the functions of a module the code of the same module with a fault.
 
-    Where it is not imported yet, it will be from the file, which has the fault.
+    Raises
+    ------
+    RuntimeError
+        When no function changes thereby: the module is not imported yet, or elsewhere.
     """
     pairs = zip(_codes_in(compile(sound, file, "exec")), _codes_in(mutant.code), strict=True)
     codes = dict(pairs)
+    changed = False
     for thing in gc.get_objects():
         if type(thing) is FunctionType and thing.__code__.co_filename == file:
-            thing.__code__ = codes[thing.__code__]
+            own, thing.__code__ = thing.__code__, codes[thing.__code__]
+            changed |= own != thing.__code__
+    if not changed and any(own != other for own, other in codes.items()):
+        raise RuntimeError("no function has the fault")
 
 
 def _codes_in(code: CodeType) -> Iterator[CodeType]:
@@ -188,16 +199,15 @@ def _files_of(tests: Iterable[str]) -> list[str]:
 def _run_anew(
     bench: Bench,
     mutant: Mutant,
-    tests: Sequence[str],
+    files: Sequence[str],
     chosen: _Chosen,
-    seconds: Mapping[str, float],
+    cpu_seconds: float,
     marked: Sequence[str] = IN_ONE_PROCESS,
 ) -> int:
     """Run tests with a fault in a process that imports all anew; return their exit code."""
-    cpu = 60 + 4 * sum(seconds[test] for test in tests)
     with bench.with_fault(mutant):
-        code = bench.run(_files_of(tests), chosen, cpu, marked)
-    if code in (5, CRASHED):
+        code = bench.run(files, chosen, cpu_seconds, marked)
+    if code == CRASHED:
         said = bench.said.read_text("utf-8")[-2000:]
         raise RuntimeError(f"no test was run for {mutant.name}: {said}")
     return code

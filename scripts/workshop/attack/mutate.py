@@ -4,8 +4,8 @@
 
 For each area a random sample of places of its code is drawn, and one fault at each (`mutants`). The
 tests that run the place, quickest first, are run on a copy of the checkout. What none of them
-notices is looked at a second time, in a fresh process: by all tests of the area, and by those tests
-of other parts that run the place. What none of these notices either has survived. Faults that
+notices is looked at a second time, in a fresh process: by the other tests of the area, and by those
+tests of other parts that run the place. What none of these notices either has survived. Faults that
 nothing could notice stand with their reasons in ``equal_mutants.txt`` and are not counted. Needs
 ``pip install -e '.[mutate]'``. To see which test runs which line takes some minutes an area and is
 kept for the next run; then it is some seconds of one core a fault.

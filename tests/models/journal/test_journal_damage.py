@@ -1,5 +1,6 @@
 """Bytes that changed on the disk are noticed; what cannot be read is named, the rest goes on."""
 
+import shutil
 import sqlite3
 import struct
 from collections.abc import Iterator
@@ -16,8 +17,10 @@ from sqlalchemy.exc import StatementError
 from models.corrections import Mark, Redrawn
 from models.entries import Find, LeafEntry, LogEntry, PhotoEntry
 from models.garden.beds import Plant
+from models.garden.settings import GARDEN_FILE, garden_text
 from models.journal import DamagedError, Wish, open_journal
 from models.journal.examining import examine
+from models.journal.naming import name_of
 from models.journal.soundness import changed_rows
 from models.journal.sums import CHECKSUM, own_columns, summed_columns, values_sum
 from models.journal.tables import CORRECTIONS, LOG, METADATA, PHOTOS
@@ -83,11 +86,20 @@ def remarks() -> Iterator[list[str]]:
         yield heard
 
 
-@pytest.fixture
-def file(garden_folder) -> Path:
-    with open_journal(garden_folder) as journal:
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory) -> Path:
+    """Fill a journal once; each test gets a copy, with today's backup."""
+    folder = tmp_path_factory.mktemp("filled")
+    (folder / GARDEN_FILE).write_text(garden_text("Test garden", "Europe/Berlin"), "utf-8")
+    with open_journal(folder) as journal:
         fill(journal)
-    return garden_folder / "journal.sqlite"
+    return folder
+
+
+@pytest.fixture
+def file(filled, garden_folder) -> Path:
+    shutil.copytree(filled / "backups", garden_folder / "backups")
+    return Path(shutil.copy(filled / "journal.sqlite", garden_folder))
 
 
 def test_a_checksum_is_of_bytes_that_do_not_change():
@@ -163,6 +175,40 @@ def test_what_cannot_be_read_is_named_and_set_aside(
     assert named in remarks[0]
     assert "spotlamp restore" in remarks[0]
     assert len(remarks) == 1  # once, however often it is met
+
+
+def test_of_many_damaged_rows_the_first_five_are_named_and_the_others_counted(
+    garden_folder, remarks
+):
+    with open_journal(garden_folder) as journal, journal.writing() as connection:
+        note = {"kind": "note", "at": NOON, "product": "", "withdrawn": False, "text": ""}
+        connection.execute(LOG.insert(), [note] * 7)
+    for damaged, named in ((5, "entry 5 of the log."), (7, "entry 5 of the log and 2 more.")):
+        run_sql(
+            garden_folder / "journal.sqlite", "UPDATE log SET text = 'x' WHERE number <= ?", damaged
+        )
+        with open_journal(garden_folder) as journal:
+            assert len(journal.log_entries()) == 7 - damaged
+        others = ", ".join(f"entry {number} of the log" for number in range(1, 5))
+        assert f": {others}, {named}" in remarks[-1]
+
+
+@pytest.mark.parametrize(
+    ("name", "called"),
+    [
+        ("finds", "a dropping or caterpillar of “A1/ä.jpg”"),
+        ("plants", "the plant “A1”"),
+        ("corrections", "your word on “A1/ä.jpg”"),
+        ("fixes", "what was put right of “A2/y.jpg”"),
+        ("redrawn", "what was put right of “A2/y.jpg”"),
+        ("redrawn_lesions", "what was put right of “A2/y.jpg”"),
+        ("photos", "the photo “A1/ä.jpg”"),
+    ],
+)
+def test_a_row_is_called_by_the_photo_or_plant_it_is_about(file, name, called):
+    with closing(sqlite3.connect(file)) as raw:
+        assert name_of(raw, METADATA.tables[name], 1) == called
+        assert name_of(raw, METADATA.tables["photos"], 99) == "the photo “number 99”"
 
 
 def change_all_that_is_there(journal) -> None:

@@ -33,6 +33,28 @@ def measured(classes):
     return lesions_of(classes, lightness(classes), GREEN)
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_lesion_that_lies_slantwise_is_as_elongated_as_it_is_long(turned):
+    """Three squares of 4 × 4 px corner to corner: 12 rows and 12 columns, each 4 px long.
+
+    Second moments 12² ÷ 12 = 12 across and down, and 2 × 4² ÷ 3 = 32 ÷ 3 between the two. Along the
+    slant 12 + 32 ÷ 3 = 68 ÷ 3, across it 4 ÷ 3: elongation √17.
+    """
+    classes = leaf()
+    for step in (0, 4, 8):
+        column = 68 - step if turned else 60 + step
+        classes[40 + step : 44 + step, column : column + 4] = LESION
+    (lesion,) = measured(classes)
+    assert lesion.elongation == pytest.approx(np.sqrt(17))
+
+
+def test_a_line_one_pixel_wide_is_as_elongated_as_it_is_long():
+    classes = leaf()
+    classes[40, 60:90] = LESION
+    (lesion,) = measured(classes)
+    assert lesion.elongation == pytest.approx(30)
+
+
 def test_no_lesion_gives_none():
     assert measured(leaf()) == ()
 
