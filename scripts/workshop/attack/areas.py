@@ -103,7 +103,6 @@ AREAS: Mapping[str, Area] = {
         ),
         (
             "tests/scripts/commands/test_fix_*.py",
-            "tests/scripts/common/test_any_input.py",
             "tests/scripts/page/test_arrivals.py",
             "tests/vision/photo/test_narrow.py",
         ),

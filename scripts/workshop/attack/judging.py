@@ -21,7 +21,7 @@ __all__ = ["Judged", "judge", "second_look"]
 
 _NO_TESTS = 5  # pytest's code
 _MOST_TEST_SECONDS = 25.0
-_MOST_OTHER_SECONDS = 120.0
+_MOST_OTHER_SECONDS = 40.0
 
 
 @dataclass(frozen=True)
