@@ -271,3 +271,108 @@ def test_a_photo_that_was_taken_out_has_no_state_and_comes_back_with_its_own(jou
     assert journal.removed_photos() == (PHOTO,)
     journal.undo_fix(PHOTO.sha256)
     assert journal.photos_as(journal.photo_states()) == (PHOTO, NIGHT)
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "filing", "kept"),
+    [
+        (("file", 9), ("exif", 12), "dated", 12),
+        (("file", 9), ("name", 12), "dated", 12),
+        (("file", 9), ("file", 12), "known", 9),
+        (("file", 9), ("exif", 9), "known", 9),
+        (("name", 12), ("name", 7), "dated", 7),  # only the day was known
+        (("name", 11), ("name", 7), "known", 11),
+        (("name", 12), ("exif", 7), "known", 12),
+        (("exif", 12), ("name", 7), "known", 12),
+        (("name", 12), ("name", 31), "known", 12),  # of another day
+    ],
+)
+def test_only_a_surer_date_takes_the_place_of_a_photos(journal, first, then, filing, kept):
+    def dated(taken_from, hour):
+        at = datetime(2025, 7, 1, tzinfo=BERLIN) + timedelta(hours=hour)
+        return replace(PHOTO, taken_at=at, taken_from=taken_from, flags=(f"h{hour}",))
+
+    journal.file_reading(dated(*first))
+    assert journal.file_reading(dated(*then)) == filing
+    (photo,) = journal.photos()
+    assert photo.taken_at == dated("", kept).taken_at
+    changed = then if filing == "dated" else first
+    assert photo.taken_from == changed[0]
+    assert [flag for flag in photo.flags if flag.startswith("h")] == [f"h{changed[1]}"]
+
+
+def test_a_date_that_somebody_put_right_gives_way_to_none(journal):
+    noon = NOON.replace(microsecond=0)
+    journal.file_reading(replace(PHOTO, taken_at=noon - timedelta(days=1)))
+    journal.fix_taken(PHOTO.sha256, noon)
+    morning = replace(PHOTO, taken_at=noon.replace(hour=7))
+    assert journal.file_reading(morning) == "known"
+    assert journal.filed_as(PHOTO.sha256) == ("A1", noon, "name", True)
+
+
+def test_what_the_record_says_of_a_photo_is_its_own(journal):
+    other = replace(PHOTO, photo="B/y.jpg", sha256="6f" * 32, plant="", taken_from="exif")
+    for entry in (PHOTO, other):
+        journal.file_reading(entry)
+    assert journal.filed_as(PHOTO.sha256) == ("A1", NOON, "name", False)
+    assert journal.filed_as(other.sha256) == ("", NOON, "exif", False)
+    assert journal.filed_as("00" * 32) is None
+    assert journal.plant_photo_times() == (NOON,)
+    assert journal.known_photos() == {one.sha256: one.photo for one in (PHOTO, other)}
+    assert journal.photo(other.sha256) == other
+    assert journal.photo("00" * 32) is None
+
+
+def test_a_photo_taken_out_is_in_no_list_but_its_own_until_it_is_taken_in_again(journal):
+    other = replace(PHOTO, photo="B/y.jpg", sha256="6f" * 32, plant="A2")
+    for entry in (PHOTO, other):
+        journal.file_reading(entry, LESIONS)
+    assert journal.remove(PHOTO.photo, "a thumb") == 1
+    assert journal.photos() == (other,)
+    assert journal.removed_photos() == (PHOTO,)
+    assert journal.plant_photo_times() == (other.taken_at,)
+    assert {leaf.plant for leaf in journal.leaf_severities()} == {"A2"}
+    assert journal.file_reading(PHOTO) == "removed"
+    assert PHOTO.sha256 in journal.known_photos()
+    journal.undo_fix(PHOTO.photo)
+    assert len(journal.photos()) == 2
+    assert journal.removed_photos() == ()
+
+
+def test_of_several_photos_of_one_path_the_one_filed_last_is_meant(journal):
+    later = replace(PHOTO, sha256="6f" * 32, severity_pct=9.0)
+    for entry in (later, PHOTO):
+        journal.file_reading(entry)
+    assert journal.corrected(PHOTO.photo).measured == PHOTO
+    assert journal.corrected(later.sha256).measured == later
+    assert journal.corrected("nowhere.jpg") is None
+    assert journal.assign(PHOTO.photo, "A2") == 2
+
+
+def test_photos_dated_half_a_year_off_the_others_are_named_by_path(journal):
+    for number in range(4):
+        at = NOON + timedelta(days=number)
+        journal.file_reading(
+            replace(PHOTO, photo=f"{number}.jpg", sha256=f"{number:064}", taken_at=at)
+        )
+    for name, number in (("z.jpg", 7), ("y.jpg", 8)):
+        at = NOON - timedelta(days=400)
+        journal.file_reading(replace(PHOTO, photo=name, sha256=f"{number:064}", taken_at=at))
+    doubtful = journal.doubtful_photos()
+    flagged = [photo.photo for photo in journal.photos() if "clock_doubtful" in photo.flags]
+    assert doubtful == tuple(sorted(flagged)) == ("y.jpg", "z.jpg")
+    journal.fix_taken("z.jpg", NOON - timedelta(days=400))
+    assert journal.doubtful_photos() == ("y.jpg",)
+    journal.remove("y.jpg")
+    assert journal.doubtful_photos() == ()
+
+
+def test_plants_come_bed_by_bed_in_their_places(journal):
+    plants = [Plant("C", "South", 1, 1), Plant("B", "North", 2, 1), Plant("A", "North", 1, 2, 7)]
+    journal.record_plants(plants)
+    before = rows_of(journal)
+    journal.record_plants(plants)
+    assert rows_of(journal) == before
+    assert journal.plants() == (plants[2], plants[1], plants[0])
+    journal.record_plants([Plant("A", "North", 1, 2, 8)])
+    assert journal.plants()[0].tag == 8
