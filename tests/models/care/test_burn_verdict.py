@@ -73,6 +73,14 @@ def test_what_changed_on_unsprayed_plants_as_well_is_no_burn():
     assert judged((0.0,), (3.0,), ((0.0,), (0.0,))).verdict == "burned"
 
 
+def test_unsprayed_plants_that_stay_as_they_were_change_nothing():
+    assert judged((0.0,), (3.0,), ((1.0,), (1.0,))).figures["unsprayed_change_points"] == 0
+    drifting = judged((0.0,), (3.0,), ((1.0,), (1.5,)), ((1.0,), (1.5,)), ((0.0,), (9.0,)))
+    assert drifting.figures["unsprayed_change_points"] == 0.5
+    assert drifting.figures["new_points"] == 2.5
+    assert drifting.figures["unsprayed_plants"] == 3
+
+
 def test_unsprayed_plants_that_recover_do_not_make_a_burn():
     assert judged((0.0,), (0.1,), ((5.0,), (0.0,))).verdict == "no burn seen"
 

@@ -5,10 +5,11 @@ from datetime import date, datetime, time, timedelta
 
 import pytest
 
-from models.care import BurnVerdict, DayWeather, entry_of
+from models.care import BurnVerdict, DayWeather, Thresholds, entry_of
 from models.care.alarms import alarm_of
 from models.care.caterpillars import night_evidence
 from models.care.choice import choose
+from models.care.enough import leaves_to_settle
 from models.care.evidence import evidence_of
 from models.care.habits import offers
 from models.care.layout import _nearest_first, way_length_m
@@ -47,6 +48,8 @@ def test_a_way_begins_in_the_gardens_first_corner():
     assert way_length_m(places, ["a", "b"]) == pytest.approx(7)
     assert way_length_m(places, ["c"]) == pytest.approx(10)
     assert way_length_m(places, ["b", "a"]) == pytest.approx(9)
+    assert way_length_m(places, ["b", "c"]) == pytest.approx(5 + 29**0.5)
+    assert way_length_m(places, ["c", "b"]) == pytest.approx(10 + 29**0.5)
 
 
 def test_the_nearest_plant_comes_next_counted_from_the_corner_then_from_each_plant():
@@ -519,6 +522,65 @@ def test_a_visit_without_a_course_keeps_the_means_of_its_leaves(season):
     visit = visit_of(day, None)
     assert (visit.severity_pct, visit.low_pct, visit.high_pct) == (6, 4.5, 7.5)
     assert (visit.worst_leaf_pct, visit.leaf_count, visit.leaf_error) == (8, 2, None)
+
+
+def test_a_photo_whose_leaves_are_not_kept_counts_as_its_first_leaf(season):
+    whole = season().photo("A1", 1, 4, lesion_count=3)
+    open_ended = season().photo("A1", 1, 4, severity_low_pct=None, severity_high_pct=None)
+    (leaf,) = state(whole, 2).measured_days["A1"][0].used[0].leaves
+    assert (leaf.leaf, leaf.lesion_count, leaf.severity_pct) == (1, 3, 4)
+    assert (leaf.severity_low_pct, leaf.severity_high_pct) == (3, 5)
+    (leaf,) = state(open_ended, 2).measured_days["A1"][0].used[0].leaves
+    assert (leaf.severity_low_pct, leaf.severity_high_pct) == (0, 100)
+
+
+def uncertain(season, severity=20.0, leaves=3, error=None):
+    (day,) = state(season().photo("A1", 1, severity), 2).measured_days["A1"]
+    return replace(visit_of(day, None), leaf_count=leaves, leaf_error=error)
+
+
+def test_up_to_twelve_leaves_are_asked_for_to_settle_a_reading(season):
+    limits = Thresholds()
+    errors = [number / 50 for number in range(1, 300)]
+    counts = [leaves_to_settle(uncertain(season, error=error), limits) for error in errors]
+    assert set(counts) == {*range(4, 13), None}
+    known = [count for count in counts if count is not None]
+    assert known == sorted(known)  # the more leaves differ, the more of them are wanted
+    assert counts == known + [None] * (len(counts) - len(known))
+    for leaves, wanted in ((1, 3), (2, 3), (3, None)):  # nothing tells yet how leaves differ
+        assert leaves_to_settle(uncertain(season, leaves=leaves), limits) == wanted
+
+
+def test_a_leaf_all_sick_or_hardly_sick_is_taken_for_a_quarter_percent_less_or_more(season):
+    assert leaves_to_settle(uncertain(season, 100.0, error=0.01), Thresholds()) == 4
+    for sick, wanted in ((0.24, 4), (0.26, None)):
+        limits = Thresholds(watch_pct=0.1, sick_pct=sick)
+        assert leaves_to_settle(uncertain(season, 0.0, error=1e-6), limits) == wanted
+
+
+def test_what_eyes_see_is_said_of_the_last_spray_before(season):
+    invented = season().spray("peroxide", 1, "A1").spray("peroxide", 10, "A1")
+    invented.log("seen", 11, "A1", text="no-burn").spray("peroxide", 20, "A1")
+    (seen,) = state(invented, 25).verdicts
+    assert (seen.spray, seen.plant, seen.verdict) == (2, "A1", "no burn seen")
+
+
+def test_a_count_is_told_before_signs_by_day_and_signs_before_a_night_without_any(season):
+    def told(invented, day):
+        return invented.plan(day, 12).statuses[1].measured
+
+    counted = season("B2").night("B2", 1, 2)
+    assert told(counted, 2) == "night of Tue 2 Jun: 2 caterpillars (1 to 3)"
+    assert told(counted.signs("B2", 2, frass=3), 2) == told(season("B2").night("B2", 1, 2), 2)
+    none = season("B2").night("B2", 1, 0).signs("B2", 2, frass=3, chewed=8)
+    assert told(none, 2) == "Wed 3 Jun: 3 droppings, 8 % of a leaf eaten"
+
+
+def test_the_next_spray_is_told_after_the_last_one_or_after_the_one_that_is_planned(season):
+    planned = season().spray("soda", 1).healthy(1).tasks(2, 12, "prevent", days=30)
+    first, second = (task.why for task in planned)
+    assert first.startswith("Every 14 days; the last one is of Tue 2 Jun.")
+    assert second.startswith("Every 14 days; the one before is planned for Tue 16 Jun.")
 
 
 def test_an_entry_of_the_same_moment_is_ordered_by_its_number(season):

@@ -94,6 +94,19 @@ def test_what_comes_before_stays_before(low, high, value):
     assert refused(low, before) == ""
 
 
+def test_a_number_keeps_its_kind_and_its_fraction():
+    given = {"heat_c": 30.5, "rain_mm": 1, "photo_days": 5}
+    limits = thresholds_of(Garden("g", "UTC", settings={"care": given}))
+    assert (limits.heat_c, limits.rain_mm, limits.photo_days) == (30.5, 1.0, 5)
+    assert isinstance(limits.rain_mm, float)
+    assert isinstance(limits.photo_days, int)
+
+
+def test_the_first_setting_that_is_none_of_ours_is_named():
+    with pytest.raises(CareSettingsError, match="know no “heat”"):
+        thresholds_of(Garden("g", "UTC", settings={"care": {"heat": 30, "rain": 1}}))
+
+
 @pytest.mark.parametrize(
     ("value", "words"),
     [
