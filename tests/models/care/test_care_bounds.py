@@ -17,7 +17,7 @@ from models.care.mornings import first_morning, hindrance, rain_on, rests_until,
 from models.care.peroxide import burned_on, gate_of, open_checks
 from models.care.review import review
 from models.care.season import season_of
-from models.care.visits import visit_of
+from models.care.visits import _with_leaves, visit_of
 from models.entries import LogEntry
 
 MONDAY = date(2026, 6, 1)
@@ -525,13 +525,13 @@ def test_a_visit_without_a_course_keeps_the_means_of_its_leaves(season):
 
 
 def test_a_photo_whose_leaves_are_not_kept_counts_as_its_first_leaf(season):
-    whole = season().photo("A1", 1, 4, lesion_count=3)
-    open_ended = season().photo("A1", 1, 4, severity_low_pct=None, severity_high_pct=None)
-    (leaf,) = state(whole, 2).measured_days["A1"][0].used[0].leaves
+    whole = season().photo("A1", 1, 4, lesion_count=3).photos[0]
+    (leaf,) = _with_leaves(whole).leaves
     assert (leaf.leaf, leaf.lesion_count, leaf.severity_pct) == (1, 3, 4)
     assert (leaf.severity_low_pct, leaf.severity_high_pct) == (3, 5)
-    (leaf,) = state(open_ended, 2).measured_days["A1"][0].used[0].leaves
+    (leaf,) = _with_leaves(replace(whole, severity_low_pct=None, severity_high_pct=None)).leaves
     assert (leaf.severity_low_pct, leaf.severity_high_pct) == (0, 100)
+    assert _with_leaves(replace(whole, leaves=(leaf, leaf))).leaves == (leaf, leaf)
 
 
 def uncertain(season, severity=20.0, leaves=3, error=None):

@@ -1,10 +1,10 @@
 """What a column's values may be, at each bound and one step beyond it."""
 
+import sqlite3
 from datetime import datetime
 
 import pytest
 
-from models.journal.driver import DriverConnection
 from models.journal.errors import DamagedError, JournalError, explained, trouble_of
 from models.journal.limits import ANY, limits_of
 from models.journal.tables import METADATA
@@ -113,7 +113,7 @@ def test_every_table_comes_after_those_that_its_rows_point_to():
 )
 def test_what_an_error_of_the_database_is_about_is_told_by_its_code(code, trouble):
     """The codes are those of SQLite's own list of results."""
-    error = DriverConnection(":memory:").DatabaseError("no word of it")
+    error = sqlite3.DatabaseError("no word of it")
     error.sqlite_errorcode = code
     assert trouble_of(error) == trouble
     wrapped = RuntimeError("around it")
@@ -122,7 +122,6 @@ def test_what_an_error_of_the_database_is_about_is_told_by_its_code(code, troubl
 
 
 def test_each_trouble_has_its_sentence_and_a_programs_own_error_passes_through():
-    connection = DriverConnection(":memory:")
     sentences = {
         13: "disk is full",
         5: "in use by another program",
@@ -131,7 +130,7 @@ def test_each_trouble_has_its_sentence_and_a_programs_own_error_passes_through()
         1: r"cannot be used: no word of it\.",
     }
     for code, sentence in sentences.items():
-        error = connection.OperationalError("no  word\nof it")
+        error = sqlite3.OperationalError("no  word\nof it")
         error.sqlite_errorcode = code
         with pytest.raises(JournalError, match=sentence) as caught, explained("“x”", str):
             raise error
@@ -140,7 +139,7 @@ def test_each_trouble_has_its_sentence_and_a_programs_own_error_passes_through()
         pytest.raises(DamagedError, match=r"^The journal “x” is damaged\. Go back\.$"),
         explained("“x”", lambda: "Go back."),
     ):
-        raise connection.DatabaseError("database disk image is malformed")
-    for own in (connection.IntegrityError("a rule"), KeyError("ours")):
+        raise sqlite3.DatabaseError("database disk image is malformed")
+    for own in (sqlite3.IntegrityError("a rule"), KeyError("ours")):
         with pytest.raises(type(own)), explained("“x”", str):
             raise own
