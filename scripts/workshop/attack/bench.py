@@ -108,8 +108,17 @@ class Bench:
             os.dup2(said, 2)
             import pytest
 
+            _wait_for_examples()
             options = [*_OPTIONS, "--rootdir", str(self.root), "--basetemp", f"{scratch}/tests"]
             return int(pytest.main([*options, *files], plugins=[plugin]))
+
+
+def _wait_for_examples() -> None:
+    """Let examples take their time: where others work beside us, slow is no fault."""
+    from hypothesis import HealthCheck, settings
+
+    settings.register_profile("bench", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    settings.load_profile("bench")
 
 
 def in_child(work: Callable[[], int], cpu_seconds: float) -> int:
