@@ -208,7 +208,8 @@ def test_what_is_imported_is_declared_as_a_dependency(module):
     if short(module) in NEEDS_TRAIN_EXTRA:
         wanted += project["optional-dependencies"]["train"]
     if short(module) in NEEDS_MUTATE_EXTRA:
-        wanted += project["optional-dependencies"]["mutate"] + ["pytest", "hypothesis"]  # by way of dev
+        # pytest and Hypothesis come by way of dev.
+        wanted += [*project["optional-dependencies"]["mutate"], "pytest", "hypothesis"]
     declared = {re.split(r"[<>=\[ ]", entry)[0] for entry in wanted}
     known = {*LAYERS, *sys.stdlib_module_names}
     tops = {name.split(".")[0] for name in imports(nodes(module))} - known
