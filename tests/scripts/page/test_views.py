@@ -2,16 +2,24 @@
 
 import json
 from datetime import timedelta
+from urllib.parse import quote
 
 import pytest
 from icalendar import Calendar
+from markupsafe import escape
+from starlette.testclient import TestClient
 
 from models.care.burn_log import entry_of
 from models.care.records import BurnVerdict
 from models.entries import LogEntry
+from models.garden.settings import GARDEN_FILE, garden_text
 from models.journal import open_journal
 from scripts.care.views import flag_view, today_view
-from tests.scripts.page.conftest import AT, hashes_in, run
+from scripts.page.app import garden_app
+from scripts.page.guard import SCHEME
+from scripts.page.standing import Desk
+from scripts.page.templating import in_two
+from tests.scripts.page.conftest import AT, HOME, PORT, hashes_in, run
 from vision.flags import FLAGS
 
 VIEWS = (
@@ -194,3 +202,26 @@ def test_a_photo_of_a_burn_check_shows_its_verdict_with_before_and_after(client,
     pair = page.split("Burn check: burned. Bleached patches where the spray dried.")[1]
     shown = [pair.index(f"/picture/large/{one.sha256}.jpg") for one in (before, after)]
     assert shown == sorted(shown)
+
+
+@pytest.mark.parametrize("name", ["طماطم-١", "עגבניה", "🍅🌿", "Urgrossmutters-" * 4])
+def test_a_plant_of_any_name_has_its_tile_and_its_page(tmp_path, name):
+    """A name that is written from the right leaves the words beside it in their order."""
+    text = garden_text("Names", "Europe/Berlin", beds={"North": [["A1", name]]})
+    (tmp_path / GARDEN_FILE).write_text(text, "utf-8")
+    page = garden_app(Desk(tmp_path, AT, keeps_days=True), hosts={HOME}, port=PORT)
+    with TestClient(page, base_url=f"{SCHEME}://{HOME}", client=("127.0.0.1", 5000)) as browser:
+        for path in ("/", "/night", "/log", "/calendar"):
+            assert browser.get(path).status_code == 200
+        for path in ("/beds", f"/plant/{quote(name)}"):
+            assert f"<bdi>{name}</bdi>" in browser.get(path).text
+
+
+def test_a_long_reason_is_folded_after_its_first_sentence_and_whole_without_script(client, desk):
+    page = client.get("/").text
+    for task in (t for t in desk.standing().plan.tasks if t.day == desk.standing().season.today):
+        first, rest = in_two(task.why)
+        assert in_one_line(first) in plain(client.get("/"))
+        assert not rest or f"<p>{escape(rest)}</p></details>" in page
+    assert in_two("Short. And to the point.") == ("Short. And to the point.", "")
+    assert in_two(f"One plant first. {'Then the others. ' * 20}")[0] == "One plant first."
