@@ -1,5 +1,6 @@
 """The burn check's verdict: figures in, a verdict with its reason out."""
 
+import json
 from dataclasses import replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -126,6 +127,8 @@ def test_only_the_flags_that_hide_a_burn_are_told_as_the_reason():
 def test_a_verdict_survives_the_log():
     verdict = judged((0.2,), (4.0,), ((0.0,), (0.1,)))
     assert verdict_of(entry_of(verdict)) == verdict
+    kept = json.loads(entry_of(verdict).text)
+    assert list(kept) == sorted(kept)  # the same check is the same text, whatever made it
     assert verdict.figures["new_points"] == pytest.approx(4.0 - 0.2 - 0.1)
     assert verdict.figures["since_spray_h"] == 25
 

@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
+from math import dist
 
 import pytest
 
@@ -12,9 +14,10 @@ from models.care.choice import choose
 from models.care.enough import leaves_to_settle
 from models.care.evidence import evidence_of
 from models.care.habits import offers
-from models.care.layout import _nearest_first, way_length_m
+from models.care.layout import _gain_m, _nearest_first, way_length_m
 from models.care.mornings import first_morning, hindrance, rain_on, rests_until, washes_off
 from models.care.peroxide import burned_on, gate_of, open_checks
+from models.care.prevention import wash_off_words
 from models.care.review import review
 from models.care.season import season_of
 from models.care.visits import _with_leaves, visit_of
@@ -58,6 +61,27 @@ def test_the_nearest_plant_comes_next_counted_from_the_corner_then_from_each_pla
     assert _nearest_first(places, ["b", "c", "a"]) == ["a", "c", "b"]
     up = {"b": (0.0, 1.4), "a": (1.0, 0.0)}
     assert _nearest_first(up, ["b", "a"]) == ["a", "b"]
+
+
+def test_a_stretch_turned_round_shortens_the_way_by_what_its_two_ends_tell():
+    points = [(0.0, 0.0), (3.0, 1.0), (1.0, 4.0), (5.0, 2.0), (2.0, 7.0)]
+
+    def length(way):
+        return sum(dist(one, other) for one, other in pairwise(way))
+
+    for first in range(1, 4):
+        for last in range(first + 1, 5):
+            turned = [*points[:first], *points[first : last + 1][::-1], *points[last + 1 :]]
+            shorter = length(points) - length(turned)
+            assert _gain_m(points, first, last) == pytest.approx(shorter)
+
+
+def test_twice_the_rain_that_leaves_half_washes_most_of_a_spray_off():
+    """Half goes per 25.4 mm."""
+    assert wash_off_words(50.8).endswith(
+        "25 % of a registered protectant would be left, most of it is gone."
+    )
+    assert wash_off_words(50.7).endswith("would be left; baking soda washes off sooner.")
 
 
 # Alarms

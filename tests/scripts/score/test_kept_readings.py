@@ -9,11 +9,15 @@ import pytest
 
 import vision
 from models.pattern import CLASSIFIER_FILE, PatternCall
+from scripts.score.photo import PhotoJob
 from scripts.score.results import PhotoResult, from_json, to_json
+from scripts.score.run import _kept
 from scripts.score.store import ReadingStore, Settings, measuring_fingerprint
 from scripts.workshop.figures.learned import LEARNED
 from vision.learned import LEARNED_FILES
-from vision.records import DayReading, LeafReading, Lesion
+from vision.photo.decode import content_hash
+from vision.photo.find import PhotoFile
+from vision.records import DayReading, LeafReading, Lesion, NightReading
 
 CONTENT = "5e" * 32
 CALL = PatternCall("blight", 0.1, 2 / 3, 0.05, "late", 0.4, "1 lesion: blight-like.")
@@ -138,3 +142,37 @@ def test_another_pattern_classifier_finds_nothing_old(store, tmp_path):
 def test_the_shipped_classifier_by_its_name_finds_what_it_called(store):
     same = measuring_fingerprint(Settings(classifier=CLASSIFIER_FILE))
     assert same == store.fingerprint
+
+
+@pytest.mark.parametrize(
+    ("result", "subtracted", "beside", "kept"),
+    [
+        ({"reading": DayReading(())}, False, True, True),  # nothing is subtracted by day
+        ({"reading": DayReading(())}, False, False, True),
+        ({"night": NightReading()}, False, False, True),
+        ({"night": NightReading()}, True, True, True),
+        ({"night": NightReading()}, False, True, False),  # a torch-off photo has come since
+        ({"night": NightReading()}, True, False, False),  # or has gone
+    ],
+)
+def test_a_night_reading_is_kept_for_the_torch_off_photo_that_it_was_made_with(
+    tmp_path, store, result, subtracted, beside, kept
+):
+    photo, torch_off = (PhotoFile(tmp_path / name, name) for name in ("x.jpg", "off.jpg"))
+    for file in (photo, torch_off):
+        file.path.write_bytes(file.name.encode())
+    off = content_hash(torch_off.path) if subtracted else ""
+    sha256, when = content_hash(photo.path), datetime(2024, 7, 1)
+    store.put(PhotoResult("old.jpg", sha256, when, "exif", torch_off_sha256=off, **result))
+    job = PhotoJob(photo, store, None, torch_off=torch_off if beside else None)
+    found = _kept(job)
+    assert (found is not None) == kept
+    assert found is None or (found.name, found.kept) == ("x.jpg", True)
+
+
+def test_a_kept_reading_is_not_waited_for_until_the_disk_has_it(store, monkeypatch):
+    """Were it damaged by a power cut, that would be noticed; thousands of waits take minutes."""
+    monkeypatch.setattr("os.fsync", lambda descriptor: pytest.fail("waited for the disk"))
+    store.put(a_result())
+    assert store.get(CONTENT) is not None
+    assert store.count_loss(CONTENT) == 1
