@@ -1,15 +1,15 @@
 """Isolate leaves: one numbered outline for each leaf that lies apart.
 
-Leaves are looked for on a small overview: on a plain ground each pixel's log-odds of being leaf
-come from its colour and surroundings (``vision.day.outline``), in the field, where other leaves lie
-around, from what two networks see the photo to be of (``vision.day.leaf_network``); both are
-learned. Pieces are parted, chosen and their holes filled there, and the outline is then drawn at
-the size of the photo along its own edges with a guided filter (He, Sun & Tang 2013, IEEE TPAMI
-35:1397–1409, with coefficients from the small picture: He & Sun 2015, arXiv:1505.00996). Nothing
-but the log-odds is learned.
+Leaves are looked for on a small overview. On a plain ground each pixel's log-odds of being leaf
+come from its colour and surroundings (``vision.day.outline``) and, unless these are sure, half from
+what a network sees the photo to be of (``vision.day.leaf_network``); in the field, where other
+leaves lie around, from two such networks. All are learned. Pieces are parted, chosen and their
+holes filled there, and the outline is then drawn at the size of the photo along its own edges with
+a guided filter (He, Sun & Tang 2013, IEEE TPAMI 35:1397–1409, with coefficients from the small
+picture: He & Sun 2015, arXiv:1505.00996). Nothing but the log-odds is learned.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -37,6 +37,8 @@ _LEAF_GREEN = 0.15  # log-chromaticity of leaf green; straw has less
 _LIVING_SHARE = 0.04  # of a leaf on plain ground that is green or yellow, however sick the rest
 _CLOSE_UP = 0.75  # share of the photo that is leaf, from which there is hardly any ground
 _SURELY = 4.0  # log-odds beyond which neither way of seeing leaves is believed
+_DOUBTED = 2.0  # log-odds below which a colour may be either
+_DOUBT = 0.01  # of the photo: with less of it in doubt, colours alone outline the leaf
 _SURE = 1.5  # mean log-odds of a piece that is a leaf
 _HOLE_SHARE = 0.002  # of its leaf: smaller holes are gloss or dead tissue
 _HOLE_SURE = -2.5  # mean log-odds below which a larger hole shows the background
@@ -141,10 +143,11 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
     found, left_out = _pieces(_by_colour(score), living, _lit(overview, score), _LIVING_SHARE)
     plain = _is_plain(overview, found)
-    if not plain:
-        seen = _seen_in_the_field(overview, score)
+    if found.any() or not plain:
+        seen = (_seen_on_plain_ground if plain else _seen_in_the_field)(overview, score)
         score = seen.leaf
-        found, left_out = _pieces(seen, living, _lit(overview, score), 0.0)
+        least_living = _LIVING_SHARE if plain else 0.0
+        found, left_out = _pieces(seen, living, _lit(overview, score), least_living)
     numbers = _draw(picture, overview, score, found, pixels.shape[:2])
     numbers, found = _without_vanished(numbers, found)
     numbers.flags.writeable = False
@@ -240,20 +243,34 @@ def _by_colour(score: Floats) -> Seen:
     return Seen(score, np.full_like(score, -1), 1.0)
 
 
+def _seen_on_plain_ground(overview: NDArray[np.uint8], own: Floats) -> Seen:
+    """Ask the colour, which draws a sure outline, and a network, which knows dead tissue by form.
+
+    Dead leaf as grey as the board is no leaf by its colour. Only the second network is asked:
+    it has begun from one that knew many things, and is right more often on leaves unlike those
+    that it has learned from. Where the colours are sure, as on white paper, it is not asked.
+    """
+    if np.mean(np.abs(own) < _DOUBTED) < _DOUBT:
+        return _by_colour(own)
+    return _by_colour(_mean(own, see_leaves(overview, LEAF_NETWORK_SECOND).leaf))
+
+
 def _seen_in_the_field(overview: NDArray[np.uint8], own: Floats) -> Seen:
     """Ask two networks, which are right more often than one.
 
-    The second has not learned from leaves that fill the photo: close up, what looks like leaf by
-    its own colour is leaf as well.
+    Close up, what looks like leaf by its own colour is leaf as well.
     """
-    seen = see_leaves(overview)
-    if seen.any_leaf < 0:
-        return seen
-    if np.mean(seen.leaf > 0) > _CLOSE_UP:
-        return replace(seen, leaf=np.maximum(seen.leaf, own))
-    other = see_leaves(overview, LEAF_NETWORK_SECOND).leaf
-    both = sum(np.clip(one, -_SURELY, _SURELY) for one in (seen.leaf, other)) / 2
-    return replace(seen, leaf=np.asarray(both, np.float32))
+    one, other = see_leaves(overview), see_leaves(overview, LEAF_NETWORK_SECOND)
+    leaf, border = _mean(one.leaf, other.leaf), _mean(one.border, other.border)
+    if np.mean(leaf > 0) > _CLOSE_UP:
+        leaf = np.maximum(leaf, own)
+    return Seen(leaf, border, (one.any_leaf + other.any_leaf) / 2)
+
+
+def _mean(one: Floats, other: Floats) -> Floats:
+    """Return the mean of two log-odds, none of which is believed too surely."""
+    total = np.clip(one, -_SURELY, _SURELY) + np.clip(other, -_SURELY, _SURELY)
+    return np.asarray(total / 2, np.float32)
 
 
 def _blade(believed: Mask) -> Mask:

@@ -47,7 +47,7 @@ from vision.tag.hide import card_mask
 
 __all__ = ["MEASURING_VERSION", "measure_day_photo"]
 
-MEASURING_VERSION = 13
+MEASURING_VERSION = 14
 """Raised whenever the same photo would be measured differently."""
 
 _MOSTLY_DROPPING = 0.4  # share of a green thing that is a dropping: it is no leaf

@@ -7,7 +7,7 @@ import argparse
 import json
 import math
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -23,6 +23,8 @@ from scripts.workshop.learn.leaf_pictures import CANVAS_PX, Bank, load_bank
 from scripts.workshop.learn.options import options_of
 
 __all__ = [
+    "FROM_NOTHING",
+    "Pace",
     "Pyramid",
     "Recipe",
     "Refine",
@@ -34,8 +36,7 @@ __all__ = [
     "write_onnx",
 ]
 
-_RATE, _LAST_RATE, _DECAY = 3e-3, 1e-5, 1e-3
-_WARM_UP, _MEMORY, _GREATEST_STEP = 300, 0.998, 2.0
+_MEMORY, _GREATEST_STEP = 0.998, 2.0
 _LOOK = 10  # steps between looks at the loss
 
 AnyNetwork = TypeVar("AnyNetwork", bound=nn.Module)
@@ -109,6 +110,36 @@ class Pyramid(nn.Module):
         return self.out(back), whole
 
 
+@dataclass(frozen=True)
+class Pace:
+    """How fast a network learns.
+
+    Attributes
+    ----------
+    rate, last_rate : float
+        Step of the optimiser, at first and at last.
+    decay : float
+        Of the numbers, each step.
+    warm_up : int
+        Steps until the rate is reached.
+    begun_share : float
+        Of the rate, for numbers that have been learned before.
+    """
+
+    rate: float = 3e-3
+    last_rate: float = 1e-5
+    decay: float = 1e-3
+    warm_up: int = 300
+    begun_share: float = 1.0
+
+    def at(self, step: int, gone: float) -> float:
+        """Return the rate above the last one at a step, ``gone`` of the time being gone."""
+        return self.rate * min(1, (step + 1) / self.warm_up) * 0.5 * (1 + math.cos(math.pi * gone))
+
+
+FROM_NOTHING = Pace()
+
+
 @torch.no_grad()
 def remember(kept: dict[str, torch.Tensor], network: nn.Module, memory: float) -> None:
     """Move the running means of all numbers towards the present ones."""
@@ -120,7 +151,11 @@ def remember(kept: dict[str, torch.Tensor], network: nn.Module, memory: float) -
 
 
 def learn_for(
-    network: AnyNetwork, loss_of_next: Callable[[AnyNetwork], torch.Tensor], seconds: float
+    network: AnyNetwork,
+    loss_of_next: Callable[[AnyNetwork], torch.Tensor],
+    seconds: float,
+    pace: Pace = FROM_NOTHING,
+    begun: Iterable[nn.Parameter] = (),
 ) -> AnyNetwork:
     """Let a network learn for so long, ever slower; what is kept is the running mean.
 
@@ -132,13 +167,25 @@ def learn_for(
         Shows the network the next batch and returns the loss.
     seconds : float
         Above 0; at least one batch is learned from.
+    pace : Pace
+        How fast it learns.
+    begun : iterable of Parameter
+        Those that have been learned before, which move less.
     """
     kept = {name: value.clone() for name, value in network.state_dict().items()}
-    optimiser = torch.optim.AdamW(network.parameters(), lr=_RATE, weight_decay=_DECAY)
+    before = list(begun)
+    known = {id(one) for one in before}
+    new = [one for one in network.parameters() if id(one) not in known]
+    groups = [(new, 1.0), (before, pace.begun_share)]
+    optimiser = torch.optim.AdamW(
+        [{"params": own, "share": share} for own, share in groups if own],
+        lr=pace.rate,
+        weight_decay=pace.decay,
+    )
     began, step, told, total, gone = time.monotonic(), 0, 0.0, 0.0, 0.0
     while gone < 1:
         for group in optimiser.param_groups:
-            group["lr"] = _rate(step, gone)
+            group["lr"] = group["share"] * pace.at(step, gone) + pace.last_rate
         loss = loss_of_next(network)
         optimiser.zero_grad()
         loss.backward()
@@ -157,16 +204,14 @@ def learn_for(
     return network
 
 
-def _rate(step: int, gone: float) -> float:
-    return _RATE * min(1, (step + 1) / _WARM_UP) * 0.5 * (1 + math.cos(math.pi * gone)) + _LAST_RATE
-
-
 def learn_from_batches(
     network: AnyNetwork,
     batch_of: Callable[[int, int], Batched],
     loss_of: Callable[[AnyNetwork, Batched], torch.Tensor],
     sizes: Sequence[tuple[int, int]],
     asked: argparse.Namespace,
+    pace: Pace = FROM_NOTHING,
+    begun: Iterable[nn.Parameter] = (),
 ) -> AnyNetwork:
     """Let a network learn from batches that are made anew, each of one size; see `learn_for`.
 
@@ -182,6 +227,10 @@ def learn_from_batches(
         Rows and columns, drawn from with equal chance.
     asked : Namespace
         Has ``device``, ``seed`` and ``seconds``.
+    pace : Pace
+        How fast it learns.
+    begun : iterable of Parameter
+        Those that have been learned before.
     """
     chance = np.random.default_rng(asked.seed)
 
@@ -191,7 +240,7 @@ def learn_from_batches(
         return loss_of(learner, batch)
 
     network.to(asked.device, memory_format=torch.channels_last)
-    return learn_for(network, loss_of_next, asked.seconds)
+    return learn_for(network, loss_of_next, asked.seconds, pace, begun)
 
 
 def write_onnx(

@@ -9,6 +9,7 @@ end. Needs the packages of the ``train`` extra; an accelerator makes minutes of 
 """
 
 from argparse import Namespace
+from collections.abc import Iterable
 
 import numpy as np
 import torch
@@ -16,6 +17,9 @@ import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
 from scripts.workshop.learn.convolutions import (
+    FROM_NOTHING,
+    AnyNetwork,
+    Pace,
     Pyramid,
     Recipe,
     learn_as_asked,
@@ -23,7 +27,7 @@ from scripts.workshop.learn.convolutions import (
 )
 from scripts.workshop.learn.leaf_pictures import CANVAS_PX, UNKNOWN, Bank, Batch, Maker
 
-__all__ = ["RECIPE", "LeafNetwork", "judge", "learn", "loss_of"]
+__all__ = ["RECIPE", "LeafNetwork", "judge", "learn", "learn_leaves", "loss_of"]
 
 _WIDTHS, _REFINES = (16, 32, 64, 96, 128), (1, 2, 2, 2)
 _SIZES = ((320, 320), (320, 256), (256, 320), (352, 192), (192, 352), (288, 288), (352, 352))
@@ -67,20 +71,45 @@ def loss_of(seen: torch.Tensor, any_leaf: torch.Tensor, batch: Batch) -> torch.T
 
 def learn(bank: Bank, asked: Namespace) -> LeafNetwork:
     """Return a network that has learned from a bank of lessons, as long as asked."""
+    return learn_leaves(LeafNetwork(), bank, asked)
+
+
+def learn_leaves(
+    network: AnyNetwork,
+    bank: Bank,
+    asked: Namespace,
+    pace: Pace = FROM_NOTHING,
+    begun: Iterable[nn.Parameter] = (),
+) -> AnyNetwork:
+    """Let a network that gives what `LeafNetwork` gives learn from a bank of lessons.
+
+    Parameters
+    ----------
+    network : nn.Module
+        Changed, and returned, ready to judge.
+    bank : Bank
+        The lessons.
+    asked : Namespace
+        Has ``device``, ``seed``, ``seconds`` and ``batch``.
+    pace : Pace
+        How fast it learns.
+    begun : iterable of Parameter
+        Those that have been learned before.
+    """
     maker = Maker(bank, asked.device, asked.seed)
 
-    def loss(network: LeafNetwork, batch: Batch) -> torch.Tensor:
+    def loss(learner: AnyNetwork, batch: Batch) -> torch.Tensor:
         with torch.autocast(asked.device.split(":")[0], torch.bfloat16):
-            seen, any_leaf = network(batch.pictures.contiguous(memory_format=torch.channels_last))
+            seen, any_leaf = learner(batch.pictures.contiguous(memory_format=torch.channels_last))
         return loss_of(seen.float(), any_leaf.float(), batch)
 
     def batch_of(rows: int, columns: int) -> Batch:
         return maker.batch(asked.batch, rows, columns)
 
-    return learn_from_batches(LeafNetwork(), batch_of, loss, _SIZES, asked)
+    return learn_from_batches(network, batch_of, loss, _SIZES, asked, pace, begun)
 
 
-def judge(network: LeafNetwork, bank: Bank, kind: str) -> dict[str, float]:
+def judge(network: nn.Module, bank: Bank, kind: str) -> dict[str, float]:
     """Return how well the first lessons of one source are outlined."""
     overlaps, shown = [], []
     for at in bank.kinds[kind][:_JUDGED].tolist():

@@ -187,6 +187,19 @@ def test_the_network_of_the_outline_is_learned(photos, tmp_path, torch):
     assert see_leaves(np.zeros((64, 96, 3), np.uint8), out).leaf.shape == (64, 96)
 
 
+def test_the_second_network_of_the_outline_is_learned(photos, tmp_path, torch, monkeypatch):
+    from scripts.workshop.learn import encoder, leaf_network_second
+
+    begun = encoder.Encoder()  # the package with its real numbers need not be there
+    torch.save(begun.state_dict(), tmp_path / "begun.pt")
+    monkeypatch.setattr(leaf_network_second, "begun", lambda: encoder.begun(tmp_path / "begun.pt"))
+    taught, _ = lessons("leaf_lessons", photos, tmp_path)
+    out = tmp_path / "leaf.onnx"
+    said = learn("leaf_network_second", "--lessons", taught, "--out", out, *SHORTLY)
+    assert "bean" in said
+    assert see_leaves(np.zeros((64, 96, 3), np.uint8), out).leaf.shape == (64, 96)
+
+
 def test_the_network_of_the_tissue_is_learned(photos, tmp_path, torch):
     taught, _ = lessons("tissue_lessons", photos, tmp_path)
     said = learn("tissue_network", "--lessons", taught, "--out", tmp_path / "t.onnx", *SHORTLY)

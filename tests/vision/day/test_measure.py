@@ -254,7 +254,9 @@ def test_a_changed_photo_of_a_real_leaf_gives_the_same_severity(coffee_photos, n
     assert_within(shifts(coffee_photos, name), BOUNDS[name])
 
 
-SMALL_BOUNDS = dict.fromkeys(list(CHANGES)[:4], TURNED) | dict.fromkeys(list(CHANGES)[4:], (2, 8))
+# One of the eight shows three leaves in deep shade, cut by the frame: which belong together changes
+# with the grid.
+SMALL_BOUNDS = dict.fromkeys(list(CHANGES)[:4], TURNED) | dict.fromkeys(list(CHANGES)[4:], (2, 11))
 
 
 @tomato_only

@@ -237,7 +237,7 @@ def test_looking_for_a_tag_does_not_change_the_photo():
 def test_far_from_a_tilted_tag_there_is_no_scale():
     photo, _ = lay(PaintedTag(5, span_px=60, tilt_deg=43, tilt_towards_deg=90, distance_mm=250))
     reading = find_tag(photo)
-    painted = render(Scene(width_px=64, height_px=64), 1)
+    painted = render(Scene(width_px=128, height_px=128), 1)
     from vision.day.measure import measure_day_photo
 
     leaf = measure_day_photo(as_photo(painted)).reading.leaves[0]

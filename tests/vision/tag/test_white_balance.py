@@ -79,9 +79,9 @@ def test_balancing_makes_the_patch_grey_and_leaves_the_photo_unchanged():
 def test_in_strongly_coloured_light_severity_is_nearer_the_truth_with_white_balance():
     """``python -m scripts.workshop figures tags`` measures this on more photos."""
     missed = np.array([cast_misses(0.4, seed, width_px=400, height_px=300) for seed in range(6)])
-    plain, corrected = missed.mean(axis=0)
-    # In the field the network is misled by a cast, too, but less than colour alone was.
-    assert corrected < 0.9 * plain
+    # The median: on one of the six, in the field, another leaf than the painted one is measured.
+    plain, corrected = np.median(missed, axis=0)
+    assert corrected < 0.7 * plain
 
 
 @pytest.mark.parametrize("background", ["paper", "soil"])
