@@ -34,9 +34,9 @@ FRAGILE = {
     "middle_marks": 0.4,
     "large_marks": 0.4,
     "dominance": 0.3,
-    "pieces_1": 0.35,
+    "pieces_1": 0.4,
     "clustering": 0.35,
-    "effective_marks": 0.6,
+    "effective_marks": 0.7,
     # Outlines of a few pixels.
     "small_roundness": 0.5,
     "roundness": 0.45,
