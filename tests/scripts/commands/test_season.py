@@ -172,7 +172,7 @@ def test_the_demo_counts_the_caterpillars_of_the_night_rounds(demo):
 def test_what_the_demo_suggests_can_be_run(demo):
     suggested = re.findall(r"^  spotlamp (.*)$", demo[1], re.MULTILINE)
     shown = [line for line in suggested if not line.startswith("serve")]  # which would not end
-    assert len(shown) == len(suggested) - 1 == 3
+    assert len(shown) == len(suggested) - 1 == 4
     for line in shown:
         done = CliRunner().invoke(app, shlex.split(line))
         assert done.exit_code == 0, f"{line}\n{done.output}"

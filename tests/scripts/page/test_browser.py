@@ -239,13 +239,13 @@ def test_a_pattern_put_right_changes_status_and_plan_until_it_is_undone(open_pag
     page.goto("/beds")
     assert "isolate" in page.locator(".tile", has_text="C2").inner_text()
     page.goto("/")
-    assert page.get_by_text("Isolate C2").count() == 1
+    assert page.locator(".what", has_text="Isolate C2").count() == 1
     assert "isolate" in run("flag", "C2", "--at", AT, "--garden", season)
     page.goto(photo)
     page.get_by_role("button", name=re.compile("Undo: .*late-blight-like")).first.click()
     page.get_by_text("Taken back:").wait_for()
     page.goto("/")
-    assert page.get_by_text("Isolate C2").count() == 0
+    assert page.locator(".what", has_text="Isolate C2").count() == 0
 
 
 def network_address():
