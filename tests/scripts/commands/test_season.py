@@ -169,7 +169,8 @@ def test_the_demo_counts_the_caterpillars_of_the_night_rounds(demo):
     assert counts == {"C1 12": 2, "C2 12": 0, "C1 21": 0}
 
 
-def test_what_the_demo_suggests_can_be_run(demo):
+def test_what_the_demo_suggests_can_be_run(demo, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # where the report goes
     suggested = re.findall(r"^  spotlamp (.*)$", demo[1], re.MULTILINE)
     shown = [line for line in suggested if not line.startswith("serve")]  # which would not end
     assert len(shown) == len(suggested) - 1 == 4
