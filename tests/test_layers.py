@@ -62,7 +62,7 @@ MAY_WRITE_CSV = {
 }
 
 NEEDS_TRAIN_EXTRA = {
-    "scripts/workshop/learn/convolutions.py", "scripts/workshop/learn/halve_onnx.py",
+    "scripts/workshop/learn/convolutions.py", "scripts/workshop/learn/smaller_onnx.py",
     "scripts/workshop/learn/encoder.py", "scripts/workshop/learn/leaf_network_second.py",
     "scripts/workshop/learn/leaf_network.py", "scripts/workshop/learn/leaf_pictures.py",
     "scripts/workshop/learn/tissue_network.py", "scripts/workshop/learn/tissue_pictures.py",

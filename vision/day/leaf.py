@@ -143,7 +143,7 @@ def find_leaves(pixels: NDArray[np.uint8], card: Mask | None = None) -> Leaves:
     score = np.asarray(cv2.GaussianBlur(leaf_score(overview), (0, 0), 0.7), np.float32)
     found, left_out = _pieces(_by_colour(score), living, _lit(overview, score), _LIVING_SHARE)
     plain = _is_plain(overview, found)
-    if found.any() or not plain:
+    if not plain or (found.any() and _in_doubt(score)):
         seen = (_seen_on_plain_ground if plain else _seen_in_the_field)(overview, score)
         score = seen.leaf
         least_living = _LIVING_SHARE if plain else 0.0
@@ -243,15 +243,18 @@ def _by_colour(score: Floats) -> Seen:
     return Seen(score, np.full_like(score, -1), 1.0)
 
 
+def _in_doubt(own: Floats) -> bool:
+    """Whether colours leave open what is leaf; on white paper, say, they do not."""
+    return bool(np.mean(np.abs(own) < _DOUBTED) >= _DOUBT)
+
+
 def _seen_on_plain_ground(overview: NDArray[np.uint8], own: Floats) -> Seen:
     """Ask the colour, which draws a sure outline, and a network, which knows dead tissue by form.
 
     Dead leaf as grey as the board is no leaf by its colour. Only the second network is asked:
     it has begun from one that knew many things, and is right more often on leaves unlike those
-    that it has learned from. Where the colours are sure, as on white paper, it is not asked.
+    that it has learned from.
     """
-    if np.mean(np.abs(own) < _DOUBTED) < _DOUBT:
-        return _by_colour(own)
     return _by_colour(_mean(own, see_leaves(overview, LEAF_NETWORK_SECOND).leaf))
 
 

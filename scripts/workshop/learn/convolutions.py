@@ -8,7 +8,7 @@ import json
 import math
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -18,9 +18,9 @@ import torch
 import torch.nn.functional as F  # noqa: N812  its usual name
 from torch import nn
 
-from scripts.workshop.learn.halve_onnx import halve
 from scripts.workshop.learn.leaf_pictures import CANVAS_PX, Bank, load_bank
 from scripts.workshop.learn.options import options_of
+from scripts.workshop.learn.smaller_onnx import halve, quarter
 
 __all__ = [
     "FROM_NOTHING",
@@ -122,14 +122,17 @@ class Pace:
         Of the numbers, each step.
     warm_up : int
         Steps until the rate is reached.
+    begun : callable
+        Returns those numbers of a network that have been learned before.
     begun_share : float
-        Of the rate, for numbers that have been learned before.
+        Of the rate, for these.
     """
 
     rate: float = 3e-3
     last_rate: float = 1e-5
     decay: float = 1e-3
     warm_up: int = 300
+    begun: Callable[[Any], Iterable[nn.Parameter]] = field(default=lambda _: ())
     begun_share: float = 1.0
 
     def at(self, step: int, gone: float) -> float:
@@ -155,7 +158,6 @@ def learn_for(
     loss_of_next: Callable[[AnyNetwork], torch.Tensor],
     seconds: float,
     pace: Pace = FROM_NOTHING,
-    begun: Iterable[nn.Parameter] = (),
 ) -> AnyNetwork:
     """Let a network learn for so long, ever slower; what is kept is the running mean.
 
@@ -169,11 +171,9 @@ def learn_for(
         Above 0; at least one batch is learned from.
     pace : Pace
         How fast it learns.
-    begun : iterable of Parameter
-        Those that have been learned before, which move less.
     """
     kept = {name: value.clone() for name, value in network.state_dict().items()}
-    before = list(begun)
+    before = list(pace.begun(network))
     known = {id(one) for one in before}
     new = [one for one in network.parameters() if id(one) not in known]
     groups = [(new, 1.0), (before, pace.begun_share)]
@@ -211,7 +211,6 @@ def learn_from_batches(
     sizes: Sequence[tuple[int, int]],
     asked: argparse.Namespace,
     pace: Pace = FROM_NOTHING,
-    begun: Iterable[nn.Parameter] = (),
 ) -> AnyNetwork:
     """Let a network learn from batches that are made anew, each of one size; see `learn_for`.
 
@@ -229,8 +228,6 @@ def learn_from_batches(
         Has ``device``, ``seed`` and ``seconds``.
     pace : Pace
         How fast it learns.
-    begun : iterable of Parameter
-        Those that have been learned before.
     """
     chance = np.random.default_rng(asked.seed)
 
@@ -240,7 +237,7 @@ def learn_from_batches(
         return loss_of(learner, batch)
 
     network.to(asked.device, memory_format=torch.channels_last)
-    return learn_for(network, loss_of_next, asked.seconds, pace, begun)
+    return learn_for(network, loss_of_next, asked.seconds, pace)
 
 
 def write_onnx(
@@ -249,12 +246,11 @@ def write_onnx(
     side_px: int,
     planes: int = 3,
     outputs: Sequence[str] = ("seen",),
-    *,
-    half: bool = False,
+    smaller: Callable[[Path], None] | None = None,
 ) -> None:
     """Write a network in the open format ONNX, for pictures of any size.
 
-    With ``half`` its numbers are stored in 16 bits, as in the files that ship.
+    Files that ship are made ``smaller`` afterwards, by `halve` or `quarter`.
     """
     any_size = {2: "rows", 3: "columns"}
     torch.onnx.export(
@@ -262,8 +258,8 @@ def write_onnx(
         opset_version=13, dynamo=False, input_names=["photo"], output_names=list(outputs),
         dynamic_axes={"photo": any_size, "seen": any_size},
     )  # fmt: skip
-    if half:
-        halve(path)
+    if smaller is not None:
+        smaller(path)
 
 
 @dataclass(frozen=True)
@@ -303,7 +299,11 @@ def learn_as_asked(description: str | None, recipe: Recipe[Any]) -> None:
     parser.add_argument("--batch", type=int, default=recipe.batch)
     parser.add_argument("--device", default="cuda")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--half", action="store_true", help="store numbers in 16 bits")
+    stored = parser.add_mutually_exclusive_group()
+    for name, how, bits in (("--half", halve, 16), ("--quarter", quarter, 8)):
+        stored.add_argument(
+            name, dest="smaller", action="store_const", const=how, help=f"numbers in {bits} bits"
+        )
     asked = parser.parse_args()
     asked.seconds *= asked.share
     torch.manual_seed(asked.seed)
@@ -318,4 +318,4 @@ def learn_as_asked(description: str | None, recipe: Recipe[Any]) -> None:
             for kind in whole.kinds
         }
     print(json.dumps(figures, indent=1))
-    write_onnx(network, asked.out, CANVAS_PX, recipe.planes, recipe.outputs, half=asked.half)
+    write_onnx(network, asked.out, CANVAS_PX, recipe.planes, recipe.outputs, asked.smaller)

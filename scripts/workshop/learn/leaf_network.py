@@ -9,7 +9,6 @@ end. Needs the packages of the ``train`` extra; an accelerator makes minutes of 
 """
 
 from argparse import Namespace
-from collections.abc import Iterable
 
 import numpy as np
 import torch
@@ -79,7 +78,6 @@ def learn_leaves(
     bank: Bank,
     asked: Namespace,
     pace: Pace = FROM_NOTHING,
-    begun: Iterable[nn.Parameter] = (),
 ) -> AnyNetwork:
     """Let a network that gives what `LeafNetwork` gives learn from a bank of lessons.
 
@@ -93,8 +91,6 @@ def learn_leaves(
         Has ``device``, ``seed``, ``seconds`` and ``batch``.
     pace : Pace
         How fast it learns.
-    begun : iterable of Parameter
-        Those that have been learned before.
     """
     maker = Maker(bank, asked.device, asked.seed)
 
@@ -106,7 +102,7 @@ def learn_leaves(
     def batch_of(rows: int, columns: int) -> Batch:
         return maker.batch(asked.batch, rows, columns)
 
-    return learn_from_batches(network, batch_of, loss, _SIZES, asked, pace, begun)
+    return learn_from_batches(network, batch_of, loss, _SIZES, asked, pace)
 
 
 def judge(network: nn.Module, bank: Bank, kind: str) -> dict[str, float]:

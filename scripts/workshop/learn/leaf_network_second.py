@@ -22,7 +22,14 @@ from scripts.workshop.learn.leaf_pictures import CANVAS_PX, Bank
 __all__ = ["RECIPE", "EncodedLeafNetwork", "learn"]
 
 _WIDTHS = (16, 24, 48, 80, 128)
-_PACE = Pace(rate=2e-3, last_rate=1e-6, decay=1e-2, warm_up=200, begun_share=0.2)
+_PACE = Pace(
+    rate=2e-3,
+    last_rate=1e-6,
+    decay=1e-2,
+    warm_up=200,
+    begun=lambda network: network.encoder.parameters(),
+    begun_share=0.2,
+)
 
 
 class EncodedLeafNetwork(nn.Module):
@@ -61,8 +68,7 @@ class EncodedLeafNetwork(nn.Module):
 
 def learn(bank: Bank, asked: Namespace) -> EncodedLeafNetwork:
     """Return a network that has learned from lessons for as long as was asked for."""
-    network = EncodedLeafNetwork(begun())
-    return learn_leaves(network, bank, asked, _PACE, network.encoder.parameters())
+    return learn_leaves(EncodedLeafNetwork(begun()), bank, asked, _PACE)
 
 
 RECIPE = Recipe(learn, judge, batch=48, canvas_px=CANVAS_PX, planes=3, outputs=("seen", "whole"))
