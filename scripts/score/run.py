@@ -4,7 +4,8 @@ The whole story is ``score_paths``.
 """
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -142,12 +143,12 @@ def score_paths(
     on_start(len(photo_jobs))
     done: dict[int, PhotoResult] = {}
     try:
-        for index, result in score_all(photo_jobs, jobs or os.cpu_count() or 1):
-            done[index] = on_result(result)
-            on_done(result)
-    except BaseException:
+        with closing(score_all(photo_jobs, jobs or os.cpu_count() or 1)) as scored:
+            for index, result in scored:
+                done[index] = on_result(result)
+                on_done(result)
+    finally:
         remove_leftovers(out)  # of worker processes that were ended while they wrote
-        raise
     results = tuple(done[index] for index in range(len(photo_jobs)))
     _write_tables(out, finding, results, explain=explain)
     drawn = tuple(out / j.overlay.relative_to(out.absolute()) for j in photo_jobs if j.overlay)
@@ -208,7 +209,9 @@ def _with_torch_off(
     ]
 
 
-def score_all(jobs: Sequence[PhotoJob], processes: int) -> Iterator[tuple[int, PhotoResult]]:
+def score_all(
+    jobs: Sequence[PhotoJob], processes: int
+) -> Generator[tuple[int, PhotoResult], None, None]:
     """Yield every job's number and result: first what is kept, then the rest as it is measured."""
     rest = []
     for index, job in enumerate(jobs):

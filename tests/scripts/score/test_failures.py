@@ -377,6 +377,24 @@ def test_a_worker_that_the_system_ends_takes_only_its_photo_with_it(
     assert 5 + 1 + 2 + 3 * 11 <= every_file_is_whole(out) <= 5 + 1 + 2 + 3 * 12
 
 
+def test_what_a_process_had_half_written_when_the_system_ended_it_is_gone_after_the_run(
+    garden, tmp_path, spotlamp, monkeypatch
+):
+    out = tmp_path / "out"
+
+    def half_written(function, jobs, _processes, _longest, on_lost):
+        for job in jobs[1:]:
+            yield function(job)
+        for folder in (out, out / ".readings", out / "overlays"):
+            (folder / ".0123abcd.part").write_bytes(b"half")
+        yield on_lost(jobs[0], "ended the process that measured it")
+
+    monkeypatch.setattr("scripts.common.workers._in_processes", half_written)
+    spotlamp("score", garden, "--out", out, "--overlays", "--jobs", 2)
+    assert every_file_is_whole(out) == 5 + 1 + 2 + 2 * 3
+    assert (out / "problems.txt").exists()
+
+
 def test_a_photo_that_did_not_come_back_twice_is_set_aside_until_it_changes(
     garden, tmp_path, spotlamp, monkeypatch, paint_photo
 ):
