@@ -140,6 +140,24 @@ def test_a_photo_measured_anew_since_is_stale(filed):
         filed.refuse_stale(FIRST.sha256, seen)
 
 
+def test_who_looked_too_early_is_told_when_the_last_word_on_that_photo_was_said(filed, monkeypatch):
+    class Clock(datetime):
+        hours = iter(range(24))
+
+        @classmethod
+        def now(cls, tz=None):
+            return datetime(2025, 7, 3, next(cls.hours), tzinfo=tz)
+
+    seen = filed.corrected(FIRST.sha256).edition
+    monkeypatch.setattr("models.journal.fixes.datetime", Clock)
+    for photo, pattern in ((FIRST, "spot"), (FIRST, "none"), (FIRST, "spot"), (SECOND, "none")):
+        filed.correct_pattern(photo.sha256, pattern)
+    *_, before, last = filed.fixes(FIRST.sha256)
+    assert before.at < last.at
+    with pytest.raises(StaleError, match=rf"\(last at {last.at:%Y-%m-%d %H:%M}\)"):
+        filed.refuse_stale(FIRST.sha256, seen)
+
+
 def test_fixes_of_one_date_are_taken_back_the_last_one_first(filed):
     for days in (1, 2):
         filed.fix_taken(FIRST.sha256, NOON - timedelta(days=days))

@@ -137,9 +137,15 @@ LATE = """
 def twice(a):
     return a + a
 """
+EARLY = """
+def made():
+    return 2
+MADE = made()
+"""
 TESTS = """
 import subprocess, sys
 import pytest
+from models.early import MADE
 from models.small import PAIR, is_much, larger
 def test_the_larger_one():
     assert larger(3, 2) == 3
@@ -152,6 +158,8 @@ def test_the_first_of_two():
 def test_what_is_imported_late():
     from models.late import twice
     assert twice(3) == 6
+def test_what_is_made_while_modules_are_imported():
+    assert MADE == 2
 @pytest.mark.processes
 def test_what_another_process_does():
     code = "from models.small import said; print(said())"
@@ -200,7 +208,9 @@ def judged(tmp_path_factory):
     files = {
         "models/__init__.py": "",
         "models/small.py": CODE,
+        "models/early.py": EARLY,
         "models/late.py": LATE,
+        "tests/conftest.py": "import models.early",
         "tests/test_small.py": TESTS,
         "tests/test_others.py": OTHERS,
         "pyproject.toml": MARKS,
@@ -225,6 +235,8 @@ def test_a_fault_is_noticed_where_a_test_fails_and_survives_where_none_does(judg
         "noticed a > LIMIT → a <= LIMIT",
         "noticed lambda: 1 → lambda: 0",
         "noticed lambda: 1 → lambda: 2",
+        "noticed return 2 → return 1",
+        "noticed return 2 → return 3",
         "survived LIMIT = 7 → LIMIT = 6",
         "survived a > LIMIT → a >= LIMIT",
         "survived a > b → a >= b",
