@@ -15,11 +15,12 @@ from PIL import Image
 
 from models.garden.beds import Plant
 from models.garden.settings import read_garden
-from models.journal import open_journal
+from models.journal import Wish, open_journal
 from models.pattern import PatternCall
 from scripts.score.columns import TABLES
-from scripts.score.filing import entry_of, reading_version
+from scripts.score.filing import entry_of, filing, reading_version
 from scripts.score.results import PhotoResult
+from scripts.score.store import Settings
 from vision.photo.taken import EXIF_CHANGED_AT
 from vision.records import DayReading, LeafReading, NightReading
 
@@ -183,6 +184,37 @@ def test_a_night_photo_is_filed_with_its_count(planted):
     counts = (photo.caterpillar_count, photo.caterpillar_low, photo.caterpillar_high)
     assert counts == (3, 2, 5)
     assert (photo.severity_pct, photo.lesion_count, photo.leaves) == (None, None, ())
+
+
+def test_it_is_told_of_how_many_photos_the_reading_is_put_right_and_stands(planted):
+    """Not of those whose date was put right, nor of those of which it was taken back."""
+    results = [
+        PhotoResult(
+            f"A1/{name}.jpg", name * 64, datetime(2025, 7, 1, 23), "exif", 400, 300,
+            night=NightReading((), (), (), 3, 2, 5),
+        )
+        for name in "abcde"
+    ]  # fmt: skip
+
+    def said() -> str:
+        with filing([planted], Settings(), planted) as filer:
+            for result in results:
+                filer.file(result, planted / result.name)
+            return filer.report()
+
+    first = said()
+    assert "5 photos, all new." in first
+    with open_journal(planted) as journal:
+        for name in "abc":
+            journal.put_right(name * 64, Wish("unused"))
+        journal.undo_fix("c" * 64)
+        journal.fix_taken("d" * 64, datetime(2025, 7, 2, 23))
+        journal.remove("e" * 64)
+    second = said()
+    assert "put something right" not in first
+    assert "5 photos, all known already." in second
+    assert "\n  2 photos on which you put something right" in second
+    assert "\n  1 photo taken out of the record earlier" in second
 
 
 def test_a_day_photo_read_as_one_of_the_night_keeps_its_day_reading(
