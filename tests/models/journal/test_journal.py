@@ -310,6 +310,19 @@ def test_a_date_that_somebody_put_right_gives_way_to_none(journal):
     assert journal.filed_as(PHOTO.sha256) == ("A1", noon, "name", True)
 
 
+def test_flags_of_a_photos_date_go_while_somebody_has_put_it_right_and_no_others(journal):
+    flags = ("small", "bad_date", "future_date")
+    other = replace(PHOTO, photo="B/y.jpg", sha256="6f" * 32)
+    for entry in (PHOTO, other):
+        journal.file_reading(replace(entry, flags=flags))
+    assert journal.photo(PHOTO.sha256).flags == flags
+    journal.fix_taken(PHOTO.sha256, NOON - timedelta(days=1))
+    assert journal.photo(PHOTO.sha256).flags == ("small",)
+    assert journal.photo(other.sha256).flags == flags
+    journal.undo_fix(PHOTO.sha256)
+    assert journal.photo(PHOTO.sha256).flags == flags
+
+
 def test_what_the_record_says_of_a_photo_is_its_own(journal):
     other = replace(PHOTO, photo="B/y.jpg", sha256="6f" * 32, plant="", taken_from="exif")
     for entry in (PHOTO, other):

@@ -400,6 +400,14 @@ def test_of_copies_that_hold_the_same_one_dated_ahead_is_the_oldest(file):
     assert backups(file, date(2025, 7, 3)) == [last, first, ahead]
 
 
+def test_a_copy_that_cannot_be_read_comes_after_one_that_holds_a_single_entry(file):
+    execute(file, "DELETE FROM log WHERE number > 1")
+    old, new = (daily_backup(file, date(2025, 7, day)) for day in (1, 2))
+    assert backups(file) == [new, old]
+    new.write_bytes(b"no journal")
+    assert backups(file) == [old, new]
+
+
 def test_a_copy_that_holds_more_is_the_newer_one_whatever_its_date(file):
     old = daily_backup(file, date(2025, 7, 1))
     more(file, 1)
