@@ -1,6 +1,6 @@
 """Put small faults into the code, one at a time, and count how many of them no test notices.
 
-    python -m scripts.workshop attack mutate [--area care] [--count 60] [--seed 1]
+    python -m scripts.workshop attack mutate [--area care] [--count 60] [--seed 1] [--looks 1]
 
 For each area a random sample of places of its code is drawn, and one fault at each (`mutants`). The
 tests that run the place, quickest first, are run on a copy of the checkout. What none of them
@@ -26,7 +26,7 @@ from scripts.workshop.attack.bench import ROOT, Bench, files_like, lines_of
 from scripts.workshop.attack.judging import Judged, judge, second_look
 from scripts.workshop.attack.mutants import Module, Mutant
 
-__all__ = ["drawn", "wilson_pct"]
+__all__ = ["drawn", "share_of", "wilson_pct"]
 
 EQUAL = Path(__file__).with_name("equal_mutants.txt")
 _WARM = (
@@ -77,16 +77,20 @@ def _equal() -> set[str]:
     return {line.removeprefix("- ") for line in lines if line.startswith("- ")}
 
 
-def _row(name: str, area: Area, judged: Sequence[Judged]) -> str:
+def _row(name: str, area: Area, looks: Sequence[Sequence[Judged]]) -> str:
+    shares = " | ".join(share_of(judged) for judged in looks)
+    counted = [one for one in looks[0] if one.outcome != "equal"]
+    equal = len(looks[0]) - len(counted)
+    return f"| {name} | {len(counted)} | {shares} | {equal} | under {area.aim_pct} % |"
+
+
+def share_of(judged: Sequence[Judged]) -> str:
+    """Return how many survived, with their share of those that are not equal."""
     counted = [one for one in judged if one.outcome != "equal"]
     survived = sum(one.outcome == "survived" for one in counted)
     low, high = wilson_pct(survived, len(counted))
     share = 100 * survived / max(1, len(counted))
-    equal = len(judged) - len(counted)
-    return (
-        f"| {name} | {len(counted)} | {survived} | {share:.1f} % ({low:.1f} to {high:.1f}) "
-        f"| {equal} | under {area.aim_pct} % |"
-    )
+    return f"{survived} = {share:.1f} % ({low:.1f} to {high:.1f})"
 
 
 def _without_fault(bench: Bench, mutant: Mutant) -> Mutant:
@@ -101,10 +105,7 @@ def _without_fault(bench: Bench, mutant: Mutant) -> Mutant:
     )
 
 
-_HEAD = (
-    "| area | faults | survived | share (95 %) | equal ones left out | aim |\n"
-    "|---|---|---|---|---|---|"
-)
+_LOOKS = ("survived the first look (95 %)", "and the second (95 %)")
 
 
 def main() -> None:
@@ -113,6 +114,7 @@ def main() -> None:
     parser.add_argument("--area", action="append", choices=sorted(AREAS))
     parser.add_argument("--count", type=int, default=60, help="faults of an area")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--looks", type=int, choices=(1, 2), default=2, help="1: no second look")
     parser.add_argument(
         "--kept", type=Path, default=Path(tempfile.gettempdir()) / "spotlamp-mutate"
     )
@@ -124,10 +126,12 @@ def main() -> None:
         bench = Bench(ROOT, Path(folder))
         names = args.area or list(AREAS)
         rows = [_row(name, AREAS[name], _judged(bench, name, args)) for name in names]
-    print("\n".join([_HEAD, *rows]))
+    head = ("area", "faults", *_LOOKS[: args.looks], "equal ones left out", "aim")
+    print("\n".join([f"| {' | '.join(head)} |", "|---" * len(head) + "|", *rows]))
 
 
-def _judged(bench: Bench, name: str, args: argparse.Namespace) -> list[Judged]:
+def _judged(bench: Bench, name: str, args: argparse.Namespace) -> list[list[Judged]]:
+    """Return what became of the faults, by the first look, and where it is asked for by both."""
     area = AREAS[name]
     found = lines_of(bench, area, args.kept)
     if found["failed"]:
@@ -135,20 +139,23 @@ def _judged(bench: Bench, name: str, args: argparse.Namespace) -> list[Judged]:
     faults = drawn(bench.root, area, args.count, args.seed)
     sound = list({one.in_function: _without_fault(bench, one) for one in faults}.values())
     first = list(judge(bench, [*sound, *faults], found, _equal()))
-    left = [one.mutant for one in first if one.outcome == "survived"]
-    judged = [one for one in first if one.outcome != "survived"]
-    again = [mutant for mutant in left if mutant not in sound]
-    others = lines_of(bench, replace(area, tests=area.others), args.kept) if again else {}
-    print(f"{name}: {len(again)} of {len(faults)} are looked at a second time", flush=True)
-    if len(left) != len(again) + len(sound):
+    if any(one.outcome != "survived" for one in first if one.mutant in sound):
         raise RuntimeError(f"{name}: tests fail without a fault")
-    if again and second_look(bench, sound[0], found, others).outcome != "survived":
+    first = [one for one in first if one.mutant not in sound]
+    left = [one.mutant for one in first if one.outcome == "survived"]
+    for mutant in left:
+        print(f"{name}: survived the first look at line {mutant.line}: {mutant.name}", flush=True)
+    if args.looks == 1:
+        return [first]
+    others = lines_of(bench, replace(area, tests=area.others), args.kept) if left else {}
+    if left and second_look(bench, sound[0], found, others).outcome != "survived":
         said = bench.said.read_text("utf-8")[-2000:]
         raise RuntimeError(f"{name}: tests fail without a fault: {said}")
-    for mutant in again:
+    judged = [one for one in first if one.outcome != "survived"]
+    for mutant in left:
         judged.append(second_look(bench, mutant, found, others))
         print(f"{name}: {judged[-1].outcome} at line {mutant.line}: {mutant.name}", flush=True)
-    return judged
+    return [first, judged]
 
 
 if __name__ == "__main__":

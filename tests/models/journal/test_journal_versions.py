@@ -24,7 +24,7 @@ from models.journal.backup import (
     daily_backup,
     put_back,
 )
-from models.journal.examining import examine, is_sound
+from models.journal.examining import examine, is_held, is_sound
 from models.journal.soundness import sum_rows
 from models.journal.tables import LOG, METADATA
 from models.journal.versions import MIGRATIONS, newest_version
@@ -263,6 +263,19 @@ def test_a_journal_that_another_program_holds_gives_a_sentence(file, garden_fold
         other.execute("BEGIN EXCLUSIVE")
         with pytest.raises(JournalError, match="in use"):
             open_journal(garden_folder)
+
+
+def test_a_file_is_held_while_another_program_writes_to_it_be_it_whole_or_not(file, monkeypatch):
+    monkeypatch.setattr("models.journal.examining.BUSY_SECONDS", 0)
+    assert not is_held(file)
+    with closing(sqlite3.connect(file)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        assert is_held(file)
+    assert not is_held(file)
+    file.write_bytes(b"no journal" * 100)
+    assert not is_held(file)
+    file.unlink()
+    assert not is_held(file)
 
 
 def test_a_full_disk_gives_a_sentence_and_what_was_filed_stays(garden_folder):

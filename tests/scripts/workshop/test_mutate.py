@@ -8,8 +8,9 @@ import pytest
 
 from scripts.workshop.attack.areas import AREAS
 from scripts.workshop.attack.bench import ROOT
+from scripts.workshop.attack.judging import Judged
 from scripts.workshop.attack.mutants import Module
-from scripts.workshop.attack.mutate import EQUAL, drawn, wilson_pct
+from scripts.workshop.attack.mutate import EQUAL, drawn, share_of, wilson_pct
 
 PATH = Path("models/small.py")
 
@@ -115,6 +116,12 @@ def test_the_seed_draws_the_sample_and_each_area_has_modules_and_tests():
 def test_the_interval_of_a_share_is_wilsons(hits, count, low, high):
     """Check: 0 of 10 gives z² ÷ (10 + z²) = 27.75 %; the others by `statsmodels`."""
     assert wilson_pct(hits, count) == pytest.approx((low, high), abs=0.01)
+
+
+def test_a_share_is_of_the_faults_that_could_be_noticed():
+    (fault,) = faults("a + b")
+    outcomes = ["equal"] * 5 + ["survived"] + ["noticed"] * 59
+    assert share_of([Judged(fault, one) for one in outcomes]) == "1 = 1.7 % (0.3 to 8.9)"
 
 
 def test_faults_that_nothing_could_notice_have_their_reasons():
