@@ -6,6 +6,9 @@ above the middle, and what glows far above those. By day, foliage is green, boar
 are near neutral, and most of the picture is light; violet grow lights light it too. Dark soil by
 day is as dark as a night photo, but all of it sends back one hue, warm or neutral.
 
+A street, a wood at dusk, or leaves in the light of a flash are as dark at night, and lamps stand
+out as far; but hardly anything in them is violet.
+
 Where that leaves a doubt, as with dim greenish foliage or white paper in the beam, a caterpillar
 itself decides: light that is sent back is never many times greener than all that lies around it.
 """
@@ -24,6 +27,16 @@ from vision.night.light import FLOOR, read_night_light
 
 __all__ = ["UvLook", "is_uv_photo", "look_at", "why_not_uv"]
 
+
+@dataclass(frozen=True)
+class _Glow:
+    """From where on a body glows."""
+
+    probability: float  # of being a caterpillar
+    greener: float  # ln of green against the other colours, over foliage
+    over_ground: float  # ln of its green against its ground's
+
+
 _GRID = 128  # points along the short side that are looked at
 _FLOOR = np.float32(0.0015)  # linear light; sensor noise below it has no colour
 _LEAST_LIGHT = 0.004  # linear light of the brightest points: some ten levels of sRGB
@@ -39,13 +52,22 @@ _LEAFY_WEIGHT, _MOST_LEAFY = 20.0, 0.3  # a leaf by day on black cloth is as dar
 # second, or below the third and greener than the last; none of 160 night scenes of two painters is.
 _LEAST_SPREAD, _MOST_WARM = 0.24, 0.25
 _LEAST_SPREAD_OF_NEUTRAL, _NEUTRAL_GREENNESS = 0.08, -0.25
+
+# Fitted on 300 real day photos turned into photos by night without the torch (dusk, street lamps,
+# flash, white torch, moon), and 140 night scenes of two painters: 22 of 300 and 112 of 140 have it.
+_LEAST_VIOLET = 0.2
+_VIOLET_GREENNESS, _VIOLET_RED = -0.3, 0.9  # greenness; share of green that red reaches
+_DEEP_GREENNESS = -0.7  # a deeper blue than that of any sky
 _BRIGHT_QUARTER, _RANGE = 75, (10, 90)  # percentiles: of light, and between which hues spread
 _NEARLY = 0.95  # of one channel that the next reaches at least, where it need not be more
 
 # Looked for in 1,168 doubtful ones of the same day photos, darkened and tinted too. One has such a
 # body: a plant under violet grow lights, its photo tinted blue.
 _LEAST_DOUBTFUL, _MOST_LEAFY_DOUBTFUL = 1.0, 0.2
-_SURE, _SURE_RATIO, _SURE_OVER_GROUND = 0.97, 0.9, 2.0  # probability; ln
+_SURE = _Glow(0.97, 0.9, 2.0)
+# Of 101 photos by night without the torch that look like one but for the violet, none has such a
+# body; four of seven UV photos with caterpillars that did not look violet enough have.
+_RATHER_SURE = _Glow(0.75, 0.5, 2.0)
 
 
 @dataclass(frozen=True)
@@ -64,6 +86,8 @@ class UvLook:
         How far that greenness ranges among the brightest quarter of points.
     warm_share : float
         Share of points that are lit, at least as red as green, and as green as blue; 0 to 1.
+    violet_share : float
+        Share of lit points that are violet, as foliage under the torch is; 0 to 1.
     """
 
     middle: float
@@ -73,6 +97,7 @@ class UvLook:
     leafy_share: float
     spread: float
     warm_share: float
+    violet_share: float
 
     @property
     def one_hue(self) -> bool:
@@ -113,10 +138,16 @@ def look_at(pixels: NDArray[np.uint8]) -> UvLook:
         float(level) for level in np.percentile(light, (50, _BRIGHT_QUARTER, 97, 99.9))
     )
     spread = float(np.ptp(np.percentile(greenness[light >= quarter], _RANGE)))
+    violet = (blue > green) & (
+        (greenness < _VIOLET_GREENNESS) & (red >= _VIOLET_RED * green)
+        | (greenness < _DEEP_GREENNESS)
+    )
+    lit = light > _LEAST_LIGHT
+    violet_share = np.count_nonzero(violet & lit) / max(1, np.count_nonzero(lit))
     usual, leafy_share, warm_share = (
         float(one) for one in (np.median(greenness), leafy.mean(), warm.mean())
     )
-    return UvLook(middle, bright, brightest, usual, leafy_share, spread, warm_share)
+    return UvLook(middle, bright, brightest, usual, leafy_share, spread, warm_share, violet_share)
 
 
 def why_not_uv(pixels: NDArray[np.uint8]) -> str:
@@ -131,21 +162,24 @@ def why_not_uv(pixels: NDArray[np.uint8]) -> str:
     if look.brightest < _LEAST_LIGHT:
         return "nothing_lit"
     if look.score >= _LEAST_SCORE and not look.one_hue:
-        return ""
+        violet = look.violet_share >= _LEAST_VIOLET
+        return "" if violet or _something_glows(pixels, _RATHER_SURE) else "not_uv_photo"
     doubtful = look.score >= _LEAST_DOUBTFUL and look.leafy_share <= _MOST_LEAFY_DOUBTFUL
-    return "" if doubtful and _something_glows(pixels) else "not_uv_photo"
+    return "" if doubtful and _something_glows(pixels, _SURE) else "not_uv_photo"
 
 
-def _something_glows(pixels: NDArray[np.uint8]) -> bool:
+def _something_glows(pixels: NDArray[np.uint8], least: _Glow) -> bool:
     """Whether a sure caterpillar is much greener than foliage and far brighter than its ground."""
     night = read_night_light(pixels)
     found = decide(find_candidates(night), night, load_night_judge())
-    return any(one.probability >= _SURE and _shines_by_itself(one.seen) for one in found)
+    return any(
+        one.probability >= least.probability and _shines_by_itself(one.seen, least) for one in found
+    )
 
 
-def _shines_by_itself(seen: Sampled) -> bool:
+def _shines_by_itself(seen: Sampled, least: _Glow) -> bool:
     over_ground = np.log(seen.own_light[1] / (seen.ground[1] + float(FLOOR)))
-    return bool(np.median(seen.ratio) >= _SURE_RATIO and over_ground >= _SURE_OVER_GROUND)
+    return bool(np.median(seen.ratio) >= least.greener and over_ground >= least.over_ground)
 
 
 def is_uv_photo(pixels: NDArray[np.uint8]) -> bool:
