@@ -18,11 +18,11 @@ Bools = NDArray[np.bool_]
 Pixels = NDArray[np.uint8]
 Window = tuple[slice, slice]
 
-_LOOKS = ((0.25, -3.5), (0.5, -1.3))
+_LOOKS = ((0.25, -3.5), (0.5, -2.0))
 """Size of the picture at each look but the last, and the log-odds of a middle or of a dropping from
 which a place is looked at again at twice that size."""
 
-_MUCH = 0.2  # share of places from which all of the picture is looked at closely
+_MUCH = 0.5  # share of places from which all around them is looked at closely at once
 _CELL_PX = 32  # side of a place, at the size of the look that follows
 _MARGIN_PX = 32  # around what is looked at: the network must see what a thing lies on
 _NOTHING = -20.0  # log-odds where nothing was looked at
@@ -42,9 +42,22 @@ def look_at(picture: Pixels) -> Seen:
         larger = shrunk(picture, 2 * share)
         wanted = _wanted(seen, promising, larger.shape)
         if wanted.mean() > _MUCH:
-            return see(picture)
+            return _look_at_all(picture, wanted, share)
         seen = _look_again(larger, wanted)
     return seen
+
+
+def _look_at_all(picture: Pixels, wanted: Bools, share: float) -> Seen:
+    """See the box that holds all wanted cells closely, which were found at another size."""
+    side = round(_CELL_PX / (2 * share))
+    rows, cols = (np.flatnonzero(wanted.any(axis=axis)) for axis in (1, 0))
+    whole = _nothing(picture)
+    box = tuple(
+        slice(side * int(at[0]), min(side * (int(at[-1]) + 1), length))
+        for at, length in zip((rows, cols), picture.shape, strict=False)
+    )
+    _look_closely(picture, (box[0], box[1]), whole)
+    return whole
 
 
 def _wanted(seen: Seen, promising: float, shape: tuple[int, ...]) -> Bools:
@@ -65,11 +78,15 @@ def _look_again(picture: Pixels, wanted: Bools) -> Seen:
     )
     if work >= wanted.size * _CELL_PX**2:
         return see(picture)
-    size = tuple(-(-side // STEP_PX) for side in picture.shape[:2])
-    whole = Seen(*(np.full(size, value, np.float32) for value in (_NOTHING, _NOTHING, 1.0)))
+    whole = _nothing(picture)
     for window in windows:
         _look_closely(picture, window, whole)
     return whole
+
+
+def _nothing(picture: Pixels) -> Seen:
+    size = tuple(-(-side // STEP_PX) for side in picture.shape[:2])
+    return Seen(*(np.full(size, value, np.float32) for value in (_NOTHING, _NOTHING, 1.0)))
 
 
 def _windows(wanted: Bools, shape: tuple[int, ...]) -> list[Window]:
