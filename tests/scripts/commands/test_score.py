@@ -33,7 +33,7 @@ def results_in(folder):
 def run(*arguments, **named):
     return subprocess.run(
         [sys.executable, "-m", "scripts", *map(str, arguments)],
-        cwd=ROOT, capture_output=True, text=True, encoding="utf-8", timeout=120, **named,
+        cwd=ROOT, capture_output=True, text=True, encoding="utf-8", timeout=240, **named,
     )  # fmt: skip
 
 
@@ -244,7 +244,7 @@ def test_help_imports_nothing_heavy(arguments):
     )
     done = subprocess.run(
         [sys.executable, "-c", code, *arguments],
-        cwd=ROOT, capture_output=True, text=True, encoding="utf-8", timeout=60,
+        cwd=ROOT, capture_output=True, text=True, encoding="utf-8", timeout=240,
     )  # fmt: skip
     assert "ENDED 0" in done.stdout, done.stderr
     assert "HEAVY []" in done.stdout
@@ -299,7 +299,7 @@ def test_scoring_goes_on_without_the_checkout_as_working_folder(garden, tmp_path
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     done = subprocess.run(
         [sys.executable, "-m", "scripts", "score", "garden", "--out", "out", "--jobs", "2"],
-        cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120,
+        cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=240,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     shutil.rmtree(tmp_path / "out")

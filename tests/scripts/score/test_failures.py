@@ -279,12 +279,12 @@ def hear_interrupts():
 
 
 def wait_until_pictures_come(process, out, number):
-    for _ in range(3000):
+    for _ in range(12_000):
         if len(list(out.glob("overlays/*.jpg"))) >= number:
             return
         assert process.poll() is None, process.stderr.read()
         time.sleep(0.01)
-    pytest.fail("no picture came in 30 seconds")
+    pytest.fail("no picture came in two minutes")
 
 
 needs_signals = pytest.mark.skipif(os.name != "posix", reason="needs POSIX signals")
@@ -318,7 +318,7 @@ def test_ctrl_c_is_one_sentence_without_half_files(tmp_path, paint_photo):
     with started(tmp_path / "in", out) as process:
         wait_until_pictures_come(process, out, 2)
         os.killpg(process.pid, signal.SIGINT)
-        _, errors = process.communicate(timeout=60)
+        _, errors = process.communicate(timeout=180)
     assert process.returncode == 130
     (said,) = [line for line in errors.splitlines() if "photos done" not in line]
     assert said.startswith("Stopped.")
@@ -349,9 +349,9 @@ def test_workers_do_not_outlive_a_run_that_is_ended(tmp_path, paint_photo, sign)
         pids = worker_pids(process)
         assert pids
         process.send_signal(sign)
-        _, errors = process.communicate(timeout=20)
+        _, errors = process.communicate(timeout=180)
     assert [line for line in errors.splitlines() if "photos done" not in line] == []
-    deadline = time.monotonic() + 10
+    deadline = time.monotonic() + 60
     while any(is_worker(pid) for pid in pids):
         assert time.monotonic() < deadline
         time.sleep(0.01)
@@ -366,7 +366,7 @@ def test_a_worker_that_the_system_ends_takes_only_its_photo_with_it(
     with started(tmp_path / "in", out) as process:
         wait_until_pictures_come(process, out, 2)
         os.kill(worker_pids(process)[0], signal.SIGKILL)
-        _, errors = process.communicate(timeout=60)
+        _, errors = process.communicate(timeout=180)
     assert process.returncode == 0, errors
     rows = read_table(out / "photos.csv")
     (lost,) = [row["photo"] for row in rows if row["status"] == "unreadable"]

@@ -373,7 +373,7 @@ def test_two_runs_at_once_neither_lose_nor_double(planted, paint_photo, tmp_path
         )
         for name in ("first", "second")
     ]
-    outputs = [run.communicate(timeout=60) for run in runs]
+    outputs = [run.communicate(timeout=180) for run in runs]
     assert [run.returncode for run in runs] == [0, 0], outputs
     with open_journal(planted) as journal:
         assert journal.photos() == expected
