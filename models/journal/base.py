@@ -1,23 +1,49 @@
 """A journal's connection: transactions that read, transactions that write, and the day's copy."""
 
 import sqlite3
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime, tzinfo
+from functools import wraps
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Concatenate, ParamSpec, Self, TypeVar
 
 from sqlalchemy import Connection, Engine, Insert
 
 from models.journal.aside import SetAside
 from models.journal.backup import copies, daily_backup, way_back
-from models.journal.errors import DamagedError, JournalError, explained
+from models.journal.errors import AwayError, DamagedError, JournalError, explained
+from models.journal.server import ON_SERVER, WAITS_SECONDS, ServerTurns, server_reader
 from models.remarks import remark
 
-__all__ = ["Moment", "OpenJournal", "inserted"]
+__all__ = ["Moment", "OpenJournal", "again_if_lost", "inserted"]
 
 Moment = datetime | date | None
+
+_Given = ParamSpec("_Given")
+_Kind = TypeVar("_Kind", bound="OpenJournal")
+_Answer = TypeVar("_Answer")
+_Method = Callable[Concatenate[_Kind, _Given], _Answer]
+
+
+def again_if_lost(method: _Method[_Kind, _Given, _Answer]) -> _Method[_Kind, _Given, _Answer]:
+    """Do the one transaction of a method again when the server's connection broke before its end.
+
+    A method that uses several transactions is not to be decorated: the first would be done twice.
+    """
+
+    @wraps(method)
+    def steady(self: _Kind, /, *given: _Given.args, **named: _Given.kwargs) -> _Answer:
+        for wait in WAITS_SECONDS:
+            try:
+                return method(self, *given, **named)
+            except AwayError:
+                time.sleep(wait)
+        return method(self, *given, **named)
+
+    return steady
 
 
 class OpenJournal:
@@ -46,8 +72,11 @@ class OpenJournal:
         *,
         readonly: bool = False,
     ) -> None:
+        on_server = engine.dialect.name != "sqlite"
         self._engine = engine
+        self._reader = server_reader(engine) if on_server else engine
         self._writer = engine.execution_options(writes=True)
+        self._turns = ServerTurns(engine, what) if on_server else None
         self._file = file
         self._readonly = readonly
         self._backed_up: date | None = None
@@ -71,6 +100,8 @@ class OpenJournal:
 
     def close(self) -> None:
         """Let go of the database; on a record's first day its copy is brought up to date."""
+        if self._turns is not None:
+            self._turns.close()
         self._engine.dispose()
         if self._first_day and self._wrote:
             self._back_up_again()
@@ -78,12 +109,20 @@ class OpenJournal:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection for one transaction that only reads."""
-        with self._explained(), self._engine.begin() as connection:
+        with self._explained(), self._reader.begin() as connection:
             yield connection
 
     @contextmanager
-    def writing(self) -> Iterator[Connection]:
+    def writing(self, photo: str = "") -> Iterator[Connection]:
         """Give a connection for one transaction; the day's first makes the backup before it.
+
+        It sees all that was written before, and nothing is written meanwhile that it could miss.
+
+        Parameters
+        ----------
+        photo : str
+            Hash of the only photo that it looks at and changes, if so: on a server, others may
+            then file theirs at the same time.
 
         Raises
         ------
@@ -99,7 +138,8 @@ class OpenJournal:
             )
         with self._explained():
             self._back_up()
-            with self._writer.begin() as connection:
+            turns = self._turns
+            with turns.writing(photo) if turns else self._writer.begin() as connection:
                 yield connection
         self._wrote = True
         if self._first_day and self._file is not None and not copies(self._file):
@@ -107,7 +147,8 @@ class OpenJournal:
 
     @contextmanager
     def _explained(self) -> Iterator[None]:
-        with explained(self.what, lambda: way_back(self._file) if self._file else ""):
+        file, other = self._file, ON_SERVER if self._turns else ""
+        with explained(self.what, lambda: way_back(file) if file else other):
             yield
 
     def _back_up(self) -> None:

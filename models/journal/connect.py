@@ -8,11 +8,14 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, NullPool, StaticPool, create_engine, event
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError
 
 from models.journal.errors import JournalError
+from models.journal.server import server_engine, shown
 
-__all__ = ["DriverConnection", "engine_for", "engine_on", "file_of", "read_url"]
+__all__ = ["DriverConnection", "called", "engine_for", "engine_on", "file_of", "read_url"]
+
+_KINDS = {"sqlite", "postgresql", "postgres"}
 
 BUSY_SECONDS = 30
 """How long one run waits for another's transaction, which takes some hundredths of a second."""
@@ -66,16 +69,26 @@ def read_url(text: str) -> URL:
     Raises
     ------
     JournalError
-        When it is none, or its driver is not installed.
+        When it is none, or that of a database of another kind.
     """
     try:
         url = make_url(text)
-        url.get_dialect()
-    except (ArgumentError, NoSuchModuleError) as error:
+    except (ArgumentError, ValueError):  # whose words hold the address, perhaps with a password
+        url = None
+    if url is None or url.get_backend_name() not in _KINDS:
+        secret = text.rfind("@") + 1
         raise JournalError(
-            f"“{text}” is no address of a journal: give a file's name or a database URL."
-        ) from error
+            f"“{'…' if secret else ''}{text[secret:]}” is no address of a journal: give a file's "
+            "name, or a database URL such as postgresql://server/garden."
+        )
     return url
+
+
+def called(url: URL) -> str:
+    """Return what a journal is called in sentences, never with a password."""
+    file = file_of(url)
+    is_server = url.get_backend_name() != "sqlite"
+    return f"“{file or (shown(url) if is_server else url.render_as_string())}”"
 
 
 def file_of(url: URL) -> Path | None:
@@ -94,10 +107,11 @@ def engine_for(url: URL) -> Engine:
     """
     if url.get_backend_name() != "sqlite":
         try:
-            return create_engine(url)
-        except ModuleNotFoundError as error:
+            return server_engine(url)
+        except ImportError as error:
             raise JournalError(
-                f"The journal's database needs the Python package “{error.name}”: install it."
+                f"A journal on a server needs the Python package “{error.name or 'psycopg'}”: pip "
+                "install 'spotlamp[postgresql]'."
             ) from error
     # A file's connection is closed after each transaction: nothing is held while photos are
     # measured. In memory the one connection is the journal.

@@ -16,7 +16,7 @@ from sqlalchemy import ColumnElement, Connection, Select, and_, func, insert, or
 from models.corrections import OF_READING, Fix, Fixed, Mark, Redrawn
 from models.garden.clock import utc_of
 from models.journal import rows
-from models.journal.base import OpenJournal, inserted
+from models.journal.base import OpenJournal, again_if_lost, inserted
 from models.journal.errors import JournalError, StaleError
 from models.journal.sums import change_rows, own_columns
 from models.journal.tables import (
@@ -115,6 +115,7 @@ class FixRecord(OpenJournal):
         """
         return len(self.put_right(photo, Wish("removed", reason=reason)))
 
+    @again_if_lost
     def put_right(self, photo: str, wish: Wish, seen: str | None = None) -> tuple[Fix, ...]:
         """Put something right of a photo, in one transaction.
 
@@ -140,9 +141,7 @@ class FixRecord(OpenJournal):
         """
         with self.writing() as connection:
             chosen = known_as(photo), self.sound(connection, PHOTOS)
-            found = connection.execute(
-                select(*own_columns(PHOTOS)).where(*chosen).with_for_update()
-            ).all()
+            found = connection.execute(select(*own_columns(PHOTOS)).where(*chosen)).all()
             return tuple(self._put_right(connection, one, wish, seen) for one in found)
 
     def _put_right(self, connection: Connection, photo: Any, wish: Wish, seen: str | None) -> Fix:  # noqa: ANN401  a row
@@ -200,6 +199,7 @@ class FixRecord(OpenJournal):
             f"it{when}: look again, then say it once more. Nothing was changed."
         )
 
+    @again_if_lost
     def refuse_stale(self, photo: str, seen: str) -> None:
         """Raise StaleError where a photo's edition is another one by now."""
         with self.reading() as connection:
@@ -211,6 +211,7 @@ class FixRecord(OpenJournal):
         """Return a time as a fix keeps it; one without a zone is the garden's."""
         return utc_of(moment, self.zone).isoformat()
 
+    @again_if_lost
     def undo_fix(
         self, photo: str, number: int | None = None, seen: str | None = None
     ) -> tuple[Fix, ...]:
@@ -235,7 +236,7 @@ class FixRecord(OpenJournal):
         undone = []
         with self.writing() as connection:
             chosen = known_as(photo), self.sound(connection, PHOTOS)
-            query = select(PHOTOS.c.id).where(*chosen).with_for_update()
+            query = select(PHOTOS.c.id).where(*chosen)
             for photo_id in connection.execute(query).scalars().all():
                 self._refuse_stale(connection, photo_id, seen)
                 found = self._fixes_where(connection, FIXES.c.photo_id == photo_id)
@@ -256,6 +257,7 @@ class FixRecord(OpenJournal):
         if row:
             change_rows(connection, PHOTOS, PHOTOS.c.id == photo_id, **row)
 
+    @again_if_lost
     def fixes(self, photo: str | None = None) -> tuple[Fix, ...]:
         """Return all that was put right, also what was undone, in the order it was done."""
         with self.reading() as connection:
@@ -287,6 +289,7 @@ class FixRecord(OpenJournal):
             marks[number].append(Mark(*place))
         return tuple(self._fix_of(dict(row), marks.get(row["number"], ())) for row in found)
 
+    @again_if_lost
     def redrawn_since(self, photo: str, version: str) -> tuple[Fix, ...]:
         """Return the redrawn outlines of a photo that this version has not measured inside."""
         measured = select(REDRAWN.c.number).where(REDRAWN.c.version == version)
@@ -295,6 +298,7 @@ class FixRecord(OpenJournal):
             missing = FIXES.c.number.not_in(measured)
             return self._fixes_where(connection, known_as(photo), *holds, missing)
 
+    @again_if_lost
     def add_redrawn(self, redrawn: Redrawn) -> None:
         """Keep what another version of the measuring found inside a redrawn outline."""
         with self.writing() as connection:
@@ -302,6 +306,7 @@ class FixRecord(OpenJournal):
             if connection.execute(select(REDRAWN.c.number).where(*own)).first() is None:
                 _insert_redrawn(connection, redrawn.fix, redrawn)
 
+    @again_if_lost
     def known_photos(self) -> dict[str, str]:
         """Return hash and path of every photo that was ever filed, also of those taken out."""
         query = select(PHOTOS.c.sha256, PHOTOS.c.photo)

@@ -7,13 +7,15 @@ whole or not at all, whenever a run is killed.
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import insert, select
 
 from models.corrections import leaf_place, pattern_of
 from models.garden.beds import Plant
+from models.journal.base import again_if_lost
 from models.journal.fixes import Wish
 from models.journal.log import LogRecord
 from models.journal.states import StatesRecord
+from models.journal.sums import change_rows
 from models.journal.tables import PHOTOS, PLANTS
 from models.journal.whole import WholeRecord
 
@@ -80,6 +82,7 @@ class Journal(StatesRecord, LogRecord, WholeRecord):
         wish = Wish("pattern", value, marks, reason, session or str(found.photo.taken_at.date()))
         return len(self.put_right(found.photo.sha256, wish))
 
+    @again_if_lost
     def pattern_corrections(self) -> tuple[PatternCorrection, ...]:
         """Return what the largest leaf of each photo shows that somebody said it of, by path."""
         with self.reading() as connection:
@@ -96,22 +99,26 @@ class Journal(StatesRecord, LogRecord, WholeRecord):
         """Keep where plants stand; those that left the garden stay with their last place."""
         wanted = {plant.name: plant for plant in plants}
         missing = wanted.keys() - self._standing(wanted.values())
-        if not missing:
-            return
+        if missing:
+            self._place([wanted[name] for name in sorted(missing)])
+
+    @again_if_lost
+    def _place(self, plants: Iterable[Plant]) -> None:
         with self.writing() as connection:
             there = set(connection.execute(select(PLANTS.c.name)).scalars())
-            for name in sorted(missing):
-                plant = wanted[name]
-                if name in there:
-                    connection.execute(delete(PLANTS).where(PLANTS.c.name == name))
+            for plant in plants:
                 place = {one: getattr(plant, one) for one in _PLACE}
-                connection.execute(insert(PLANTS).values(name=name, **place))
+                if plant.name in there:
+                    change_rows(connection, PLANTS, PLANTS.c.name == plant.name, **place)
+                else:
+                    connection.execute(insert(PLANTS).values(name=plant.name, **place))
 
     def _standing(self, plants: Iterable[Plant]) -> set[str]:
         """Return the names of those plants that are recorded at the place where they stand."""
         recorded = set(self.plants())
         return {plant.name for plant in plants if plant in recorded}
 
+    @again_if_lost
     def plants(self) -> tuple[Plant, ...]:
         """Return every plant ever recorded, with its last place."""
         query = select(PLANTS.c.name, *(PLANTS.c[name] for name in _PLACE)).order_by(

@@ -8,7 +8,7 @@ from sqlalchemy import Connection, insert, select
 from models.entries import LogEntry, LogKind
 from models.garden.clock import utc_of
 from models.journal import rows
-from models.journal.base import Moment, OpenJournal, inserted
+from models.journal.base import Moment, OpenJournal, again_if_lost, inserted
 from models.journal.errors import JournalError
 from models.journal.sums import own_columns
 from models.journal.tables import LOG, LOG_PLANTS
@@ -19,6 +19,7 @@ __all__ = ["LogRecord"]
 class LogRecord(OpenJournal):
     """The part of a journal that holds the log."""
 
+    @again_if_lost
     def log(self, entry: LogEntry) -> int:
         """File something that was done or happened, and return its number.
 
@@ -45,6 +46,7 @@ class LogRecord(OpenJournal):
                 connection.execute(insert(LOG_PLANTS), plants)
         return number
 
+    @again_if_lost
     def log_entries(
         self,
         plant: str | None = None,

@@ -1,6 +1,7 @@
 """Opening a journal: found by its garden or its address, made, upgraded or refused."""
 
 import sqlite3
+import time
 from contextlib import closing
 from datetime import UTC, tzinfo
 from pathlib import Path
@@ -8,13 +9,22 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Engine
 from sqlalchemy.engine import URL
+from sqlalchemy.exc import DBAPIError
 
 from models.garden.settings import read_garden
 from models.journal.backup import backup_before, copies, way_back
-from models.journal.connect import DriverConnection, engine_for, engine_on, file_of, read_url
-from models.journal.errors import DamagedError, JournalError, explained
+from models.journal.connect import (
+    DriverConnection,
+    called,
+    engine_for,
+    engine_on,
+    file_of,
+    read_url,
+)
+from models.journal.errors import DamagedError, JournalError, LostError, explained, trouble_of
 from models.journal.examining import open_file, pages_of
 from models.journal.journal import Journal
+from models.journal.server import ON_SERVER, WAITS_SECONDS, lock_whole, refuse_unfit
 from models.journal.versions import newest_version, refuse_newer, upgrade, version_of
 from models.remarks import remark
 
@@ -55,8 +65,9 @@ def open_journal(
         url, zone = journal_url(place, garden.journal), zone or ZoneInfo(garden.time_zone)
     else:
         url, zone = read_url(place), zone or UTC
-    file = file_of(url)
-    what = f"“{file}”" if file else url.render_as_string(hide_password=True)
+    file, what = file_of(url), called(url)
+    if url.get_backend_name() != "sqlite":
+        return Journal(_server_ready(url, what), zone, what)
     with explained(what, lambda: way_back(file) if file else ""):
         engine = _ready(url, file, what)
         copy = _without_damaged_indexes(file, what) if file and not examined else None
@@ -118,6 +129,44 @@ def _ready(url: URL, file: Path | None, what: str) -> Engine:
             # Alembic looks at the version itself: another run may have upgraded in between.
             upgrade(connection)
     return engine
+
+
+def _server_ready(url: URL, what: str) -> Engine:
+    """Return an engine on a server's journal of the newest version, made where there is none."""
+    engine = engine_for(url)
+    for wait in WAITS_SECONDS:
+        try:
+            with explained(what, lambda: ON_SERVER):
+                _make_newest(engine, what)
+        except LostError:  # it may be starting just now
+            time.sleep(wait)
+        else:
+            return engine
+    with explained(what, lambda: ON_SERVER):
+        _make_newest(engine, what)
+    return engine
+
+
+def _make_newest(engine: Engine, what: str) -> None:
+    with engine.begin() as connection:
+        refuse_unfit(connection, what)
+        version = version_of(connection, what)
+    refuse_newer(version, what)
+    if version == newest_version():
+        return
+    try:
+        with engine.begin() as connection:
+            lock_whole(connection)  # another station may be making the tables just now
+            upgrade(connection)
+    except DBAPIError as error:
+        if trouble_of(error) != "rights":
+            raise
+        state = f"has tables of version {version}" if version else "has no tables yet"
+        raise JournalError(
+            f"The journal {what} {state}, and its server does not allow this user to make those "
+            f"of version {newest_version()}: open it once, as with “spotlamp assign”, as the user "
+            "that owns the database."
+        ) from error
 
 
 def _without_damaged_indexes(file: Path, what: str) -> Engine | None:

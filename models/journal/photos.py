@@ -6,13 +6,12 @@ from datetime import UTC, datetime, time
 from typing import Any, Literal, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, func, insert, select, true
-from sqlalchemy.exc import IntegrityError
 
 from models.corrections import CorrectedReading
 from models.entries import Find, LeafEntry, Mode, PhotoEntry, TakenFrom
 from models.garden.clock import FAR, Filed, doubtful_dates, utc_of
 from models.journal import rows
-from models.journal.base import Moment, inserted
+from models.journal.base import Moment, again_if_lost, inserted
 from models.journal.corrected import CorrectedRecord
 from models.journal.fixes import known_as
 from models.journal.packing import unpack_lesions
@@ -90,6 +89,7 @@ class LeafSeverity(NamedTuple):
 class PhotoRecord(CorrectedRecord):
     """The part of a journal that holds photos."""
 
+    @again_if_lost
     def file_reading(
         self, entry: PhotoEntry, lesions: Sequence[Lesion] = (), finds: Sequence[Find] = ()
     ) -> Filing:
@@ -122,18 +122,9 @@ class PhotoRecord(CorrectedRecord):
         JournalError
             When the journal cannot be written.
         """
-        try:
-            return self._file_once(entry, lesions, finds)
-        except IntegrityError:
-            # Another run on a database server filed the same photo between our look and our write.
-            return self._file_once(entry, lesions, finds)
-
-    def _file_once(
-        self, entry: PhotoEntry, lesions: Sequence[Lesion], finds: Sequence[Find]
-    ) -> Filing:
-        with self.writing() as connection:
+        with self.writing(entry.sha256) as connection:
             wanted = select(PHOTOS.c.id).where(PHOTOS.c.sha256 == entry.sha256)
-            photo_id = connection.execute(wanted.with_for_update()).scalar()
+            photo_id = connection.execute(wanted).scalar()
             if photo_id is None:
                 photo_id = inserted(connection, insert(PHOTOS).values(**self._photo_row(entry)))
                 self._add_reading(connection, photo_id, entry, lesions, finds)
@@ -212,6 +203,7 @@ class PhotoRecord(CorrectedRecord):
             "filed_at": datetime.now(UTC).replace(tzinfo=None, microsecond=0),
         }
 
+    @again_if_lost
     def photos(
         self,
         plant: str | None = None,
@@ -249,6 +241,7 @@ class PhotoRecord(CorrectedRecord):
         """Return the photo with this hash; None where the record holds none."""
         return next(iter(self.photos(sha256=sha256)), None)
 
+    @again_if_lost
     def removed_photos(self) -> tuple[PhotoEntry, ...]:
         """Return the photos that were taken out of the record, as measured, by capture time."""
         with self.reading() as connection:
@@ -257,6 +250,7 @@ class PhotoRecord(CorrectedRecord):
                 chosen = self._readable(connection) & self.is_removed(connection)
                 return tuple(self._entries(connection, chosen).values()) if numbers else ()
 
+    @again_if_lost
     def corrected(self, photo: str) -> CorrectedReading | None:
         """Return what holds of a photo beside what was measured; None where it is not filed.
 
@@ -313,6 +307,7 @@ class PhotoRecord(CorrectedRecord):
             for reading, photo, *row in connection.execute(query).all()
         }
 
+    @again_if_lost
     def doubtful_photos(self) -> tuple[str, ...]:
         """Return the paths of the photos whose date does not fit the others'."""
         with self.reading() as connection:
@@ -320,6 +315,7 @@ class PhotoRecord(CorrectedRecord):
             query = select(PHOTOS.c.photo).where(chosen).order_by(PHOTOS.c.photo)
             return tuple(connection.execute(query).scalars())
 
+    @again_if_lost
     def plant_photo_times(self) -> tuple[datetime, ...]:
         """Return when the photos of plants were taken, in the garden's zone, in no order."""
         query = select(PHOTOS.c.taken_at).where(PHOTOS.c.plant != "")
@@ -328,6 +324,7 @@ class PhotoRecord(CorrectedRecord):
             found = connection.execute(query.where(*kept)).scalars().all()
         return tuple(rows.from_utc(at, self.zone) for at in found)
 
+    @again_if_lost
     def leaf_severities(
         self, plant: str | None = None, since: Moment = None, until: Moment = None
     ) -> tuple[LeafSeverity, ...]:
@@ -385,6 +382,7 @@ class PhotoRecord(CorrectedRecord):
         whole = self.sound(connection, PHOTOS), self.sound(connection, READINGS, LEAVES)
         return and_(READINGS.c.is_current.is_(True), *whole)
 
+    @again_if_lost
     def versions(self, sha256: str) -> tuple[str, ...]:
         """Return the versions of a photo's readings, oldest first; the last one is current."""
         query = (
@@ -396,6 +394,7 @@ class PhotoRecord(CorrectedRecord):
         with self.reading() as connection:
             return tuple(connection.execute(query).scalars())
 
+    @again_if_lost
     def lesions(self, sha256: str) -> tuple[Lesion, ...]:
         """Return the lesions of a photo's current reading, leaf by leaf, as they were filed."""
         query = (
@@ -409,6 +408,7 @@ class PhotoRecord(CorrectedRecord):
             found = connection.execute(query.where(self.sound(connection, LESIONS))).all()
         return tuple(lesion for leaf, packed in found for lesion in unpack_lesions(leaf, packed))
 
+    @again_if_lost
     def filed_as(self, sha256: str) -> FiledAs | None:
         """Return what the record says of a photo; None where it is not filed."""
         columns = (PHOTOS.c[name] for name in ("id", *FiledAs._fields[:3]))

@@ -1,5 +1,6 @@
 """Entries to the journal's rows, and back."""
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, tzinfo
@@ -76,7 +77,11 @@ def _plain(values: dict[str, Any]) -> dict[str, Any]:
 
 
 def _number(value: Any) -> Any:  # noqa: ANN401  whatever a column holds
-    return value.item() if hasattr(value, "item") else value
+    """Return a number as SQLite keeps it, which knows no NaN and no negative zero."""
+    value = value.item() if hasattr(value, "item") else value
+    if isinstance(value, float):
+        return None if math.isnan(value) else value + 0.0
+    return value
 
 
 def reading_row(entry: PhotoEntry) -> dict[str, Any]:

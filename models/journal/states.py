@@ -14,6 +14,7 @@ from sqlalchemy import ColumnElement, Connection, and_, bindparam, select
 
 from models.entries import Mode, PhotoEntry, TakenFrom
 from models.journal import rows
+from models.journal.base import again_if_lost
 from models.journal.errors import DamagedError
 from models.journal.photos import PhotoRecord
 from models.journal.tables import CORRECTIONS, FIXES, PHOTOS, READINGS, REDRAWN
@@ -57,6 +58,7 @@ class PhotoState(NamedTuple):
 class StatesRecord(PhotoRecord):
     """The part of a journal that tells what has changed."""
 
+    @again_if_lost
     def photo_states(self) -> tuple[PhotoState, ...]:
         """Return every photo of the record by capture time, as `photos` orders them.
 
@@ -74,6 +76,7 @@ class StatesRecord(PhotoRecord):
             except (ValueError, OverflowError) as error:
                 raise DamagedError(f"The journal {self.what} has rows that are damaged.") from error
 
+    @again_if_lost
     def photos_as(self, states: Collection[PhotoState]) -> tuple[PhotoEntry, ...] | None:
         """Return photos with what holds of them, in the same order.
 

@@ -11,9 +11,17 @@ from typing import Any
 from zlib import crc32
 
 import sqlalchemy as sa
-from sqlalchemy import Boolean, Column, Connection, DateTime, Float, Integer, String, Table
+from sqlalchemy import Boolean, Column, Connection, DateTime, Float, Integer, String, Table, Text
 
-__all__ = ["CHECKSUM", "add_checksum", "change_rows", "own_columns", "summed_columns", "values_sum"]
+__all__ = [
+    "CHECKSUM",
+    "add_checksum",
+    "change_rows",
+    "own_columns",
+    "short_text",
+    "summed_columns",
+    "values_sum",
+]
 
 CHECKSUM = "checksum"
 
@@ -51,6 +59,11 @@ def summed_columns(table: Table) -> list[Column[Any]]:
     return [column for column in own_columns(table) if column is not given]
 
 
+def short_text(length: int) -> String:
+    """Return the type of a short text: the length is told, and no database holds us to it."""
+    return String(length).with_variant(Text(), "postgresql")  # which would, as SQLite does not
+
+
 def add_checksum(table: Table) -> None:
     """Add the column of checksums to a table, filled in by itself at each insertion."""
     columns = summed_columns(table)
@@ -65,7 +78,7 @@ def add_checksum(table: Table) -> None:
     table.append_column(
         Column(
             CHECKSUM,
-            String(8),
+            short_text(8),
             nullable=False,
             server_default="",
             default=at_insertion,
@@ -90,7 +103,9 @@ def change_rows(connection: Connection, table: Table, which: Any, **values: Any)
         New values by column.
     """
     kinds = [(column.name, _as_stored(column)) for column in summed_columns(table)]
-    found = connection.execute(sa.select(*own_columns(table)).where(which)).mappings().all()
+    # What is replaced need not be read: it may be what is damaged.
+    kept = [c for c in own_columns(table) if c.primary_key or c.name not in values]
+    found = connection.execute(sa.select(*kept).where(which)).mappings().all()
     for row in found:
         key = sa.and_(*(column == row[column.name] for column in table.primary_key))
         sums = {CHECKSUM: _sum_of(kinds, {**row, **values})}

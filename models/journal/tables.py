@@ -17,7 +17,6 @@ from sqlalchemy import (
     Integer,
     LargeBinary,
     MetaData,
-    String,
     Table,
     Text,
     UniqueConstraint,
@@ -25,7 +24,7 @@ from sqlalchemy import (
 
 from models import quantities
 from models.journal.packing import LESION_FIELDS
-from models.journal.sums import add_checksum
+from models.journal.sums import add_checksum, short_text
 from models.quantities import Quantity
 
 __all__ = [
@@ -59,7 +58,7 @@ METADATA = MetaData(
 
 
 def _text(name: str, meaning: str, length: int | None = None, **more: Any) -> Column[str]:  # noqa: ANN401
-    kind = Text() if length is None else String(length)
+    kind = Text() if length is None else short_text(length)
     return Column(name, kind, nullable=False, comment=meaning, **more)
 
 
@@ -201,7 +200,7 @@ FINDS = Table(
     "finds",
     METADATA,
     _of_reading(),
-    Column("kind", String(20), primary_key=True, comment="dropping or caterpillar."),
+    Column("kind", short_text(20), primary_key=True, comment="dropping or caterpillar."),
     Column("number", Integer(), primary_key=True, comment="Number in the photo, surest first."),
     *(_measured(one, needed=True) for one in quantities.FIND.values()),
     comment="Droppings and caterpillars of a reading; earlier releases kept their number alone.",
@@ -307,7 +306,7 @@ REDRAWN = Table(
     "redrawn",
     METADATA,
     _of_fix(),
-    Column("version", String(100), primary_key=True, comment="Version of the measuring."),
+    Column("version", short_text(100), primary_key=True, comment="Version of the measuring."),
     *_leaf_columns(),
     comment="What was measured inside an outline that somebody drew.",
     info={"since": "0004"},
@@ -317,7 +316,7 @@ REDRAWN_LESIONS = Table(
     "redrawn_lesions",
     METADATA,
     _of_fix(),
-    Column("version", String(100), primary_key=True, comment="Version of the measuring."),
+    Column("version", short_text(100), primary_key=True, comment="Version of the measuring."),
     Column("lesion", Integer(), primary_key=True, comment="Its number, from 1, largest first."),
     *(_measured(quantities.LESION[name], needed=True) for name in LESION_FIELDS),
     comment="Lesions inside an outline that somebody drew.",

@@ -18,7 +18,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import IntegrityError
 
-from models.journal.base import OpenJournal
+from models.journal.base import OpenJournal, again_if_lost
 from models.journal.errors import JournalError
 from models.journal.sums import CHECKSUM, own_columns
 from models.journal.tables import METADATA, PHOTOS, parts_of
@@ -66,6 +66,7 @@ class WholeRecord(OpenJournal):
             sound[table.name] = and_(*conditions)
         return sound
 
+    @again_if_lost
     def put_everything(self, rows_of: Callable[[Table], Iterable[Row]]) -> int:
         """Fill an empty journal in one transaction; return the number of photos.
 

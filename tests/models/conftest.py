@@ -115,8 +115,11 @@ def garden_folder(tmp_path) -> Path:
 
 
 @pytest.fixture
-def journal(garden_folder) -> Iterator[Journal]:
-    """Open the journal of a garden, which is new."""
+def journal(garden_folder, home) -> Iterator[Journal]:
+    """Open the journal of a garden, which is new, in a file and on a server."""
+    if home is not None:
+        settings = garden_folder / GARDEN_FILE
+        settings.write_text(settings.read_text("utf-8").replace("journal.sqlite", home()), "utf-8")
     with open_journal(garden_folder) as opened:
         yield opened
 

@@ -208,6 +208,7 @@ def test_texts_that_no_database_takes_are_escaped(journal):
     assert journal.log_entries()[0].text == r"a\x00b\ud800c"
 
 
+@pytest.mark.parametrize("home", [None], ids=["file"])
 def test_times_are_kept_as_utc_and_given_back_in_the_gardens_zone(journal, garden_folder):
     journal.file_reading(replace(PHOTO, taken_at=NOON.astimezone(UTC)))
     assert journal.photos()[0].taken_at.tzinfo == BERLIN

@@ -1,7 +1,5 @@
 """What people put right is kept beside what was measured, and whatever reads the record follows."""
 
-import sqlite3
-from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -43,9 +41,9 @@ def redraw(journal, photo):
     return journal.put_right(photo.sha256, Wish("outline", marks=OUTLINE, redrawn=INSIDE))[0]
 
 
-def stored(folder, query):
-    with closing(sqlite3.connect(folder / "journal.sqlite")) as raw:
-        return raw.execute(query).fetchall()
+def stored(journal, query):
+    with journal.reading() as connection:
+        return connection.exec_driver_sql(query).all()
 
 
 def test_the_severities_of_leaves_are_those_that_hold_with_what_was_put_right(filed):
@@ -105,12 +103,12 @@ def test_the_outlines_own_version_is_what_holds_in_it(filed):
     assert [leaf.severity_pct for leaf in filed.leaf_severities("A1")] == [6.5, 8.0]
 
 
-def test_places_and_lesions_are_numbered_from_one_in_their_order(filed, garden_folder):
+def test_places_and_lesions_are_numbered_from_one_in_their_order(filed):
     fix = redraw(filed, FIRST)
     assert fix.marks == OUTLINE
-    places = stored(garden_folder, "SELECT position, col_px FROM marks ORDER BY position")
+    places = stored(filed, "SELECT position, col_px FROM marks ORDER BY position")
     assert places == [(1, 0.0), (2, 99.0), (3, 99.0)]
-    lesions = stored(garden_folder, "SELECT lesion, area_px FROM redrawn_lesions ORDER BY lesion")
+    lesions = stored(filed, "SELECT lesion, area_px FROM redrawn_lesions ORDER BY lesion")
     assert lesions == [(1, 3.3), (2, 2.0)]
 
 

@@ -62,10 +62,19 @@ def file(garden_folder):
     return garden_folder / "journal.sqlite"
 
 
+def of_one(change) -> list[tuple]:
+    """Return changes of columns, which come as lists, one by one like all others."""
+    return change if isinstance(change, list) else [change]
+
+
 def test_the_migrations_make_the_tables(journal):
     with journal.reading() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_type": True})
-        assert compare_metadata(context, METADATA) == []
+        # Of a server's commits only the turns know, and no other file has to hold them.
+        known = {"include_name": lambda name, kind, parents: name != "commits"}
+        context = MigrationContext.configure(connection, opts={"compare_type": True, **known})
+        found = [one for change in compare_metadata(context, METADATA) for one in of_one(change)]
+        # SQLite keeps no remarks, and what they say changes with the manual.
+        assert [change for change in found if not change[0].endswith("comment")] == []
         looked_at = inspect(connection)
         for name, table in METADATA.tables.items():
             keys = looked_at.get_pk_constraint(name)["constrained_columns"]
