@@ -16,13 +16,18 @@ _EMPTIED = _TABLES + "AND tablename != 'alembic_version'"
 
 
 @pytest.fixture(scope="session")
-def server() -> Iterator[Server]:
-    """Start a server once for all tests of a process, with an empty journal to be copied."""
+def needs_server() -> None:
+    """Skip a test where no server can be started."""
     if server_programs() is None:
         missing = "no PostgreSQL server is installed (apt install postgresql)"
         if "SPOTLAMP_CI" in os.environ:
             pytest.fail(missing)
         pytest.skip(missing)
+
+
+@pytest.fixture(scope="session")
+def server(needs_server) -> Iterator[Server]:
+    """Start a server once for all tests of a process, with an empty journal to be copied."""
     folder = Path(tempfile.mkdtemp(prefix="pg-"))  # a socket's address must be short
     started = Server(folder, quick=True)
     try:

@@ -134,16 +134,19 @@ def _ready(url: URL, file: Path | None, what: str) -> Engine:
 def _server_ready(url: URL, what: str) -> Engine:
     """Return an engine on a server's journal of the newest version, made where there is none."""
     engine = engine_for(url)
-    for wait in WAITS_SECONDS:
-        try:
-            with explained(what, lambda: ON_SERVER):
-                _make_newest(engine, what)
-        except LostError:  # it may be starting just now
-            time.sleep(wait)
-        else:
-            return engine
-    with explained(what, lambda: ON_SERVER):
-        _make_newest(engine, what)
+    try:
+        for wait in (*WAITS_SECONDS, None):
+            try:
+                with explained(what, lambda: ON_SERVER):
+                    _make_newest(engine, what)
+                break
+            except LostError:  # it may be starting just now
+                if wait is None:
+                    raise
+                time.sleep(wait)
+    except JournalError:
+        engine.dispose()
+        raise
     return engine
 
 

@@ -38,7 +38,11 @@ def restore_journal(folder: Path) -> str:
     """
     file = journal_file(folder, read_garden(folder).journal)
     if file is None:
-        raise JournalError("This garden's journal is on a database server: ask who keeps it.")
+        raise JournalError(
+            "This garden's journal is on a database server, which keeps its own copies (pg_dump "
+            "makes them, pg_restore brings one back): ask who keeps the server. Nothing was "
+            "changed."
+        )
     found = examine(file)
     if found.state == "sound":
         return f"The journal “{file.name}” is sound; nothing was changed."

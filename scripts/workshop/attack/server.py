@@ -11,13 +11,16 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-__all__ = ["OWNER", "Server", "server_programs"]
+__all__ = ["GUARDED", "OWNER", "Server", "server_programs"]
 
 OWNER = "owner"
 """The user who may do everything there."""
 
+GUARDED = "guarded"
+"""The only user who is asked for a password."""
+
 _QUICK = ("fsync=off", "full_page_writes=off", "synchronous_commit=off", "shared_buffers=16MB")
-_LONGEST_START_SECONDS = 60
+_LONGEST_START_SECONDS = 300
 _DEBIAN = Path("/usr/lib/postgresql")
 
 
@@ -60,6 +63,8 @@ class Server:
             shutil.chown(folder, self._as["user"])
         how = ["-A", "trust", "-U", OWNER, "-E", "UTF8", "--locale=C", "--no-sync"]
         self._run("initdb", "-D", str(folder / "data"), *how)
+        rules = folder / "data" / "pg_hba.conf"
+        rules.write_text(f"local all {GUARDED} scram-sha-256\n{rules.read_text()}")
         atexit.register(self.stop)
 
     def url(self, database: str, user: str = OWNER) -> str:
