@@ -127,7 +127,7 @@ class Server:
         done = subprocess.run(
             command, check=True, capture_output=True, text=True, cwd=self._folder, **self._as
         )
-        return done.stdout
+        return str(done.stdout)
 
 
 def _somebody() -> str:
