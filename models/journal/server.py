@@ -8,7 +8,6 @@ When the connection is lost while a transaction ends, nobody has said whether it
 transaction leaves its number in the table ``commits``, and what was lost is looked up there.
 """
 
-import logging
 import os
 import time
 from collections.abc import Iterator
@@ -100,8 +99,6 @@ def server_engine(url: URL) -> Engine:
     usual = {name: value for name, value in _USUAL.items() if name not in url.query}
     if "PGCONNECT_TIMEOUT" in os.environ:
         usual.pop("connect_timeout", None)
-    # It writes a line of its own where a connection breaks, which we tell in a sentence.
-    logging.getLogger("psycopg").setLevel(logging.CRITICAL)
     return create_engine(url, connect_args=usual, pool_pre_ping=True)
 
 

@@ -1,6 +1,7 @@
 """What all commands share: the app itself, common options, and one sentence for each error."""
 
 import functools
+import logging
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -220,6 +221,8 @@ def one_sentence_errors() -> Iterator[None]:
     BrokenPipeError
         As it came: who reads our words has gone.
     """
+    # The driver of a server's journal writes lines of its own where a connection breaks.
+    logging.getLogger("psycopg").setLevel(logging.CRITICAL)
     try:
         with remarks_to(functools.cache(_warn)):  # each sentence once
             yield

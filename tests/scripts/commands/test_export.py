@@ -446,3 +446,21 @@ def test_no_spreadsheet_runs_a_name_among_the_relabelled(scored, spotlamp, paint
     (label,) = read_labels(scored / "relabelled.csv")
     assert (label.path.name, label.session) == ("=1+1.jpg", "＝walk")
     assert label.path.is_file()
+
+
+@pytest.mark.parametrize("first", ["file", "server"])
+def test_a_record_is_the_same_byte_for_byte_wherever_it_was_and_went(
+    server_journal, tmp_path, first
+):
+    places = ["sqlite://", server_journal()] if first == "file" else [server_journal(), "sqlite://"]
+    with open_journal(places[0]) as journal:
+        fill(journal)
+        files = journal_files(journal)
+    for number, place in enumerate((places[1], "sqlite://", server_journal())):
+        with open_journal(place) as other:
+            folder = write(tmp_path / str(number), files)
+            assert other.put_everything(journal_tables(folder)) == len(ODD)
+            assert journal_files(other) == files
+            # Both go on counting after what came.
+            assert other.log(LogEntry(0, "note", NOON)) == len(ODD) + 2
+            assert other.file_reading(PhotoEntry("new.jpg", "ab" * 32, NOON)) == "new"
