@@ -143,7 +143,7 @@ def look_at(pixels: NDArray[np.uint8]) -> UvLook:
         | (greenness < _DEEP_GREENNESS)
     )
     lit = light > _LEAST_LIGHT
-    violet_share = np.count_nonzero(violet & lit) / max(1, np.count_nonzero(lit))
+    violet_share = int(np.count_nonzero(violet & lit)) / max(1, int(np.count_nonzero(lit)))
     usual, leafy_share, warm_share = (
         float(one) for one in (np.median(greenness), leafy.mean(), warm.mean())
     )
