@@ -47,7 +47,7 @@ _SHARED = ((-3.0, 0.25), (0.0, 0.5), (3.0, 0.25))
 """Log-odds by which all spots of a photo are misjudged together, as where all lie on odd ground or
 all are seeds, and how often."""
 _ALIKE = 0.7  # shape of the distribution of what is missed: below 1, grounds differ much
-_SURE_ALONE = 0.9  # of a spot that is the only one on ground without a leaf
+_SURE_OF_ONE = 0.9  # of the surest spot on natural ground without a leaf
 _RIM_PX = 4  # a dropping's blurred edge and shadow reach this far
 _AROUND_LENGTHS = 1.0  # of a dropping, to each side of its middle: where its surroundings are seen
 _IN_LESION, _SUREST = 0.6, 0.97  # share of them that is dead tissue: there only the surest count
@@ -188,11 +188,11 @@ def without_dead_tissue(droppings: FoundDroppings, classes: NDArray[np.uint8]) -
 def without_chance_finds(
     droppings: FoundDroppings, numbers: NDArray[np.uint8], plain: bool
 ) -> FoundDroppings:
-    """Leave out what lies beside a leaf in the field, and what lies alone and is not very sure.
+    """Leave out what lies beside a leaf in the field, and what lies on soil where none is sure.
 
     Soil, litter and other plants behind a leaf hold crumbs and shadows of every form; what was
-    dropped there is counted from a photo of the ground. And a caterpillar drops many: one spot
-    alone on natural ground must be surer than one among others.
+    dropped there is counted from a photo of the ground. And a caterpillar drops many: on natural
+    ground spots count only where one of them is sure.
 
     Parameters
     ----------
@@ -213,7 +213,7 @@ def without_chance_finds(
     kept = droppings.found
     if numbers.any():
         kept = tuple(one for one in kept if numbers[round(one.row_px), round(one.col_px)] > 0)
-    elif len(kept) == 1 and kept[0].confidence < _SURE_ALONE:
+    elif max(one.confidence for one in kept) < _SURE_OF_ONE:
         kept = ()
     return _only(droppings, kept)
 

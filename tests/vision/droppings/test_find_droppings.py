@@ -322,12 +322,17 @@ def test_within_dead_tissue_only_the_surest_count(confidence, counts):
 NO_LEAF = np.zeros((120, 200), np.uint8)
 
 
-def chance_finds(*places, confidence=0.8):
-    """Return droppings at these columns of row 60, on a picture of 120 by 200 pixels."""
+def chance_finds(*places, sure=()):
+    """Return droppings at these columns of row 60, on a picture of 120 by 200 pixels.
+
+    The confidence is 0.95 of the ``sure`` ones, 0.8 of the others.
+    """
     mask = NO_LEAF.copy()
     for column in places:
         cv2.circle(mask, (column, 60), 6, 1, cv2.FILLED)
-    found = tuple(Dropping(60, one, 13.0, 13.0, 120.0, 20.0, confidence) for one in places)
+    found = tuple(
+        Dropping(60, one, 13.0, 13.0, 120.0, 20.0, 0.95 if one in sure else 0.8) for one in places
+    )
     return FoundDroppings(found, len(found), len(found) + 2, mask.view(np.bool_))
 
 
@@ -349,11 +354,12 @@ def test_on_plain_ground_what_lies_beside_a_leaf_counts():
     assert without_chance_finds(droppings, numbers, plain=True) is droppings
 
 
-@pytest.mark.parametrize(("places", "confidence", "left"), [
-    ((60,), 0.8, 0), ((60,), 0.95, 1), ((60, 140), 0.8, 2),
-])  # fmt: skip
-def test_one_alone_on_bare_natural_ground_must_be_sure(places, confidence, left):
-    droppings = chance_finds(*places, confidence=confidence)
+@pytest.mark.parametrize(
+    ("places", "sure", "left"),
+    [((60,), (), 0), ((60,), (60,), 1), ((60, 140), (), 0), ((60, 140), (140,), 2)],
+)
+def test_on_bare_natural_ground_one_at_least_must_be_sure(places, sure, left):
+    droppings = chance_finds(*places, sure=sure)
     kept = without_chance_finds(droppings, NO_LEAF, plain=False)
     assert len(kept.found) == left
     assert kept.low <= left <= kept.high
