@@ -96,6 +96,7 @@ def measure_day_photo(
         return _with_droppings(unmeasured, photo, droppings)
     numbers = range(1, leaves.count + 1)
     crops = _with_borrowed_colour([cut(photo, leaves, n) for n in numbers])
+    droppings = _looked_for_again(photo, card, leaves.plain, crops) or droppings
     surface = load_surface() if leaves.plain else None
     sorted_ = [classify(crop.lab, crop.leaf, crop.healthy, crop.length, surface) for crop in crops]
     classes = np.zeros(photo.pixels.shape[:2], np.uint8)
@@ -126,6 +127,16 @@ def _searched(pixels: NDArray[np.uint8], leaves: Leaves) -> NDArray[np.uint8]:
     near = cv2.dilate(leaves.numbers, np.ones((_AROUND_PX, _AROUND_PX), np.uint8))
     usual = np.median(pixels[leaves.numbers > 0][::97], axis=0).astype(np.uint8)
     return np.asarray(cv2.copyTo(pixels, near, np.full_like(pixels, usual)), np.uint8)
+
+
+def _looked_for_again(
+    photo: Photo, card: NDArray[np.uint8] | None, plain: bool, crops: Sequence[Crop]
+) -> FoundDroppings | None:
+    """Look all over a photo in the field without any green: its leaf may be soil. Else None."""
+    if plain or any(crop.healthy.share >= LEAST_HEALTHY_SHARE for crop in crops):
+        return None
+    no_leaf = np.zeros(photo.pixels.shape[:2], np.uint8)
+    return without_chance_finds(find_droppings(photo.pixels, card), no_leaf, plain=False)
 
 
 def _with_droppings(

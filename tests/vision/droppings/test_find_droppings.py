@@ -197,6 +197,15 @@ def test_droppings_on_a_sheet_without_a_leaf_are_counted(painted):
     assert reading.frass_count == len(painted.droppings)
 
 
+def test_soil_that_is_taken_for_a_dead_leaf_does_not_hide_what_lies_on_it():
+    seed = 115_077
+    painted = render_droppings(draw_dropping_scene(np.random.default_rng(seed)), seed)
+    reading = measure_day_photo(photo_of(painted.pixels)).reading
+    assert "busy_background" in reading.flags  # else the seed shows no such soil any more
+    assert all("all_sick" in leaf.flags for leaf in reading.leaves)
+    assert reading.frass_count >= 0.9 * sum(not one.faint for one in painted.droppings) > 10
+
+
 def test_the_interval_is_wide_only_where_patches_are_doubtful():
     judge = load_judge()
     figures = judge.doubt, judge.missed_share
