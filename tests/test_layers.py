@@ -68,6 +68,7 @@ NEEDS_TRAIN_EXTRA = {
     "scripts/workshop/learn/tissue_network.py", "scripts/workshop/learn/tissue_pictures.py",
     "scripts/workshop/learn/dropping_network.py", "scripts/workshop/learn/dropping_closer.py",
 }  # fmt: skip
+NEEDS_EXTRA = {"vision/photo/address.py": "remote", "scripts/common/parquet.py": "parquet"}
 NEEDS_MUTATE_EXTRA = {"scripts/workshop/attack/bench.py"}
 
 DISTRIBUTION_OF = {
@@ -208,6 +209,8 @@ def test_what_is_imported_is_declared_as_a_dependency(module):
     wanted = list(project["dependencies"])
     if short(module) in NEEDS_TRAIN_EXTRA:
         wanted += project["optional-dependencies"]["train"]
+    if extra := NEEDS_EXTRA.get(short(module)):
+        wanted += project["optional-dependencies"][extra]
     if short(module) in NEEDS_MUTATE_EXTRA:
         # pytest and Hypothesis come by way of dev.
         wanted += [*project["optional-dependencies"]["mutate"], "pytest", "hypothesis"]

@@ -7,11 +7,12 @@ not be measured is None, with a flag that says why; it is never 0.
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from vision.photo.address import Place
 
 __all__ = [
     "BACKGROUND",
@@ -46,7 +47,7 @@ class Photo:
 
     Attributes
     ----------
-    path : Path
+    path : Path or Address
         Where the file is.
     name : str
         Path relative to the folder that was given, with ``/`` between its parts.
@@ -66,7 +67,7 @@ class Photo:
         What the decoder noticed (names from ``vision.flags``).
     """
 
-    path: Path
+    path: Place
     name: str
     sha256: str
     taken_at: datetime

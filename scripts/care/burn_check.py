@@ -29,6 +29,7 @@ from scripts.score.pictures import jpg_bytes
 from vision.day.burn import read_burn
 from vision.day.burn_overlay import draw_burn_check
 from vision.measure import measure_day
+from vision.photo.address import Place
 from vision.photo.decode import UnreadablePhoto, content_hash, read_photo
 from vision.photo.find import PhotoFile, find_photos, printable
 from vision.records import Photo
@@ -77,13 +78,13 @@ class _Reader:
         read = [self._read(entry, path) for entry, path in there if path is not None]
         return tuple(photo for photo in read if photo is not None)
 
-    def _path(self, entry: PhotoEntry) -> Path | None:
+    def _path(self, entry: PhotoEntry) -> Place | None:
         filed = self._folder / entry.photo
         if entry.sha256 in self._by_hash:
             return self._by_hash[entry.sha256]
         return filed if _hash_of(filed) == entry.sha256 else None
 
-    def _read(self, entry: PhotoEntry, path: Path) -> BurnPhoto | None:
+    def _read(self, entry: PhotoEntry, path: Place) -> BurnPhoto | None:
         try:
             day = measure_day(read_photo(PhotoFile(path, entry.photo)))
         except UnreadablePhoto:
@@ -97,7 +98,7 @@ class _Reader:
         return self._photos[photo.sha256]
 
 
-def _hash_of(path: Path) -> str:
+def _hash_of(path: Place) -> str:
     """Return a file's content hash; empty where it cannot be read, as a link that leads nowhere."""
     try:
         return content_hash(path)

@@ -15,6 +15,7 @@ from scripts.score.run import Run, score_paths
 from scripts.score.store import Settings
 from scripts.score.summary import measured, summary
 from vision.errors import SpotlampError
+from vision.photo.address import Place
 
 if TYPE_CHECKING:
     from models.care.season import Season
@@ -31,8 +32,8 @@ class FiledRun(NamedTuple):
 
 
 def run_and_file(
-    paths: Sequence[Path],
-    out: Path,
+    paths: Sequence[Place],
+    out: Place,
     garden: Path | None = None,
     plant: str = "",
     *,
@@ -44,9 +45,9 @@ def run_and_file(
 
     Parameters
     ----------
-    paths : sequence of Path
+    paths : sequence of Path or Address
         Photos, and folders of them.
-    out : Path
+    out : Path or Address
         Folder of the results.
     garden : Path, optional
         The garden's folder; found from where one stands otherwise.
@@ -61,11 +62,17 @@ def run_and_file(
     """
     settings = settings or Settings()
     if not in_garden:
-        return FiledRun(_run(paths, out, settings, lambda result: result, options))
+        return FiledRun(_run(paths, out, settings, _as_it_is, options))
     with filing(paths, settings, garden, plant) as filer:
-        on_result = filer.file if filer else lambda result: result
+        on_result = filer.file if filer else _as_it_is
+        if filer and options.get("parquet"):
+            options["garden"] = filer.place[1].name
         run = _run(paths, out, settings, on_result, options)
         return FiledRun(run, filer.report(), _season(*filer.place)) if filer else FiledRun(run)
+
+
+def _as_it_is(result: PhotoResult, path: Place) -> PhotoResult:
+    return result
 
 
 def _season(folder: Path, garden: Garden) -> "Season | None":
@@ -77,10 +84,10 @@ def _season(folder: Path, garden: Garden) -> "Season | None":
 
 
 def _run(
-    paths: Sequence[Path],
-    out: Path,
+    paths: Sequence[Place],
+    out: Place,
     settings: Settings,
-    on_result: Callable[[PhotoResult], PhotoResult],
+    on_result: Callable[[PhotoResult, Place], PhotoResult],
     options: dict[str, Any],
 ) -> Run:
     with PhotoProgress() as progress:

@@ -9,14 +9,16 @@ from scripts.common.terminal import (
     GardenFolder,
     Jobs,
     Masks,
-    Out,
+    OutPlace,
     Overlays,
     PlantName,
+    Tables,
     app,
     one_sentence_errors,
     refuse_photos_as_out,
     require_opencv,
 )
+from vision.photo.address import place
 
 __all__ = ["night"]
 
@@ -24,10 +26,12 @@ __all__ = ["night"]
 @app.command()
 def night(
     paths: Annotated[
-        list[Path],
-        typer.Argument(metavar="PATH...", help="UV night photos, or folders of them."),
+        list[str],
+        typer.Argument(
+            metavar="PATH...", help="UV night photos, or folders of them; also addresses."
+        ),
     ],
-    out: Out,
+    out: OutPlace,
     masks: Masks = False,
     overlays: Overlays = False,
     explain: Annotated[
@@ -58,6 +62,7 @@ def night(
         ),
     ] = None,
     jobs: Jobs = None,
+    table: Tables = "csv",
     garden: GardenFolder = None,
     plant: PlantName = "",
 ) -> None:
@@ -79,21 +84,23 @@ def night(
     Costs about as much as scoring day photos. Ends with 0 when done, 1 when nothing could be
     counted, 2 for wrong usage.
     """
-    refuse_photos_as_out(paths, out)
     with one_sentence_errors():
+        places, target = [place(one) for one in paths], place(out)
+        refuse_photos_as_out(places, target)
         require_opencv()
         from scripts.care.filed_run import run_and_file, tell
         from scripts.score.store import Settings
 
         done = run_and_file(
-            paths,
-            out,
+            places,
+            target,
             garden,
             plant,
             settings=Settings(mode="night"),
             masks=masks,
             overlays=overlays,
             jobs=jobs,
+            parquet=table == "parquet",
             explain=explain,
             dark_frame=dark_frame,
         )

@@ -2,9 +2,10 @@
 
 import sys
 import textwrap
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -72,6 +73,18 @@ def trend(
         ),
     ] = None,
     at: AsOf = None,
+    tables: Annotated[
+        str | None,
+        typer.Option(
+            "--tables",
+            metavar="DIR",
+            help="Read Parquet tables (score --table parquet) in the place of a journal.",
+        ),
+    ] = None,
+    of: Annotated[
+        str | None,
+        typer.Option("--of", metavar="NAME", help="Garden of which --tables are read."),
+    ] = None,
     season: Annotated[
         str | None,
         typer.Option(
@@ -83,9 +96,10 @@ def trend(
 ) -> None:
     """Say which plants get worse, how fast, and how sure that is; those that rise first.
 
-    Reads the garden's journal. A plant is called rising, level or falling only when the 95 %
-    interval of its growth says so; otherwise "cannot tell". With --effect, compares the growth on
-    sprayed plants with that on unsprayed ones over the same days.
+    Reads the garden's journal, or with --tables what it needs of one garden's rows. A plant is
+    called rising, level or falling only when the 95 % interval of its growth says so; otherwise
+    "cannot tell". With --effect, compares the growth on sprayed plants with that on unsprayed ones
+    over the same days.
 
     Writes nothing but the screen; with --out trend.png, trend.svg, visits.csv, plants.csv and
     trend.json (see "spotlamp columns"). Costs a second, and some more for the charts.
@@ -96,26 +110,56 @@ def trend(
         raise typer.BadParameter("a severity lies between 0 and 100.", param_hint="--threshold")
     if season is not None and (since is not None or at is not None):
         raise typer.BadParameter("a season has its own days: leave --since and --at out.")
+    if tables is None and of is not None:
+        raise typer.BadParameter("it names a garden in tables: name these too.", param_hint="--of")
+    if tables is not None and (effect, garden, season) != (None, None, None):
+        raise typer.BadParameter(
+            "no journal is read with it: leave --garden, --effect and --season out.",
+            param_hint="--tables",
+        )
     if out is not None:
         refuse_photos_as_out([], out)
     with one_sentence_errors():
-        from scripts.common.which_garden import chosen_garden
-        from scripts.trend.read import read_trend
-
-        chosen = chosen_garden(garden)
-        found = read_trend(
-            chosen,
+        found = _found(
+            tables,
+            of,
+            garden,
             plants or (),
+            at,
             threshold_pct=threshold,
             recent_days=days,
             since=since.date() if since else None,
             effect=effect,
-            at=_moment(chosen, at),
             season=season,
         )
         say(_for_this_terminal("\n".join(told(found))))
         if out is not None:
             _write(found, out)
+
+
+def _found(
+    tables: str | None,
+    of: str | None,
+    garden: Path | None,
+    plants: Sequence[str],
+    at: str | None,
+    **how: Any,  # noqa: ANN401  handed on as they are
+) -> "Trend":
+    """Return the trend, from tables or from a garden's journal."""
+    from scripts.common.moments import moment
+
+    if tables is not None:
+        from scripts.trend.from_tables import trend_from_tables
+        from vision.photo.address import place
+
+        then = None if at is None else moment(at, "UTC")
+        how = {name: how[name] for name in ("threshold_pct", "recent_days", "since")}
+        return trend_from_tables(place(tables), of, plants, at=then, **how)
+    from scripts.common.which_garden import chosen_garden
+    from scripts.trend.read import read_trend
+
+    chosen = chosen_garden(garden)
+    return read_trend(chosen, plants, at=_moment(chosen, at), **how)
 
 
 def _moment(folder: Path, at: str | None) -> datetime | None:

@@ -27,7 +27,8 @@ class PhotoProgress:
             disable=not sys.stderr.isatty(),
             transient=True,
         )
-        self._total = self._count = 0
+        self._total: int | None = 0
+        self._count = 0
         self._began = self._last_line = time.monotonic()
 
     def __enter__(self) -> Self:
@@ -42,8 +43,8 @@ class PhotoProgress:
     ) -> None:
         self._bar.stop()
 
-    def start(self, total: int) -> None:
-        """Tell how many photos there are."""
+    def start(self, total: int | None) -> None:
+        """Tell how many photos there are; None where that is not known yet."""
         self._total = total
         self._began = self._last_line = time.monotonic()
         self._task = self._bar.add_task("", total=total)
@@ -62,12 +63,14 @@ class PhotoProgress:
         return last or now - self._last_line >= _SECONDS_BETWEEN_LINES
 
 
-def progress_line(count: int, total: int, seconds: float) -> str:
+def progress_line(count: int, total: int | None, seconds: float) -> str:
     """Return a plain line: photos done and the time left, judged from the time so far.
 
     >>> progress_line(10, 40, 20.0)
     '10 of 40 photos done, about 60 s left'
     """
+    if total is None:
+        return f"{count} photos done"
     line = f"{count} of {total} photos done"
     if count == total:
         return line

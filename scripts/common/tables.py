@@ -5,17 +5,29 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any, Generic, TypeVar
 
 from models.csv_tables import Digits, csv_bytes
 
-__all__ = ["PERCENT", "TEXT_ESCAPE", "Cell", "Column", "Table", "rows", "table_bytes"]
+__all__ = [
+    "PERCENT",
+    "TEXT_ESCAPE",
+    "Cell",
+    "Column",
+    "Table",
+    "TablePieces",
+    "rows",
+    "table_bytes",
+]
 
 Cell = str | int | float | None
 Row = TypeVar("Row")
 
 PERCENT = 3
 """Decimals written of a percentage, and of what says nothing else."""
+
+_ROWS_AT_ONCE = 1_000
 
 TEXT_ESCAPE = (
     "A text that a spreadsheet might run as a formula (it begins with =, +, - or @, plain or of "
@@ -39,12 +51,15 @@ class Column(Generic[Row]):
         Takes what the row describes and returns the cell; None is an empty cell: not measured.
     decimals : int
         Decimals written for a float.
+    type : type
+        Of its values: float, int, bool or str; one that is true or false is written in words.
     """
 
     name: str
     meaning: str
     value: Callable[[Row], Cell]
     decimals: int = PERCENT
+    type: type = str
 
 
 @dataclass(frozen=True)
@@ -79,7 +94,30 @@ def rows(table: Table[Row], results: Iterable[Any]) -> Iterator[list[Cell]]:
 
 def table_bytes(table: Table[Row], results: Iterable[Any]) -> bytes:
     """Return a table as CSV, its header first, a row for each thing of the results."""
-    return csv_bytes([[column.name for column in table.columns], *_laid_out(table, results)])
+    return b"".join(TablePieces(table, results))
+
+
+@dataclass(frozen=True, eq=False)
+class TablePieces(Iterable[bytes]):
+    """A table as CSV in pieces, so that a long one never stands in memory whole.
+
+    Attributes
+    ----------
+    table : Table
+        Its columns.
+    results : iterable
+        What it is made from; gone through anew each time.
+    """
+
+    table: Table[Any]
+    results: Iterable[Any]
+
+    def __iter__(self) -> Iterator[bytes]:
+        """Yield the header, then some rows at a time."""
+        yield csv_bytes([[column.name for column in self.table.columns]])
+        laid_out = _laid_out(self.table, self.results)
+        while some := list(islice(laid_out, _ROWS_AT_ONCE)):
+            yield csv_bytes(some)
 
 
 def _laid_out(table: Table[Row], results: Iterable[Any]) -> Iterator[list[Cell]]:

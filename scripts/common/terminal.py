@@ -3,10 +3,10 @@
 import functools
 import logging
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any, Literal, NoReturn
 
 import typer
 from typer.core import TyperGroup
@@ -14,7 +14,8 @@ from typer.core import TyperGroup
 import scripts
 from models.remarks import remarks_to
 from vision.errors import NOTHING_DONE, SpotlampError
-from vision.photo.find import OUTPUT_MARKER, holds_photos, printable
+from vision.photo.address import Place
+from vision.photo.find import OUTPUT_MARKER, PHOTO_ENDINGS, holds_photos, printable
 
 __all__ = [
     "COMMAND_ORDER",
@@ -25,8 +26,10 @@ __all__ = [
     "Jobs",
     "Masks",
     "Out",
+    "OutPlace",
     "Overlays",
     "PlantName",
+    "Tables",
     "WeatherFile",
     "WholeLines",
     "app",
@@ -107,6 +110,12 @@ app = typer.Typer(
 Out = Annotated[
     Path, typer.Option("--out", metavar="DIR", help="Folder of the results; made if need be.")
 ]
+OutPlace = Annotated[
+    str,
+    typer.Option(
+        "--out", metavar="DIR", help="Folder of the results, or its address; made if need be."
+    ),
+]
 Masks = Annotated[
     bool,
     typer.Option(
@@ -121,6 +130,13 @@ Overlays = Annotated[
 Jobs = Annotated[
     int | None,
     typer.Option("--jobs", min=1, metavar="N", help="Processes at work; all cores by default."),
+]
+Tables = Annotated[
+    Literal["csv", "parquet"],
+    typer.Option(
+        "--table",
+        help='With "parquet", also write DIR/parquet: the tables in parts by garden and month.',
+    ),
 ]
 ClassifierFile = Annotated[
     Path | None,
@@ -238,7 +254,7 @@ def one_sentence_errors() -> Iterator[None]:
 
 
 @one_sentence_errors()
-def refuse_photos_as_out(paths: list[Path], out: Path) -> None:
+def refuse_photos_as_out(paths: Sequence[Place], out: Place) -> None:
     """Refuse results among photos: the next run would take the pictures for photos.
 
     Those to be scored are not alone in this: whatever photos lie there would be passed over from
@@ -249,19 +265,31 @@ def refuse_photos_as_out(paths: list[Path], out: Path) -> None:
     typer.BadParameter
         When photos lie in the folder named.
     """
-    target = out.resolve()
-    for path in paths:
-        folder = path.resolve() if path.is_dir() else path.resolve().parent
-        if target == folder or target in folder.parents:
-            raise typer.BadParameter(
-                f"{out} holds the photos; name a folder of its own, as {out / 'results'}.",
-                param_hint="--out",
-            )
+    if any(_lies_in(path, out) for path in paths):
+        raise typer.BadParameter(
+            f"{out} holds the photos; name a folder of its own, as {out / 'results'}.",
+            param_hint="--out",
+        )
+    # What lies at an address may be more than can be looked through here.
+    if not isinstance(out, Path):
+        return
     if out.is_dir() and not (out / OUTPUT_MARKER).exists() and holds_photos(out):
         raise typer.BadParameter(
             f"{out} holds photos; name a folder of its own, as {out / 'results'}.",
             param_hint="--out",
         )
+
+
+def _lies_in(path: Place, out: Place) -> bool:
+    """Whether photos that are given lie in the folder of the results, or below it."""
+    if isinstance(path, Path) and isinstance(out, Path):
+        target = out.resolve()
+        folder = path.resolve() if path.is_dir() else path.resolve().parent
+        return target == folder or target in folder.parents
+    if isinstance(path, Path) or isinstance(out, Path):
+        return False
+    folder_parts = path.parts if path.suffix.lower() not in PHOTO_ENDINGS else path.parent.parts
+    return path.driver == out.driver and folder_parts[: len(out.parts)] == out.parts
 
 
 @one_sentence_errors()

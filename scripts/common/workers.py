@@ -13,8 +13,9 @@ import sys
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -26,12 +27,20 @@ from threadpoolctl import threadpool_limits
 from scripts.common.worker import read_frame, write_frame
 from vision.errors import SpotlampError
 
-__all__ = ["WorkersLostError", "spread_over_processes", "use_one_thread"]
+__all__ = ["Done", "WorkersLostError", "spread_over_processes", "use_one_thread"]
 
 Job = TypeVar("Job")
 Result = TypeVar("Result")
 
 _ROOT = Path(__file__).parents[2]
+_NONE = object()
+
+
+@dataclass(frozen=True, eq=False)
+class Done:
+    """A job whose result is known already: it stands among the others and costs no process."""
+
+    result: Any
 
 
 class WorkersLostError(SpotlampError):
@@ -40,7 +49,7 @@ class WorkersLostError(SpotlampError):
 
 def spread_over_processes(
     function: Callable[[Job], Result],
-    jobs: Sequence[Job],
+    jobs: Iterable[Job],
     processes: int,
     *,
     longest_seconds: float | None = None,
@@ -53,8 +62,9 @@ def spread_over_processes(
     function : callable
         At the top level of a module, so that another process can find it. What it raises is
         raised here, and ends the work.
-    jobs : sequence
-        What it is called with, one by one.
+    jobs : iterable
+        What it is called with, one by one; taken as processes become free. Of one that is `Done`
+        already the result is yielded.
     processes : int
         Processes at most.
     longest_seconds : float, optional
@@ -69,8 +79,7 @@ def spread_over_processes(
     WorkersLostError
         When a process could not be started, or ended by itself and nobody takes its job.
     """
-    if jobs:
-        yield from _in_processes(function, jobs, processes, longest_seconds, on_lost)
+    yield from _in_processes(function, jobs, processes, longest_seconds, on_lost)
 
 
 def use_one_thread() -> None:
@@ -90,15 +99,16 @@ def _one_blas_thread() -> None:
 
 def _in_processes(
     function: Callable[[Job], Result],
-    jobs: Sequence[Job],
+    jobs: Iterable[Job],
     processes: int,
     longest_seconds: float | None,
     on_lost: Callable[[Job, str], Result] | None,
 ) -> Iterator[Result]:
     replies: SimpleQueue[tuple[_Worker, bytes | None]] = SimpleQueue()
-    waiting = deque(jobs)
+    coming, waiting = iter(jobs), deque[Any]()
+    yield from _fill(waiting, coming, processes)
     start = pickle.dumps(_findable(function))
-    workers = {_Worker(start, replies) for _ in range(min(processes, len(jobs)))}
+    workers = {_Worker(start, replies) for _ in waiting}
     try:
         while workers:
             worker, reply = _next_reply(replies, workers, longest_seconds)
@@ -116,9 +126,19 @@ def _in_processes(
                 worker.give(waiting.popleft())
             if worker_done:
                 yield found
+            yield from _fill(waiting, coming, processes)
     finally:  # interrupted or out of disk: nobody waits for the jobs under way
         for worker in workers:
             worker.end()
+
+
+def _fill(waiting: deque[Any], coming: Iterator[Any], number: int) -> Iterator[Any]:
+    """Take as many jobs as may wait; yield the results of those that are done already."""
+    while len(waiting) < number and (job := next(coming, _NONE)) is not _NONE:
+        if isinstance(job, Done):
+            yield job.result
+        else:
+            waiting.append(job)
 
 
 class _Worker:

@@ -12,7 +12,7 @@ __all__ = ["TOPICS", "NoSuchPageError", "contents", "page", "plain", "source", "
 
 TOPICS = (
     *("week", "photos", "pattern", "garden", "fix", "trend", "care", "night", "droppings"),
-    *("weather", "mix", "page", "report", "check", "export", "server", "flags"),
+    *("weather", "mix", "page", "report", "check", "export", "region", "server", "flags"),
 )
 """The topics in reading order; each is a Markdown file of that name beside this module."""
 

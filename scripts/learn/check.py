@@ -109,7 +109,7 @@ def check_labels(
     *,
     classifier: Path | None = None,
     jobs: int | None = None,
-    on_start: Callable[[int], None] = lambda total: None,
+    on_start: Callable[[int | None], None] = lambda total: None,
     on_done: Callable[[object], None] = lambda result: None,
 ) -> Check:
     """Score labelled photos and compare the readings with the labels.
@@ -147,8 +147,9 @@ def check_labels(
             on_start=on_start,
             on_done=on_done,
         )
-        files = zip(run.finding.photos, run.results, strict=True)
-        found = {file.path.resolve(): result for file, result in files}
+        pairs = zip(run.finding.photos, run.results, strict=True)
+        here = [(file.path, result) for file, result in pairs if isinstance(file.path, Path)]
+        found = {path.resolve(): result for path, result in here}
     compared = tuple(_compare(row, found.get(paths[row["photo"]].resolve())) for row in rows)
     check = _agreement(compared)
     pictures = _pictures(check)

@@ -14,6 +14,7 @@ from models.pattern.training import LabelledLeaves
 from scripts.common.workers import spread_over_processes, use_one_thread
 from vision.errors import SpotlampError
 from vision.measure import measure_day
+from vision.photo.address import Place
 from vision.photo.decode import UnreadablePhoto, read_photo
 from vision.photo.find import PhotoFile, find_photos, printable
 
@@ -43,7 +44,7 @@ class LabelledPhoto:
 
     Attributes
     ----------
-    path : Path
+    path : Path or Address
         Where the photo is.
     name : str
         Its path below the folder of the labels, with ``/``.
@@ -54,7 +55,7 @@ class LabelledPhoto:
     blight_kind : {"early", "late", ""}
     """
 
-    path: Path
+    path: Place
     name: str
     session: str
     pattern: str

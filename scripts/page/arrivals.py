@@ -27,7 +27,8 @@ from scripts.page.strips import pattern_of, photo_words
 from scripts.score.filing import Filer
 from scripts.score.photo import PhotoJob
 from scripts.score.results import PhotoResult
-from scripts.score.run import READINGS, score_all
+from scripts.score.run import READINGS
+from scripts.score.spread import over_processes, score_all
 from scripts.score.store import ReadingStore, Settings, measuring_fingerprint
 from vision.errors import SpotlampError
 from vision.photo.decode import UnreadablePhoto, content_hash
@@ -205,9 +206,9 @@ class Arrivals:
             for one in waiting
         ]
         with open_journal(self._folder) as journal:
-            for index, result in score_all(jobs, self._processes):
+            for index, result in score_all(jobs, over_processes(self._processes)):
                 one = replace(waiting[index], to=result.name)
-                filer = Filer(journal, self._folder, garden, (), fingerprint, one.plant)
+                filer = Filer(journal, self._folder, garden, fingerprint, one.plant)
                 yield self._settled(one, result, journal, filer)
 
     def _now_at(self, arrival: Arrival) -> Path:

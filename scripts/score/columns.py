@@ -84,7 +84,13 @@ def _columns(
         What finds the others, by their names.
     """
     return tuple(
-        Column(one.name, one.meaning, special.get(one.name) or usual(one), one.kind.decimals)
+        Column(
+            one.name,
+            one.meaning,
+            special.get(one.name) or usual(one),
+            one.kind.decimals,
+            one.kind.type,
+        )
         for one in of.values()
     )
 

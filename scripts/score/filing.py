@@ -21,7 +21,8 @@ from scripts.common.which_garden import known_plant, standing_garden
 from scripts.score.results import PhotoResult
 from scripts.score.store import Settings, measuring_fingerprint
 from vision.day.measure import MEASURING_VERSION
-from vision.photo.find import find_photos, printable
+from vision.photo.address import Address, Place
+from vision.photo.find import printable
 from vision.records import Caterpillar, Dropping
 
 if TYPE_CHECKING:
@@ -49,7 +50,7 @@ def reading_version(fingerprint: str, torch_off_sha256: str = "") -> str:
 
 
 def entry_of(
-    result: PhotoResult, path: Path, folder: Path, garden: Garden, version: str, option: str = ""
+    result: PhotoResult, path: Place, folder: Path, garden: Garden, version: str, option: str = ""
 ) -> PhotoEntry:
     """Return what the journal keeps of a result.
 
@@ -57,7 +58,7 @@ def entry_of(
     ----------
     result : PhotoResult
         With a reading.
-    path : Path
+    path : Path or Address
         Where the photo is.
     folder : Path
         The garden's.
@@ -122,18 +123,20 @@ def _flags(result: PhotoResult, garden: Garden) -> tuple[str, ...]:
     return (*result.flags, *(("tag_unknown",) if strange else ()))
 
 
-def _parts(result: PhotoResult, path: Path, folder: Path) -> tuple[tuple[str, ...], bool]:
+def _parts(result: PhotoResult, path: Place, folder: Path) -> tuple[tuple[str, ...], bool]:
     """Return a photo's folders and name, below the garden, or below the folder that was given."""
     path, folder = path.absolute(), folder.absolute()
-    if path.is_relative_to(folder):
+    if isinstance(path, Path) and path.is_relative_to(folder):
         return tuple(printable(part) for part in path.relative_to(folder).parts), True
     # The folder that was given may itself be named after a plant.
     depth = result.name.count("/") + 2
     return tuple(printable(part) for part in path.parts[-depth:]), False
 
 
-def _from_garden(path: Path, folder: Path) -> str:
+def _from_garden(path: Place, folder: Path) -> str:
     """Return the way from the garden's folder to a photo that lies elsewhere."""
+    if isinstance(path, Address):
+        return printable(str(path))
     try:
         way = os.path.relpath(path.absolute(), folder.absolute())
     except ValueError:  # on another drive
@@ -193,8 +196,6 @@ class Filer:
         The garden's.
     garden : Garden
         Its settings.
-    paths : sequence of Path
-        What is scored.
     fingerprint : str
         From ``scripts.score.store.measuring_fingerprint``.
     option : str
@@ -208,13 +209,11 @@ class Filer:
         journal: "Journal",
         folder: Path,
         garden: Garden,
-        paths: Sequence[Path],
         fingerprint: str,
         option: str = "",
         settings: Settings | None = None,
     ) -> None:
         self._journal, self._folder, self._garden = journal, folder, garden
-        self._paths = {file.name: file.path for file in find_photos(paths).photos}
         self._fingerprint, self._option, self._settings = fingerprint, option, settings
         standing = [fix for fix in journal.fixes() if not fix.undone and fix.what in OF_READING]
         self._touched = {fix.sha256 for fix in standing}
@@ -225,10 +224,10 @@ class Filer:
         self._otherwise: list[str] = []
         journal.record_plants(garden.plants)
 
-    def file(self, result: PhotoResult, path: Path | None = None) -> PhotoResult:
+    def file(self, result: PhotoResult, path: Place) -> PhotoResult:
         """File a result, and return it as the record has it: its plant, and when it was taken.
 
-        ``path`` is where the photo lies, if it is not one of those that were given.
+        ``path`` is where the photo lies.
 
         One without a reading is passed over.
 
@@ -245,7 +244,7 @@ class Filer:
         version = reading_version(self._fingerprint, result.torch_off_sha256)
         entry = entry_of(
             result,
-            path or self._paths[result.name],
+            path,
             self._folder,
             self._garden,
             version,
@@ -366,13 +365,13 @@ def _some(names: Sequence[str]) -> str:
 
 @contextmanager
 def filing(
-    paths: Sequence[Path], settings: Settings, named: Path | None = None, plant: str = ""
+    paths: Sequence[Place], settings: Settings, named: Path | None = None, plant: str = ""
 ) -> Iterator[Filer | None]:
     """Open the journal of the garden that a run belongs to; give None where there is no garden.
 
     Parameters
     ----------
-    paths : sequence of Path
+    paths : sequence of Path or Address
         What is scored.
     settings : Settings
         What changes a reading.
@@ -388,7 +387,7 @@ def filing(
     JournalError
         When its journal cannot be opened.
     """
-    folder = standing_garden(named, paths)
+    folder = standing_garden(named, [one for one in paths if isinstance(one, Path)])
     if folder is None:
         if plant:
             raise GardenError("--plant needs a garden: name its folder with --garden DIR.")
@@ -401,4 +400,4 @@ def filing(
     option = known_plant(garden, plant) if plant else ""
     with open_journal(folder) as journal:
         fingerprint = measuring_fingerprint(settings)
-        yield Filer(journal, folder, garden, paths, fingerprint, option, settings)
+        yield Filer(journal, folder, garden, fingerprint, option, settings)

@@ -1,8 +1,9 @@
 """One photo scored: read, measured, called, drawn and kept; the whole story is ``score_photo``."""
 
 import traceback
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import models
@@ -22,6 +23,8 @@ from scripts.score.results import PhotoResult
 from scripts.score.store import ReadingStore
 from vision.measure import measure_day, measure_night
 from vision.night.uv import is_uv_photo
+from vision.photo.address import Address, AddressError, Place
+from vision.photo.content import Content, read_content
 from vision.photo.decode import UnreadablePhoto, content_hash, read_photo
 from vision.photo.find import PhotoFile, printable
 from vision.records import (
@@ -34,7 +37,7 @@ from vision.records import (
 )
 from vision.tag.scale import leaf_scale
 
-__all__ = ["PhotoJob", "call_leaves", "score_photo", "unmeasured"]
+__all__ = ["PhotoJob", "Scored", "call_leaves", "keep", "remember", "score_photo", "unmeasured"]
 
 _OURS = [Path(package.__path__[0]) for package in (vision, models, scripts)]
 
@@ -51,49 +54,111 @@ class PhotoJob:
         Where readings are kept between runs.
     classifier : Classifier
         Calls the patterns.
-    mask, overlay : Path or None
+    mask, overlay : Path, Address or None
         Where the pictures go; None when they are not asked for.
     torch_off : PhotoFile or None
         The same scene with the torch off, for a UV night photo.
     night : bool
         Read the photo as a UV night photo, whatever it looks like.
+    contents : mapping of Path or Address to Content
+        What was read already of photo and torch-off photo, for a process that cannot reach them.
+    hand_back : bool
+        Whether pictures and reading are handed back, by a process that cannot reach their places.
     """
 
     file: PhotoFile
     store: ReadingStore
     classifier: Classifier
-    mask: Path | None = None
-    overlay: Path | None = None
+    mask: Place | None = None
+    overlay: Place | None = None
     torch_off: PhotoFile | None = None
     night: bool = False
+    contents: Mapping[Place, Content] = field(default_factory=dict)
+    hand_back: bool = False
+
+    def content_of(self, file: PhotoFile) -> Content:
+        """Return a file's bytes, read now unless they came with the job.
+
+        Raises
+        ------
+        UnreadablePhoto
+            When it cannot be read.
+        """
+        return self.contents.get(file.path) or read_content(file.path)
 
 
-def score_photo(job: PhotoJob) -> PhotoResult:
+@dataclass(frozen=True, eq=False)
+class Scored:
+    """A photo's result, with the pictures to be written for it."""
+
+    result: PhotoResult
+    pictures: Mapping[Place, bytes] = field(default_factory=dict)
+
+
+def score_photo(job: PhotoJob) -> Scored:
     """Read, measure and keep one photo, and write the pictures asked for.
 
-    A photo that cannot be read or measured gives a result with a problem; it never raises.
+    A photo that cannot be read or measured gives a result with a problem; it never raises. What is
+    to be handed back is not written here.
 
     Raises
     ------
     CannotWriteError
         When a picture or the reading cannot be written.
+    AddressError
+        When the driver of an address is missing.
     """
     use_one_thread()
+    scored = _measured(job)
+    if job.hand_back:
+        return scored
+    keep(job, scored)
+    return Scored(scored.result)
+
+
+def keep(job: PhotoJob, scored: Scored) -> None:
+    """Write the pictures of a photo, then its reading, if it has one.
+
+    Raises
+    ------
+    CannotWriteError
+        When one of them cannot be written.
+    """
+    if scored.pictures:
+        write_whole(scored.pictures)
+    if scored.result.mode is None:
+        return
+    job.store.put(scored.result)
+    remember(job.store, job.file, scored.result.sha256)
+    if job.torch_off and scored.result.torch_off_sha256:
+        remember(job.store, job.torch_off, scored.result.torch_off_sha256)
+
+
+def remember(store: ReadingStore, file: PhotoFile, content: str) -> None:
+    """Keep the content hash of what lies at an address, so that it need not be fetched for it."""
+    if isinstance(file.path, Address):
+        store.remember(file.path.mark, content)
+
+
+def _measured(job: PhotoJob) -> Scored:
+    digest = None
     try:
-        photo = read_photo(job.file)
+        content = job.content_of(job.file)
+        digest = content.sha256
+        photo = read_photo(job.file, content)
+        del content  # the bytes of a large photo
         score = _score_night if job.night or is_uv_photo(photo.pixels) else _score_day
-        result, pictures = score(job, photo)
+        return score(job, photo)
     except UnreadablePhoto as error:
-        return unmeasured(job.file, str(error).removeprefix(f"“{printable(job.file.path.name)}” "))
+        said = str(error).removeprefix(f"“{printable(job.file.path.name)}” ")
+        return Scored(unmeasured(job.file, said, digest))
+    except AddressError:
+        raise
     except Exception as error:
-        return unmeasured(job.file, _surprise(error))
-    if pictures:
-        write_whole(pictures)
-    job.store.put(result)
-    return result
+        return Scored(unmeasured(job.file, _surprise(error), digest))
 
 
-def _score_day(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, bytes]]:
+def _score_day(job: PhotoJob, photo: Photo) -> Scored:
     day = measure_day(photo)
     calls = call_leaves(job.classifier, day.photo, day.measurement)
     result = replace(
@@ -101,15 +166,16 @@ def _score_day(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, byt
         pattern=combine(calls, job.classifier.least_probability),
         leaf_patterns=calls,
     )
-    return result, _draw(job, photo, day.measurement, calls)
+    return Scored(result, _draw(job, photo, day.measurement, calls))
 
 
-def _score_night(job: PhotoJob, photo: Photo) -> tuple[PhotoResult, dict[Path, bytes]]:
-    torch_off = read_photo(job.torch_off) if job.torch_off else None
+def _score_night(job: PhotoJob, photo: Photo) -> Scored:
+    off = job.torch_off
+    torch_off = read_photo(off, job.content_of(off)) if off else None
     night = measure_night(photo, torch_off)
     content = torch_off.sha256 if torch_off else ""
     result = replace(_result(photo, night.measurement, night.tag), torch_off_sha256=content)
-    return result, _draw(job, photo, night.measurement, (), content)
+    return Scored(result, _draw(job, photo, night.measurement, (), content))
 
 
 def call_leaves(
@@ -127,9 +193,9 @@ def _draw(
     measurement: DayMeasurement | NightMeasurement,
     calls: Sequence[PatternCall],
     torch_off: str = "",
-) -> dict[Path, bytes]:
+) -> dict[Place, bytes]:
     key = job.store.key(photo.sha256, torch_off)
-    pictures = {}
+    pictures: dict[Place, bytes] = {}
     if job.mask:
         pictures[job.mask] = mask_png(photo, measurement, key)
     if job.overlay:
@@ -173,13 +239,22 @@ def _without_outlines(reading: DayReading) -> DayReading:
     return replace(reading, leaves=leaves)
 
 
-def unmeasured(file: PhotoFile, what: str) -> PhotoResult:
-    """Return the result of a photo that was not measured, with what is said of it."""
-    try:
-        content = content_hash(file.path)
-    except UnreadablePhoto:
-        content = ""
-    return PhotoResult(file.name, content, problem=what)
+def unmeasured(file: PhotoFile, what: str, digest: str | None = None) -> PhotoResult:
+    """Return the result of a photo that was not measured, with what is said of it.
+
+    Parameters
+    ----------
+    file : PhotoFile
+        The photo.
+    what : str
+        Words that go on after its name.
+    digest : str, optional
+        Its content hash; what lies in a folder is read for it otherwise.
+    """
+    if digest is None and isinstance(file.path, Path):
+        with suppress(UnreadablePhoto):
+            digest = content_hash(file.path)
+    return PhotoResult(file.name, digest or "", problem=what)
 
 
 def _surprise(error: Exception) -> str:

@@ -8,7 +8,7 @@ import struct
 import zlib
 from collections import Counter
 from collections.abc import Sequence
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 
 import cv2
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from vision.day.overlay import draw_overlay
 from vision.night.overlay import draw_night_overlay
+from vision.photo.address import Address, Place
 from vision.records import DayMeasurement, NightMeasurement, Photo
 
 __all__ = ["carries_key", "full_size_mask", "jpg_bytes", "mask_png", "overlay_jpg", "picture_names"]
@@ -115,9 +116,11 @@ def overlay_jpg(
     return jpg[:2] + b"\xff\xfe" + struct.pack(">H", len(text) + 2) + text + jpg[2:]
 
 
-def carries_key(picture: Path, key: str) -> bool:
+def carries_key(picture: Place, key: str) -> bool:
     """Return whether the picture is there and was made from the reading with this key."""
     try:
+        if isinstance(picture, Address):
+            return _LABEL + key.encode() in picture.read_bytes(_HEAD_BYTES)
         with picture.open("rb") as stream:
             return _LABEL + key.encode() in stream.read(_HEAD_BYTES)
     except OSError:

@@ -4,47 +4,43 @@ The whole story is ``score_paths``.
 """
 
 import os
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
-from datetime import datetime
+from itertools import chain
 from pathlib import Path
 
-from models.pattern import (
-    Classifier,
-    load_classifier,
-)
+from models.pattern import load_classifier
 from scripts.common.files import marker_of, remove_leftovers, write_whole
-from scripts.common.tables import table_bytes
-from scripts.common.workers import WorkersLostError, spread_over_processes
+from scripts.common.parquet import Part, require_parquet, write_parquet
+from scripts.common.tables import TablePieces
+from scripts.common.workers import WorkersLostError
 from scripts.score.columns import EXTRA_TABLES, TABLES
-from scripts.score.photo import PhotoJob, score_photo, unmeasured
-from scripts.score.pictures import carries_key, picture_names
+from scripts.score.photo import PhotoJob
+from scripts.score.pictures import picture_names
 from scripts.score.results import PhotoResult
+from scripts.score.spool import ResultSpool
+from scripts.score.spread import over_processes, score_all
 from scripts.score.store import ReadingStore, Settings, measuring_fingerprint
 from vision.errors import SpotlampError
 from vision.night.torch_off import pair_torch_off
-from vision.photo.decode import UnreadablePhoto, content_hash
-from vision.photo.find import Finding, PhotoFile, find_photos, printable
-from vision.photo.taken import capture_time
+from vision.photo.address import Place
+from vision.photo.find import Finding, PhotoFile, printable
+from vision.photo.search import PhotoSearch
 
 __all__ = [
+    "PARQUET",
     "PROBLEMS",
     "READINGS",
     "NoPhotosError",
     "Run",
     "WorkersLostError",
-    "score_all",
     "score_paths",
 ]
 
 READINGS = ".readings"
+PARQUET = "parquet"
 PROBLEMS = "problems.txt"
-LONGEST_SECONDS = 60.0
-"""The longest that one photo may take: more than fifty times what a photo of 12 megapixels does."""
-MOST_LOSSES = 2
-"""Runs in which a photo may end its process, or take too long, before it is set aside."""
-_SET_ASIDE = "it is set aside until the file changes"
 
 
 class NoPhotosError(SpotlampError):
@@ -57,28 +53,37 @@ class Run:
 
     Attributes
     ----------
-    out : Path
+    out : Path or Address
         Folder of the tables.
     finding : Finding
-        The photos found, and what was passed over.
-    results : tuple of PhotoResult
-        One a photo, in the order of the finding.
-    overlays : tuple of Path
+        The photos found in folders of this computer, and all that was passed over.
+    results : sequence of PhotoResult
+        One a photo, in the order of their names.
+    overlays : tuple of Path or Address
         Each photo's overlay, in the same order; empty when overlays were not asked for.
     torch_off_count : int
         Torch-off photos, which belong to others and are no results of their own.
     """
 
-    out: Path
+    out: Place
     finding: Finding
-    results: tuple[PhotoResult, ...]
-    overlays: tuple[Path, ...] = ()
+    results: Sequence[PhotoResult]
+    overlays: tuple[Place, ...] = ()
     torch_off_count: int = 0
+
+    @property
+    def photo_count(self) -> int:
+        """How many photos were found."""
+        return len(self.results) + self.torch_off_count
+
+
+def _as_it_is(result: PhotoResult, path: Place) -> PhotoResult:
+    return result
 
 
 def score_paths(
-    paths: Sequence[Path],
-    out: Path,
+    paths: Sequence[Place],
+    out: Place,
     *,
     masks: bool = False,
     overlays: bool = False,
@@ -86,17 +91,19 @@ def score_paths(
     settings: Settings | None = None,
     explain: bool = False,
     dark_frame: Path | None = None,
-    on_result: Callable[[PhotoResult], PhotoResult] = lambda result: result,
-    on_start: Callable[[int], None] = lambda total: None,
+    parquet: bool = False,
+    garden: str = "",
+    on_result: Callable[[PhotoResult, Place], PhotoResult] = _as_it_is,
+    on_start: Callable[[int | None], None] = lambda total: None,
     on_done: Callable[[PhotoResult], None] = lambda result: None,
 ) -> Run:
     """Score photos and folders of photos into a folder of tables and pictures.
 
     Parameters
     ----------
-    paths : sequence of Path
+    paths : sequence of Path or Address
         Photos, and folders that are walked with all their sub-folders.
-    out : Path
+    out : Path or Address
         Folder of the results; made when it is not there.
     masks, overlays : bool
         Whether these pictures are written too.
@@ -108,190 +115,157 @@ def score_paths(
         Whether the table of bright things that were not counted is written too.
     dark_frame : Path, optional
         A torch-off photo for all photos that have none beside them.
+    parquet : bool
+        Whether the tables are written as Parquet too.
+    garden : str
+        Name of the garden of all photos, by which these are parted; by default the first of
+        several folders in a photo's name.
     on_result : callable
-        Takes each photo's result as it comes, in this process, to file it; gives it back with the
-        plant to which it was filed.
+        Takes each photo's result as it comes, in this process, and where the photo is, to file it;
+        gives it back with the plant to which it was filed.
     on_start, on_done : callable
-        Told the number of photos once, then every photo's result as it comes.
+        Told the number of photos once, or None where it is not known yet, then every photo's
+        result as it comes.
 
     Returns
     -------
     Run
-        The results in the order of the photos, however many processes took part.
+        The results in the order of the photos' names, however many processes took part.
 
     Raises
     ------
+    PathNotFound
+        When one of the paths does not exist.
     NoPhotosError
         When the paths hold no photo.
+    AddressError
+        When an address cannot be used.
     CannotWriteError
         When the output folder cannot be written or the disk is full.
     WorkersLostError
         When no process could be started. One that ends later costs the photo that it had.
     UnfitClassifier
         When the pattern classifier cannot be used.
+    ParquetError
+        When the library for Parquet is missing.
     """
+    if parquet:
+        require_parquet()
     settings = settings or Settings()
-    # The summary is for people and long; the workers, to whom it is sent, do without.
-    classifier = replace(load_classifier(settings.classifier), summary={})
-    finding = find_photos(paths)
-    if not finding.photos:
-        raise NoPhotosError(_no_photos(paths, finding))
+    search = PhotoSearch(paths)
+    batches = _some(search, paths)
     _prepare(out)
-    store = ReadingStore(out.absolute() / READINGS, measuring_fingerprint(settings))
-    photo_jobs = _plan(finding, out, store, classifier, masks=masks, overlays=overlays)
-    photo_jobs = _with_torch_off(photo_jobs, settings, dark_frame)
-    on_start(len(photo_jobs))
-    done: dict[int, PhotoResult] = {}
+    plan = _Plan(out, settings, masks, overlays, dark_frame)
+    jobs_to_do = plan.jobs(batches)
+    if search.total is not None:
+        jobs_to_do = iter(list(jobs_to_do))
+    on_start(None if search.total is None else len(plan.under_way))
+    results = ResultSpool(out if isinstance(out, Path) else None)
+    drawn: list[Place] = []
     try:
-        with closing(score_all(photo_jobs, jobs or os.cpu_count() or 1)) as scored:
+        spread = over_processes(jobs or os.cpu_count() or 1)
+        with closing(score_all(jobs_to_do, spread)) as scored:
             for index, result in scored:
-                done[index] = on_result(result)
+                file, overlay = plan.under_way.pop(index)
+                results.add(file.name, on_result(result, file.path))
+                drawn += [overlay] if overlay else []
                 on_done(result)
     finally:
         remove_leftovers(out)  # of worker processes that were ended while they wrote
-    results = tuple(done[index] for index in range(len(photo_jobs)))
+    finding = search.finding()
     _write_tables(out, finding, results, explain=explain)
-    drawn = tuple(out / j.overlay.relative_to(out.absolute()) for j in photo_jobs if j.overlay)
-    paired = len(finding.photos) - len(photo_jobs)
-    return Run(out, finding, results, drawn, paired)
+    if parquet:
+        _write_parquet(out / PARQUET, results, garden, explain=explain)
+    in_order = tuple(drawn[place] for place in results.order()) if drawn else ()
+    return Run(out, finding, results, in_order, plan.found - len(results))
 
 
-def _no_photos(paths: Sequence[Path], finding: Finding) -> str:
+def _some(search: PhotoSearch, paths: Sequence[Place]) -> Iterator[Sequence[PhotoFile]]:
+    """Return the photos found, of which there is one at least."""
+    batches = search.batches()
+    first = next(batches, None)
+    if first is None:
+        raise NoPhotosError(_no_photos(paths, search.finding()))
+    return chain([first], batches)
+
+
+def _no_photos(paths: Sequence[Place], finding: Finding) -> str:
     named = ", ".join(f"“{printable(str(path))}”" for path in paths)
     others = f" (files of other kinds: {finding.other_count})" if finding.other_count else ""
     return " ".join([f"No photos were found in {named}{others}.", *finding.problems[:1]])
 
 
-def _prepare(out: Path) -> None:
+def _prepare(out: Place) -> None:
     """Make the output folder, mark it so that it is not taken for photos, and tidy it."""
     write_whole(marker_of(out))
     remove_leftovers(out)
 
 
-def _plan(
-    finding: Finding,
-    out: Path,
-    store: ReadingStore,
-    classifier: Classifier,
-    *,
-    masks: bool,
-    overlays: bool,
-) -> list[PhotoJob]:
-    out = out.absolute()  # a worker process may stand in another folder
-    pictures = picture_names([file.name for file in finding.photos])
-    return [
-        PhotoJob(
-            replace(file, path=file.path.absolute()),
-            store,
-            classifier,
-            mask=out / "masks" / f"{picture}.png" if masks else None,
-            overlay=out / "overlays" / f"{picture}.jpg" if overlays else None,
-        )
-        for file, picture in zip(finding.photos, pictures, strict=True)
-    ]
+class _Plan:
+    """What is to be done with each photo.
 
-
-def _with_torch_off(
-    jobs: list[PhotoJob], settings: Settings, dark_frame: Path | None
-) -> list[PhotoJob]:
-    """Give each photo its torch-off photo, and leave out those that only belong to others."""
-    photos, torch_off = pair_torch_off([job.file for job in jobs])
-    standing = {photo.name for photo in photos}
-    common = PhotoFile(dark_frame.absolute(), dark_frame.name) if dark_frame else None
-    return [
-        replace(
-            job,
-            torch_off=torch_off.get(job.file.name, common),
-            night=settings.mode == "night",
-        )
-        for job in jobs
-        if job.file.name in standing
-    ]
-
-
-def score_all(
-    jobs: Sequence[PhotoJob], processes: int
-) -> Generator[tuple[int, PhotoResult], None, None]:
-    """Yield every job's number and result: first what is kept, then the rest as it is measured."""
-    rest = []
-    for index, job in enumerate(jobs):
-        kept = _kept(job)
-        if kept is None:
-            rest.append(index)
-        else:
-            yield index, kept
-    numbered = [(index, jobs[index]) for index in rest]
-    yield from spread_over_processes(
-        _score_numbered,
-        numbered,
-        processes,
-        longest_seconds=LONGEST_SECONDS,
-        on_lost=_lost,
-    )
-
-
-def _score_numbered(pair: tuple[int, PhotoJob]) -> tuple[int, PhotoResult]:
-    return pair[0], score_photo(pair[1])
-
-
-def _lost(pair: tuple[int, PhotoJob], what: str) -> tuple[int, PhotoResult]:
-    """Name the photo whose process did not come back, and remember it."""
-    index, job = pair
-    result = unmeasured(job.file, f"{what}: it was left out, and will be tried once more.")
-    if job.store.count_loss(result.sha256) >= MOST_LOSSES:
-        result = replace(result, problem=f"{what}, as before: {_SET_ASIDE}.")
-    return index, result
-
-
-def _set_aside(job: PhotoJob, content: str) -> PhotoResult | None:
-    """Return what is said of a photo that did not come back too often; None where it may come."""
-    if job.store.losses(content) < MOST_LOSSES:
-        return None
-    said = f"could not be measured in {MOST_LOSSES} runs: {_SET_ASIDE}."
-    return PhotoResult(job.file.name, content, problem=said)
-
-
-def _kept(job: PhotoJob) -> PhotoResult | None:
-    """Return the reading kept from an earlier run if nothing of this job must be made anew.
-
-    A photo that is set aside is not made anew either.
+    Attributes
+    ----------
+    found : int
+        Photos so far, with those of the torch off.
+    under_way : dict of int to (PhotoFile, Path, Address or None)
+        Photos whose results are still to come, each with its overlay's place, by number.
     """
-    try:
-        content = content_hash(job.file.path)
-        torch_off = content_hash(job.torch_off.path) if job.torch_off else ""
-    except UnreadablePhoto:
-        return None
-    if aside := _set_aside(job, content):
-        return aside
-    # A day photo's reading is kept without what lies beside it.
-    result = job.store.get(content, torch_off) or job.store.get(content)
-    if result is None or (result.mode == "night" and result.torch_off_sha256 != torch_off):
-        return None
-    key = job.store.key(content, result.torch_off_sha256)
-    if not all(carries_key(path, key) for path in (job.mask, job.overlay) if path):
-        return None
-    try:
-        return _dated(replace(result, name=job.file.name), job.file.path)
-    except (OSError, OverflowError, ValueError):  # a file date that no calendar knows
-        return None
+
+    def __init__(
+        self, out: Place, settings: Settings, masks: bool, overlays: bool, dark_frame: Path | None
+    ) -> None:
+        self._out, self._masks, self._overlays = out, masks, overlays
+        self._night = settings.mode == "night"
+        self._dark = PhotoFile(dark_frame.absolute(), dark_frame.name) if dark_frame else None
+        # The summary is for people and long; the workers, to whom it is sent, do without.
+        self._classifier = replace(load_classifier(settings.classifier), summary={})
+        fingerprint = measuring_fingerprint(settings)
+        self._store = ReadingStore(out.absolute() / READINGS, fingerprint)
+        self.found = 0
+        self.under_way: dict[int, tuple[PhotoFile, Place | None]] = {}
+
+    def jobs(self, batches: Iterable[Sequence[PhotoFile]]) -> Iterator[PhotoJob]:
+        """Yield each photo's job, with its torch-off photo, which is no photo of its own."""
+        number = 0
+        for batch in batches:
+            self.found += len(batch)
+            names = picture_names([file.name for file in batch])
+            pictures = {file.name: name for file, name in zip(batch, names, strict=True)}
+            photos, torch_off = pair_torch_off(batch)
+            for file in photos:
+                overlay = Path("overlays", f"{pictures[file.name]}.jpg") if self._overlays else None
+                mask = Path("masks", f"{pictures[file.name]}.png") if self._masks else None
+                self.under_way[number] = (file, overlay and self._out / overlay.as_posix())
+                number += 1
+                yield self._job(file, torch_off.get(file.name, self._dark), mask, overlay)
+
+    def _job(
+        self, file: PhotoFile, torch_off: PhotoFile | None, mask: Path | None, overlay: Path | None
+    ) -> PhotoJob:
+        out = self._out.absolute()  # a worker process may stand in another folder
+        return PhotoJob(
+            _standing(file),
+            self._store,
+            self._classifier,
+            mask=mask and out / mask.as_posix(),
+            overlay=overlay and out / overlay.as_posix(),
+            torch_off=torch_off and _standing(torch_off),
+            night=self._night,
+        )
 
 
-def _dated(result: PhotoResult, path: Path) -> PhotoResult:
-    """Return a kept result with today's name and date of the file, where these give its time."""
-    if result.taken_from == "exif":
-        return result
-    modified_at = datetime.fromtimestamp(path.stat().st_mtime)
-    taken = capture_time({}, path.absolute(), modified_at, datetime.now())
-    flags = tuple(name for name in result.flags if name != "future_date")
-    flags = (*flags, "future_date") if taken.future_date else flags
-    return replace(result, taken_at=taken.taken_at, taken_from=taken.taken_from, flags=flags)
+def _standing(file: PhotoFile) -> PhotoFile:
+    return replace(file, path=file.path.absolute())
 
 
 def _write_tables(
-    out: Path, finding: Finding, results: Sequence[PhotoResult], *, explain: bool
+    out: Place, finding: Finding, results: Sequence[PhotoResult], *, explain: bool
 ) -> None:
     tables = TABLES | EXTRA_TABLES if explain else TABLES
-    files = {out / f"{name}.csv": table_bytes(table, results) for name, table in tables.items()}
+    files: dict[Place, bytes | Iterable[bytes]] = {
+        out / f"{name}.csv": TablePieces(table, results) for name, table in tables.items()
+    }
     named = [f"“{printable(r.name)}” {r.why_not}\n" for r in results if r.why_not]
     problems = [*named, *(f"{sentence}\n" for sentence in finding.problems)]
     if problems:
@@ -299,3 +273,17 @@ def _write_tables(
     write_whole(files)
     if not problems:
         (out / PROBLEMS).unlink(missing_ok=True)
+
+
+def _write_parquet(
+    out: Place, results: Sequence[PhotoResult], garden: str, *, explain: bool
+) -> None:
+    for name, table in (TABLES | EXTRA_TABLES if explain else TABLES).items():
+        parts = ((Part.of(garden or _garden_of(one), one.taken_at), one) for one in results)
+        write_parquet(out / name, table, parts)
+
+
+def _garden_of(result: PhotoResult) -> str:
+    """Return the first folder in a photo's name, if the plant's own folder lies below it."""
+    first, _, rest = result.name.partition("/")
+    return first if "/" in rest else ""

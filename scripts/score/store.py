@@ -13,6 +13,7 @@ from scripts.common.files import write_whole
 from scripts.score.results import PhotoResult, from_json, to_json
 from vision.day import measure
 from vision.learned import LEARNED_FILES
+from vision.photo.address import Place
 from vision.photo.content import file_bytes
 
 __all__ = ["ReadingStore", "Settings", "measuring_fingerprint", "package_version"]
@@ -68,13 +69,13 @@ class ReadingStore:
 
     Attributes
     ----------
-    folder : Path
+    folder : Path or Address
         Where the files are; made at the first ``put``.
     fingerprint : str
         From ``measuring_fingerprint``.
     """
 
-    folder: Path
+    folder: Place
     fingerprint: str
 
     def key(self, content: str, torch_off: str = "") -> str:
@@ -110,6 +111,24 @@ class ReadingStore:
         path = self._path(result.sha256, result.torch_off_sha256)
         write_whole({path: _digest(data) + b"\n" + data}, durable=False)
 
+    def remember(self, mark: str, content: str) -> None:
+        """Keep the content hash of what has this mark, such as an object of a store.
+
+        Raises
+        ------
+        CannotWriteError
+            When the disk is full or the folder cannot be written.
+        """
+        if mark:
+            write_whole({self._seen_path(mark): content.encode()}, durable=False)
+
+    def content_of(self, mark: str) -> str:
+        """Return the content hash of what has this mark; empty where none is kept."""
+        try:
+            return self._seen_path(mark).read_bytes().decode() if mark else ""
+        except (OSError, ValueError):
+            return ""
+
     def losses(self, content: str) -> int:
         """Return in how many runs the photo with this content did not come back."""
         try:
@@ -129,10 +148,13 @@ class ReadingStore:
         write_whole({self._losses_path(content): str(count).encode()}, durable=False)
         return count
 
-    def _losses_path(self, content: str) -> Path:
+    def _losses_path(self, content: str) -> Place:
         return self.folder / f"{self.key(content)}.lost"
 
-    def _path(self, content: str, torch_off: str) -> Path:
+    def _seen_path(self, mark: str) -> Place:
+        return self.folder / f"{sha256(mark.encode('utf-8', 'surrogateescape')).hexdigest()}.seen"
+
+    def _path(self, content: str, torch_off: str) -> Place:
         return self.folder / f"{self.key(content, torch_off)}.json"
 
 

@@ -2,9 +2,8 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
-from pathlib import Path
 
 from models.care.season import Season, season_of
 from models.care.words import DIRECTION_SIGNS, INTERVAL_WORDS, day_words, pattern_words
@@ -13,9 +12,10 @@ from models.pattern import BRING_IT, NO_DIAGNOSIS, in_words
 from models.progress import progress_curve
 from scripts.score.filing import loose_entry
 from scripts.score.night_summary import counted, night_lines
-from scripts.score.results import PhotoResult
+from scripts.score.results import PhotoResult, slim
 from scripts.score.run import PROBLEMS, Run
 from vision.flags import FLAGS, explain
+from vision.photo.address import Place
 from vision.photo.find import printable
 
 __all__ = ["Standing", "measured", "standings", "summary", "worst_overlay"]
@@ -176,12 +176,12 @@ def _dropping_count(result: PhotoResult) -> int:
     return result.reading.frass_count or 0
 
 
-def worst_overlay(run: Run) -> Path | None:
+def worst_overlay(run: Run) -> Place | None:
     """Return the overlay of the photo with the highest severity, None without overlays."""
     drawn = list(zip(run.results, run.overlays, strict=True)) if run.overlays else []
     found = [(_severity(result), overlay) for result, overlay in drawn]
     known = [(severity, overlay) for severity, overlay in found if severity is not None]
-    return max(known)[1] if known else None
+    return max(known, key=lambda pair: (pair[0], str(pair[1])))[1] if known else None
 
 
 def summary(run: Run, torch_nm: float | None = None, season: Season | None = None) -> str:
@@ -196,6 +196,8 @@ def summary(run: Run, torch_nm: float | None = None, season: Season | None = Non
     season : Season, optional
         That of the garden, as in `standings`.
     """
+    # Gone through many times; of a long run the results lie in a file.
+    run = replace(run, results=[slim(result) for result in run.results])
     found = standings(run.results, season)
     parts = (
         _counts(run),
@@ -217,7 +219,7 @@ def _counts(run: Run) -> list[str]:
     named, paired = len(run.results) - used, run.torch_off_count
     lines = [
         line,
-        f"Photos found: {len(run.finding.photos)} = {used} measured + {named} named"
+        f"Photos found: {run.photo_count} = {used} measured + {named} named"
         f"{f' in {PROBLEMS}' if named else ''} + {paired} passed over.",
     ]
     if kept:

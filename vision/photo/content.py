@@ -10,21 +10,26 @@ import os
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 from typing import IO
 
 from vision.errors import SpotlampError
+from vision.photo.address import Address, Place, without_secrets
 from vision.photo.find import printable
 
 __all__ = [
     "BYTE_LIMIT",
+    "Content",
     "UnreadablePhoto",
     "content_hash",
     "file_bytes",
     "file_text",
     "quoted_name",
     "read_content",
+    "said_of",
 ]
 
 BYTE_LIMIT = 2**28
@@ -36,13 +41,13 @@ class UnreadablePhoto(SpotlampError):  # noqa: N818  it says what the file is
 
     Parameters
     ----------
-    path : Path
+    path : Path or Address
         Where the file is.
     reason : str
         One sentence for people that names the file and the problem.
     """
 
-    def __init__(self, path: Path, reason: str) -> None:
+    def __init__(self, path: Place, reason: str) -> None:
         super().__init__(path, reason)
         self.path = path
         self.reason = reason
@@ -89,12 +94,35 @@ def _opened(path: Path) -> Iterator[tuple[IO[bytes], os.stat_result]]:
         if not stat.S_ISREG(facts.st_mode):
             raise OSError(errno.EINVAL, "it is no ordinary file")
         if facts.st_size > BYTE_LIMIT:
-            raise OSError(errno.EFBIG, f"it is too large ({facts.st_size / 2**20:,.0f} MB)")
+            raise _too_large(facts.st_size)
         yield stream, facts
 
 
-def content_hash(path: Path) -> str:
+@dataclass(frozen=True, eq=False)
+class Content:
+    """A photo's file, read once.
+
+    Attributes
+    ----------
+    data : bytes
+        All of it.
+    modified_at : datetime
+        When it was last changed, local, without UTC offset.
+    """
+
+    data: bytes
+    modified_at: datetime
+
+    @cached_property
+    def sha256(self) -> str:
+        """Hash of the bytes, 64 hexadecimal digits."""
+        return hashlib.sha256(self.data).hexdigest()
+
+
+def content_hash(path: Place) -> str:
     """Return the SHA-256 of a file's bytes, 64 hexadecimal digits; memory stays small.
+
+    What lies at an address is fetched for it: whoever needs its bytes too takes `read_content`.
 
     Raises
     ------
@@ -102,6 +130,8 @@ def content_hash(path: Path) -> str:
         When the file cannot be read.
     """
     try:
+        if isinstance(path, Address):
+            return hashlib.sha256(_fetched(path)[0]).hexdigest()
         with _opened(path) as (stream, facts):
             if not facts.st_size:
                 return hashlib.sha256().hexdigest()
@@ -110,28 +140,35 @@ def content_hash(path: Path) -> str:
         raise UnreadablePhoto(path, _file_problem(path, error)) from error
 
 
-def read_content(path: Path) -> tuple[bytes, datetime]:
-    """Read a photo's file whole.
-
-    Returns
-    -------
-    bytes
-        Its content, never empty.
-    datetime
-        When it was last changed, local, without UTC offset.
+def read_content(path: Place) -> Content:
+    """Read a photo's file whole; it may be empty.
 
     Raises
     ------
     UnreadablePhoto
-        When the file cannot be read, is empty or exceeds `BYTE_LIMIT`.
+        When the file cannot be read or exceeds `BYTE_LIMIT`.
     """
     try:
-        data, modified_at = file_bytes(path), _local_time(path.stat().st_mtime)
+        if isinstance(path, Address):
+            data, changed_at_s = _fetched(path)
+        else:
+            data, changed_at_s = file_bytes(path), path.stat().st_mtime
     except (OSError, ValueError) as error:
         raise UnreadablePhoto(path, _file_problem(path, error)) from error
-    if not data:
-        raise UnreadablePhoto(path, f"{quoted_name(path)} is empty: copy it again from the phone.")
-    return data, modified_at
+    return Content(data, _local_time(changed_at_s))
+
+
+def _fetched(address: Address) -> tuple[bytes, float]:
+    """Return the bytes at an address, and when they were last changed."""
+    if address.size is None:  # it was given by itself, so that no listing has told
+        address = address.known().place
+    if (address.size or 0) > BYTE_LIMIT:
+        raise _too_large(address.size or 0)
+    return address.read_bytes(), address.changed_at_s or 0.0
+
+
+def _too_large(size: int) -> OSError:
+    return OSError(errno.EFBIG, f"it is too large ({size / 2**20:,.0f} MB)")
 
 
 def _local_time(seconds: float) -> datetime:
@@ -141,17 +178,21 @@ def _local_time(seconds: float) -> datetime:
         return datetime(1970, 1, 1)
 
 
-def _file_problem(path: Path, error: Exception) -> str:
+def _file_problem(path: Place, error: Exception) -> str:
     match error:
         case FileNotFoundError():
             return f"{quoted_name(path)} is not there any more."
         case PermissionError():
             return f"{quoted_name(path)} cannot be opened: you have no permission to read it."
         case _:
-            problem = getattr(error, "strerror", None) or error
-            return f"{quoted_name(path)} cannot be opened: {problem}."
+            return f"{quoted_name(path)} cannot be opened: {said_of(error)}."
 
 
-def quoted_name(path: Path) -> str:
+def said_of(error: Exception) -> str:
+    """Return what the system or a driver says of an error, without secrets of an address."""
+    return without_secrets(str(getattr(error, "strerror", None) or error))
+
+
+def quoted_name(path: Place) -> str:
     """Return a file's name as it stands in a sentence."""
     return f"“{printable(path.name)}”"

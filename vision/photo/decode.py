@@ -6,7 +6,6 @@ cut short, reads CMYK, and writes nothing to the terminal when a file is damaged
 pictures with 16 bits a channel, which Pillow would cut to 8 without rounding.
 """
 
-import hashlib
 import importlib
 import os
 import warnings
@@ -15,7 +14,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
-from pathlib import Path
 from typing import Any
 
 import cv2
@@ -31,8 +29,15 @@ from PIL import (
 )
 
 from vision.photo import taken
+from vision.photo.address import Place, folders_of
 from vision.photo.colour_profile import to_srgb
-from vision.photo.content import UnreadablePhoto, content_hash, quoted_name, read_content
+from vision.photo.content import (
+    Content,
+    UnreadablePhoto,
+    content_hash,
+    quoted_name,
+    read_content,
+)
 from vision.photo.find import PhotoFile
 from vision.photo.png_strips import PngStrips, png_head, png_without_pixels
 from vision.photo.whole import (
@@ -104,7 +109,11 @@ class _Decoded:
 
 
 def read_photo(
-    file: PhotoFile, *, pixel_limit: int = PIXEL_LIMIT, now: datetime | None = None
+    file: PhotoFile,
+    content: Content | None = None,
+    *,
+    pixel_limit: int = PIXEL_LIMIT,
+    now: datetime | None = None,
 ) -> Photo:
     """Read a photo: hash, capture time and upright sRGB pixels at the working scale.
 
@@ -117,6 +126,8 @@ def read_photo(
     ----------
     file : PhotoFile
         The file and its name in the tables.
+    content : Content, optional
+        What was read of it already.
     pixel_limit : int
         Largest number of pixels; the size is known from the header, before decoding.
     now : datetime, optional
@@ -134,14 +145,17 @@ def read_photo(
     UnreadablePhoto
         For whatever reason the file gives no photo.
     """
-    data, modified_at = read_content(file.path)
-    decoded = _decode_safely(file.path, data, pixel_limit)
-    path = file.path.absolute()
-    when = taken.capture_time(decoded.exif, path, modified_at, now or datetime.now())
+    content = content or read_content(file.path)
+    if not content.data:
+        name = quoted_name(file.path)
+        raise UnreadablePhoto(file.path, f"{name} is empty: copy it again from the phone.")
+    decoded = _decode_safely(file.path, content.data, pixel_limit)
+    folders = folders_of(file.path)
+    when = taken.capture_time(decoded.exif, folders, content.modified_at, now or datetime.now())
     return Photo(
         path=file.path,
         name=file.name,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=content.sha256,
         taken_at=when.taken_at,
         taken_from=when.taken_from,
         pixels=decoded.pixels,
@@ -171,7 +185,7 @@ def reduction_for(width_px: int, height_px: int) -> int:
     return max(fitting, default=1)
 
 
-def _decode_safely(path: Path, data: bytes, pixel_limit: int) -> _Decoded:
+def _decode_safely(path: Place, data: bytes, pixel_limit: int) -> _Decoded:
     # Damaged files make the decoders raise nearly anything (struct, zlib, type, key, syntax and
     # memory errors were all seen), and warn; for the grower each means the same.
     try:
@@ -184,7 +198,7 @@ def _decode_safely(path: Path, data: bytes, pixel_limit: int) -> _Decoded:
         raise UnreadablePhoto(path, _decoding_problem(path, error)) from error
 
 
-def _decoding_problem(path: Path, error: Exception) -> str:
+def _decoding_problem(path: Place, error: Exception) -> str:
     name = quoted_name(path)
     if isinstance(error, MemoryError):
         return f"{name} is too large for this computer's memory."
@@ -210,7 +224,7 @@ def _libraries_silenced() -> Iterator[None]:
         os.close(nowhere)
 
 
-def _decode(path: Path, data: bytes, pixel_limit: int) -> _Decoded:
+def _decode(path: Place, data: bytes, pixel_limit: int) -> _Decoded:
     kind = _kind(path, data)
     picture = _READERS[kind](BytesIO(data))
     _check_size(path, picture, pixel_limit)
@@ -233,7 +247,7 @@ def _decode(path: Path, data: bytes, pixel_limit: int) -> _Decoded:
     return _Decoded(pixels, width_px, height_px, reduction, exif)
 
 
-def _kind(path: Path, data: bytes) -> Kind:
+def _kind(path: Place, data: bytes) -> Kind:
     kind = kind_of(data)
     if kind is None:
         raise UnreadablePhoto(
@@ -266,7 +280,7 @@ _READERS: dict[Kind, Callable[[BytesIO], ImageFile.ImageFile]] = {
 }
 
 
-def _check_size(path: Path, picture: Image.Image, pixel_limit: int) -> None:
+def _check_size(path: Place, picture: Image.Image, pixel_limit: int) -> None:
     pixel_count = picture.width * picture.height
     if pixel_count == 0:
         raise UnreadablePhoto(path, f"{quoted_name(path)} has no pixels.")
@@ -295,7 +309,7 @@ def _tiff_fault(picture: ImageFile.ImageFile, data: bytes) -> str | None:
     return None
 
 
-def _check_memory(path: Path, picture: ImageFile.ImageFile, data: bytes, kind: Kind) -> None:
+def _check_memory(path: Place, picture: ImageFile.ImageFile, data: bytes, kind: Kind) -> None:
     """Refuse what cannot be decoded in parts and would take too much memory whole."""
     pixel_count = picture.width * picture.height
     if len(data) + pixel_count * _bytes_a_pixel(picture, data, kind) > DECODING_LIMIT_BYTES:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from vision.errors import WRONG_USAGE, SpotlampError
+from vision.photo.address import Place
 
 __all__ = [
     "OUTPUT_MARKER",
@@ -41,14 +42,14 @@ class PhotoFile:
 
     Attributes
     ----------
-    path : Path
+    path : Path or Address
         Where the file is.
     name : str
         What it is called in the tables: the path relative to the folder that was given, with
         ``/`` between its parts; no two photos of a `Finding` share it.
     """
 
-    path: Path
+    path: Place
     name: str
 
 
@@ -66,7 +67,7 @@ class Finding:
         Files that are no photos by their ending.
     output_count : int
         Folders passed over because they hold our own results.
-    unlisted : tuple of Path
+    unlisted : tuple of Path or Address
         Folders whose content could not be listed.
     problems : tuple of str
         Why not, a sentence for each.
@@ -76,7 +77,7 @@ class Finding:
     hidden_count: int = 0
     other_count: int = 0
     output_count: int = 0
-    unlisted: tuple[Path, ...] = ()
+    unlisted: tuple[Place, ...] = ()
     problems: tuple[str, ...] = ()
 
 

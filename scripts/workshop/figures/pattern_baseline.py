@@ -34,6 +34,7 @@ from models.pattern.training import LabelledLeaves, leave_sessions_out, read_lab
 from scripts.common.workers import spread_over_processes, use_one_thread
 from scripts.learn.labelled import labelled_leaves, read_labels
 from scripts.workshop.figures.write import as_table, fill
+from vision.photo.address import Place
 from vision.photo.decode import read_photo
 from vision.photo.find import PhotoFile
 
@@ -128,7 +129,7 @@ def _told_apart(measured: Floats, session: NDArray[np.str_]) -> float:
     return float(balanced_accuracy_score(session, told))
 
 
-def _described(numbered: tuple[int, Path]) -> tuple[int, Floats]:
+def _described(numbered: tuple[int, Place]) -> tuple[int, Floats]:
     use_one_thread()
     return numbered[0], whole_picture(read_photo(PhotoFile(numbered[1], numbered[1].name)).pixels)
 

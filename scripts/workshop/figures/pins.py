@@ -63,7 +63,9 @@ def measured_now() -> dict[str, Any]:
         store = ReadingStore(Path(folder) / "kept", "pins")
         photos = {file.relative_to(samples).as_posix(): file for file in files} | {"field": field}
         measured = {
-            name: _numbers(score_photo(PhotoJob(PhotoFile(file, name), store, load_classifier())))
+            name: _numbers(
+                score_photo(PhotoJob(PhotoFile(file, name), store, load_classifier())).result
+            )
             for name, file in photos.items()
         }
     return {"measuring_version": MEASURING_VERSION, "photos": measured}

@@ -9,9 +9,9 @@ import pytest
 
 import vision
 from models.pattern import CLASSIFIER_FILE, PatternCall
+from scripts.score.kept import kept_reading
 from scripts.score.photo import PhotoJob
 from scripts.score.results import PhotoResult, from_json, to_json
-from scripts.score.run import _kept
 from scripts.score.store import ReadingStore, Settings, measuring_fingerprint
 from scripts.workshop.figures.learned import LEARNED
 from vision.learned import LEARNED_FILES
@@ -165,7 +165,7 @@ def test_a_night_reading_is_kept_for_the_torch_off_photo_that_it_was_made_with(
     sha256, when = content_hash(photo.path), datetime(2024, 7, 1)
     store.put(PhotoResult("old.jpg", sha256, when, "exif", torch_off_sha256=off, **result))
     job = PhotoJob(photo, store, None, torch_off=torch_off if beside else None)
-    found = _kept(job)
+    found = kept_reading(job)
     assert (found is not None) == kept
     assert found is None or (found.name, found.kept) == ("x.jpg", True)
 
