@@ -1,9 +1,11 @@
 """A season as care sees it: the log without what was taken back, and each plant's visits."""
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
+from operator import attrgetter
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -98,6 +100,8 @@ class Season:
         Measured and forecast days.
     shots : Shots
         Tells what the photos say.
+    later : Season or None
+        The season of which this is an earlier moment, where it is one.
     """
 
     garden: Garden
@@ -108,6 +112,7 @@ class Season:
     roots: Mapping[int, int]
     weather: Mapping[date, DayWeather]
     shots: Shots = FILED
+    later: "Season | None" = None
 
     @property
     def today(self) -> date:
@@ -163,9 +168,24 @@ class Season:
     @cached_property
     def looks(self) -> Mapping[str, tuple[DayLook, ...]]:
         """What each plant's days say, oldest first, also of plants that are gone."""
+        if self.later is not None and self.later.planted == self.planted:
+            return self._looks_of(self.later)
         days = {name: _by_day(photos) for name, photos in self.photos_of.items()}
         looks = iter(self.shots.looks([day for found in days.values() for day in found]))
         return {name: tuple(next(looks) for _ in found) for name, found in days.items()}
+
+    def _looks_of(self, later: "Season") -> Mapping[str, tuple[DayLook, ...]]:
+        """Return what each plant's days say, by a later moment: only the last may say less."""
+        found: dict[str, tuple[DayLook, ...]] = dict.fromkeys(self.plants, ())
+        last: dict[str, tuple[Shot, ...]] = {}
+        for name, looks in later.looks.items():
+            found[name] = looks[: bisect_left(looks, self.today, key=attrgetter("day"))]
+            if len(found[name]) < len(looks):
+                own = _of_day(later.photos_of[name], self.today)
+                last[name] = tuple(photo for photo in own if photo.taken_at <= self.now)
+        last = {name: photos for name, photos in last.items() if photos}
+        looked = zip(last, self.shots.looks(list(last.values())), strict=True)
+        return found | {name: (*found[name], look) for name, look in looked}
 
     @cached_property
     def measured_days(self) -> Mapping[str, tuple[DayLook, ...]]:
@@ -182,7 +202,7 @@ class Season:
             When no leaf of it was measured.
         """
         last = self.measured_days[plant][-1].day
-        of_day = [p for p in self.photos_of[plant] if p.taken_at.date() == last]
+        of_day = _of_day(self.photos_of[plant], last)
         found = day_photos(self.shots.entries(of_day))
         if found is None:
             raise KeyError(plant)
@@ -303,7 +323,7 @@ class Season:
             log = self.log[: self.log.index(entry)]
             photos = tuple(p for p in self.photos if p.taken_at <= entry.at)
             now = entry.at.astimezone(self.now.tzinfo)
-            self._before[entry] = replace(self, now=now, log=log, photos=photos)
+            self._before[entry] = replace(self, now=now, log=log, photos=photos, later=self)
         return self._before[entry]
 
     @cached_property
@@ -354,6 +374,15 @@ def _by_day(photos: Iterable[Shot]) -> list[tuple[Shot, ...]]:
     for photo in photos:
         days.setdefault(photo.taken_at.date(), []).append(photo)
     return [tuple(days[day]) for day in sorted(days)]
+
+
+def _of_day(photos: Sequence[Shot], day: date) -> Sequence[Shot]:
+    """Return those of a plant's photos, in order of time, that are of a calendar day."""
+    return photos[bisect_left(photos, day, key=_day_of) : bisect_right(photos, day, key=_day_of)]
+
+
+def _day_of(photo: Shot) -> date:
+    return photo.taken_at.date()
 
 
 def products_of(entry: LogEntry) -> tuple[str, ...]:

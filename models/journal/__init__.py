@@ -7,7 +7,7 @@ from models.journal.journal import Journal, PatternCorrection
 from models.journal.opening import journal_file, open_journal
 from models.journal.photos import FiledAs, Filing, LeafSeverity
 from models.journal.rows import CLOCK_DOUBTFUL
-from models.journal.states import PhotoState
+from models.journal.states import PhotoState, PlantStates
 
 __all__ = [
     "CLOCK_DOUBTFUL",
@@ -23,6 +23,7 @@ __all__ = [
     "Mark",
     "PatternCorrection",
     "PhotoState",
+    "PlantStates",
     "StaleError",
     "Wish",
     "journal_file",

@@ -60,7 +60,8 @@ class OpenJournal:
     file : Path or None
         The SQLite file; None for a server.
     readonly : bool
-        Whether it is damaged so that nothing may be written before it is mended.
+        Whether it is damaged so that nothing may be written before it is mended; its attribute
+        says so too.
     """
 
     def __init__(
@@ -78,7 +79,7 @@ class OpenJournal:
         self._writer = engine.execution_options(writes=True)
         self._turns = ServerTurns(engine, what) if on_server else None
         self._file = file
-        self._readonly = readonly
+        self.readonly = readonly
         self._backed_up: date | None = None
         self._first_day = self._wrote = False
         aside = SetAside(what)
@@ -131,7 +132,7 @@ class OpenJournal:
         JournalError
             When the day's backup or the database cannot be written.
         """
-        if self._readonly:
+        if self.readonly:
             raise DamagedError(
                 f"The journal {self.what} is damaged in its indexes, so nothing was changed: "
                 "“spotlamp restore” makes them anew."

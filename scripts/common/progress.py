@@ -44,8 +44,11 @@ class PhotoProgress:
         self._bar.stop()
 
     def start(self, total: int | None) -> None:
-        """Tell how many photos there are; None where that is not known yet."""
-        self._total = total
+        """Tell how many photos there are; None where that is not known yet.
+
+        Told again, the count begins anew.
+        """
+        self._total, self._count = total, 0
         self._began = self._last_line = time.monotonic()
         self._task = self._bar.add_task("", total=total)
 

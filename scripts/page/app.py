@@ -92,11 +92,13 @@ def _working(pages: Pages) -> Callable[[Starlette], AbstractAsyncContextManager[
 
     @asynccontextmanager
     async def work(_: Starlette) -> AsyncIterator[None]:
+        pages.ahead.start()
         pages.arrivals.start()
         try:
             yield
         finally:
             pages.arrivals.close()
+            pages.ahead.close()
             pages.outlines.close()
             pages.desk.close()
 

@@ -10,8 +10,8 @@ import os
 import re
 import shutil
 import threading
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from contextlib import closing, suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -21,7 +21,7 @@ from uuid import uuid4
 from models.garden.settings import read_garden
 from models.journal import Journal, open_journal
 from models.pattern import load_classifier
-from scripts.common.files import write_whole
+from scripts.common.files import remove_leftovers, write_whole
 from scripts.page.pictures import kept_folder
 from scripts.page.strips import pattern_of, photo_words
 from scripts.score.filing import Filer
@@ -95,10 +95,17 @@ class Arrivals:
         The garden's.
     processes : int
         Processes that score; one core is left to the page by default.
+    filed : callable
+        Told whenever a photo was filed or refused.
     """
 
-    def __init__(self, garden_folder: Path, processes: int | None = None) -> None:
-        self._folder = garden_folder
+    def __init__(
+        self,
+        garden_folder: Path,
+        processes: int | None = None,
+        filed: Callable[[], None] = lambda: None,
+    ) -> None:
+        self._folder, self._filed = garden_folder, filed
         self._spool = kept_folder(garden_folder, "spool")
         self._processes = processes or max(1, (os.cpu_count() or 2) - 1)
         self._known: dict[str, Arrival] = {}
@@ -180,11 +187,13 @@ class Arrivals:
     def _score_safely(self, waiting: Sequence[Arrival]) -> None:
         """Score what waits; whatever keeps it from being filed is said, and it stays there."""
         try:
-            for arrival in self._scored(waiting):
-                with self._lock:
-                    self._remember(arrival)
-                if self._closing:
-                    return
+            with closing(self._scored(waiting)) as scored:
+                for arrival in scored:
+                    with self._lock:
+                        self._remember(arrival)
+                    self._filed()
+                    if self._closing:
+                        return
         except Exception as error:  # the thread must live on: the next photo may do better
             words = f"not filed yet, and kept: {printable(str(error))}"
             with self._lock:
@@ -195,21 +204,28 @@ class Arrivals:
         if any(one.state == "waiting" for one in self.shown()):
             self._more.set()
 
-    def _scored(self, waiting: Sequence[Arrival]) -> Iterator[Arrival]:
+    def _scored(self, waiting: Sequence[Arrival]) -> Generator[Arrival, None, None]:
         """Yield each arrival as it is filed or refused."""
         settings = Settings()
         garden, fingerprint = read_garden(self._folder), measuring_fingerprint(settings)
-        store = ReadingStore(kept_folder(self._folder) / READINGS, fingerprint)
+        readings = kept_folder(self._folder) / READINGS
+        store = ReadingStore(readings, fingerprint)
         classifier = replace(load_classifier(None), summary={})
         jobs = [
             PhotoJob(PhotoFile(self._now_at(one), self._place_for(one)), store, classifier)
             for one in waiting
         ]
-        with open_journal(self._folder) as journal:
-            for index, result in score_all(jobs, over_processes(self._processes)):
-                one = replace(waiting[index], to=result.name)
-                filer = Filer(journal, self._folder, garden, fingerprint, one.plant)
-                yield self._settled(one, result, journal, filer)
+        try:
+            with (
+                open_journal(self._folder) as journal,
+                closing(score_all(jobs, over_processes(self._processes))) as scored,
+            ):
+                for index, result in scored:
+                    one = replace(waiting[index], to=result.name)
+                    filer = Filer(journal, self._folder, garden, fingerprint, one.plant)
+                    yield self._settled(one, result, journal, filer)
+        finally:
+            remove_leftovers(readings)  # of worker processes that were ended while they wrote
 
     def _now_at(self, arrival: Arrival) -> Path:
         """Return where the photo lies: in the spool, or in its place if a run ended in between."""
@@ -253,7 +269,7 @@ class Arrivals:
             words = "is in the record already."
             done = replace(arrival, state="filed", words=words, sha256=result.sha256)
         else:
-            done = self._filed(arrival, result, journal, filer, spooled)
+            done = self._placed(arrival, result, journal, filer, spooled)
         shutil.rmtree(self._spool / arrival.key, ignore_errors=True)
         return done
 
@@ -266,7 +282,7 @@ class Arrivals:
             return content_hash(self._folder / known.photo) == sha256
         return False
 
-    def _filed(
+    def _placed(
         self,
         arrival: Arrival,
         result: PhotoResult,

@@ -15,11 +15,12 @@ import json
 import sys
 import zlib
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from datetime import UTC, date, datetime, tzinfo
 from functools import cache
 from hashlib import blake2b
+from itertools import chain
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -31,7 +32,7 @@ from models.care.shots import Shots
 from models.care.visits import DayLook, DaySum, FeedingSign, NightLook, Shot, day_look
 from models.entries import PhotoEntry
 from models.garden.beds import Garden
-from models.journal import Journal, PhotoState, open_journal
+from models.journal import Journal, PhotoState, PlantStates, open_journal
 from models.plain_json import read_json
 from models.progress import VisitSum
 from scripts.common.files import CannotWriteError, write_whole
@@ -66,15 +67,19 @@ class KnownDays:
         self._looks: dict[str, DayLook] = {}  # those that were asked for
         self._asked: dict[str, int] = {}  # when, counted in gatherings
         self._gathering = self._unsaved = 0
+        self._plants: Mapping[str, PlantStates] = {}
 
-    def reading(self, garden: Garden, states: Sequence[PhotoState]) -> "StateReading":
-        """Return a reading of the record in these states, which reads days that are not known."""
+    def reading(self, garden: Garden, journal: Journal) -> "StateReading":
+        """Return a reading of the record as it stands, which reads days that are not known."""
         made_by = f"{_code()} {garden.time_zone}"
         if made_by != self._made_by:  # at the start, or with another time zone
             self._made_by, self._zone = made_by, ZoneInfo(garden.time_zone)
             self._rows, self._looks, self._asked = self._loaded(), {}, {}
+            self._plants = {}
         self._gathering += 1
-        return StateReading(self._folder, states, self)
+        self._plants = journal.photo_states(self._plants)
+        states = chain.from_iterable(plant.states for plant in self._plants.values())
+        return StateReading(self._folder, sorted(states, key=_moment), self)
 
     def look(self, key: str) -> DayLook | None:
         """Return what a day says; None where it is not known."""

@@ -18,6 +18,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.care.words import time_words
+from scripts.page.ahead import Ahead
 from scripts.page.arrivals import Arrivals
 from scripts.page.door import Door
 from scripts.page.drawing import Outlines
@@ -107,6 +108,8 @@ class Pages:
         Lets devices of the home network in.
     outlines : Outlines
         Makes what is drawn over photos.
+    ahead : Ahead
+        Gathers the garden before anybody asks.
     arrivals : Arrivals
         Takes photos in, and scores them.
     """
@@ -116,6 +119,7 @@ class Pages:
     port: int
     door: Door | None = None
     outlines: Outlines = field(init=False)
+    ahead: Ahead = field(init=False)
     arrivals: Arrivals = field(init=False)
     _said: dict[str, Said] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
@@ -123,7 +127,8 @@ class Pages:
     def __post_init__(self) -> None:
         """Make what works beside the requests."""
         self.outlines = Outlines(self.desk.folder)
-        self.arrivals = Arrivals(self.desk.folder)
+        self.ahead = Ahead(self.desk)
+        self.arrivals = Arrivals(self.desk.folder, filed=self.ahead.gather)
 
     @property
     def cookie(self) -> str:
@@ -209,6 +214,7 @@ class Pages:
             "version": _version(),
             "explain": explain,
             "trouble": "",
+            "remarks": self.desk.remarks,
             "is_past": self.desk.at is not None,
         }
         return frame | self._garden_words()

@@ -11,7 +11,6 @@ from datetime import datetime
 from functools import cached_property, partial
 from pathlib import Path
 from threading import RLock
-from time import monotonic
 from typing import Any, TypeVar
 
 from models.care.planning import Plan, plan_season
@@ -22,8 +21,10 @@ from models.care.visits import Shot
 from models.entries import LogEntry, PhotoEntry
 from models.garden.beds import Garden
 from models.garden.settings import GARDEN_FILE, read_garden
-from models.journal import DamagedError, Journal, open_journal
+from models.journal import DamagedError, Journal, journal_file, open_journal
+from models.journal.examining import examine
 from models.progress import ProgressCurve
+from models.remarks import remarks_kept
 from scripts.care.record import (
     WHOLE,
     Reading,
@@ -43,9 +44,6 @@ _Gather = Callable[[Journal, Garden, datetime, Reading], _Gathered]
 
 _MINUTES = 5
 """What the clock alone changes, such as a lock that ends, is seen after so long at the latest."""
-
-_EXAMINED_S = 3600
-"""For so long the pages of the journal's file are not looked through again."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +151,8 @@ class Desk:
         self._lock = RLock()
         self._kept: dict[tuple[str, ...], tuple[object, Any]] = {}
         self._days = KnownDays(self.folder) if keeps_days else None
-        self._examined_s: float | None = None
+        self._heard: dict[tuple[str, ...], list[str]] = {}
+        self._examined = self._damaged = False
 
     def garden(self) -> Garden:
         """Return the garden as its settings say now."""
@@ -196,6 +195,12 @@ class Desk:
         """
         return self._once(("earlier", name), partial(_as_it_ended, self.folder, name))
 
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What was remarked when the garden was gathered, such as which rows are damaged."""
+        heard = list(self._heard.values())
+        return tuple(dict.fromkeys(sentence for said in heard for sentence in said))
+
     def seasons(self) -> tuple[Span, ...]:
         """Return the seasons of the record, oldest first."""
         return self._once(("seasons",), _spans)
@@ -208,7 +213,8 @@ class Desk:
             state = self._state(garden, now)
             known = self._kept.get(key)
             if known is None or known[0] != state:
-                known = self._kept[key] = (state, self._gather(gather, garden, now, state))
+                with remarks_kept() as self._heard[key]:
+                    known = self._kept[key] = (state, self._gather(gather, garden, now, state))
             gathered: _Gathered = known[1]
             return gathered
 
@@ -228,22 +234,33 @@ class Desk:
             if self._days is not None:
                 self._days.save()
 
+    def look_through(self) -> None:
+        """Hold all pages and rows of the journal's file against each other and their checksums.
+
+        While any is damaged, everything is read each time, and what is damaged is set aside and
+        named.
+        """
+        file = journal_file(self.folder, self.garden().journal)
+        damaged = file is not None and examine(file).state in ("rows", "damaged")
+        with self._lock:
+            if damaged != self._damaged:
+                self._damaged = damaged
+                self._kept.clear()
+                self._heard.clear()
+
     def _journal(self) -> Journal:
-        """Open the journal; its file is examined at the first time, and now and then."""
-        last = self._examined_s
-        examined = last is not None and monotonic() - last < _EXAMINED_S
-        journal = open_journal(self.folder, examined=examined)
-        if not examined:
-            self._examined_s = monotonic()
+        """Open the journal; its file's pages are looked through the first time, or if damaged."""
+        journal = open_journal(self.folder, examined=self._examined and not self._damaged)
+        self._examined = not journal.readonly
         return journal
 
     def _reading(self, journal: Journal, garden: Garden, state: object) -> Reading:
         """Return the record by the states of its photos, asked for once until something changes."""
         known = self._kept.get(("reading",))
-        if self._days is None:
+        if self._days is None or self._damaged:
             return WHOLE
         if known is None or known[0] != state:
-            reading = self._days.reading(garden, journal.photo_states())
+            reading = self._days.reading(garden, journal)
             known = self._kept["reading",] = (state, reading)
         found: Reading = known[1]
         return found

@@ -10,7 +10,7 @@ import pytest
 
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.garden.beds import Plant
-from models.journal import JournalError, Wish, open_journal
+from models.journal import JournalError, PhotoState, Wish, open_journal
 from models.journal.tables import METADATA
 from vision.records import Lesion
 
@@ -226,8 +226,14 @@ def test_a_journal_in_memory_works_alike():
         assert journal.photos() == (PHOTO,)
 
 
+def all_states(journal) -> list[PhotoState]:
+    plants = journal.photo_states().values()
+    found = [state for plant in plants for state in plant.states]
+    return sorted(found, key=lambda state: (state.taken_at, state.photo, state.sha256))
+
+
 def states_of(journal) -> dict[str, str]:
-    return {state.sha256: state.state for state in journal.photo_states()}
+    return {state.sha256: state.state for state in all_states(journal)}
 
 
 @pytest.mark.parametrize(
@@ -249,29 +255,41 @@ def test_whatever_changes_of_a_photo_changes_its_state_and_that_of_no_other(jour
     for photo in (PHOTO, other, NIGHT):
         journal.file_reading(photo, LESIONS if photo.leaves else ())
     journal.put_right(PHOTO.sha256, Wish("not_eaten"))
-    before, states = states_of(journal), journal.photo_states()
+    before, states, known = states_of(journal), all_states(journal), journal.photo_states()
     assert journal.photos_as(states) == journal.photos()
     change(journal)
     after = states_of(journal)
+    assert journal.photo_states(known) == journal.photo_states() != known
     changed = {sha256 for sha256 in before if before[sha256] != after[sha256]}
     photos = {photo.sha256: photo for photo in journal.photos()}
     assert PHOTO.sha256 in changed
     assert other.sha256 not in changed or "clock_doubtful" in photos[other.sha256].flags
     assert journal.photos_as(states) is None
-    assert journal.photos_as(journal.photo_states()[:1]) == journal.photos()[:1]
+    assert journal.photos_as(all_states(journal)[:1]) == journal.photos()[:1]
+
+
+def test_of_plants_whose_photos_did_not_change_no_photo_is_told_of_anew(journal):
+    for photo in (PHOTO, replace(PHOTO, sha256="cd" * 32, photo="y.jpg", plant="A2"), NIGHT):
+        journal.file_reading(photo)
+    known = journal.photo_states()
+    journal.put_right(PHOTO.sha256, Wish("unused"))
+    now = journal.photo_states(known)
+    assert {plant for plant in known if now[plant] is not known[plant]} == {PHOTO.plant}
+    journal.remove("cd" * 32)
+    assert now.keys() - journal.photo_states(now).keys() == {"A2"}
 
 
 def test_a_photo_that_was_taken_out_has_no_state_and_comes_back_with_its_own(journal):
     journal.file_reading(PHOTO, LESIONS)
     journal.file_reading(NIGHT)
-    states = journal.photo_states()
+    states = all_states(journal)
     assert journal.removed_photos() == ()
     journal.remove(PHOTO.sha256)
-    assert [state.sha256 for state in journal.photo_states()] == [NIGHT.sha256]
+    assert [state.sha256 for state in all_states(journal)] == [NIGHT.sha256]
     assert journal.photos_as(states[:1]) is None
     assert journal.removed_photos() == (PHOTO,)
     journal.undo_fix(PHOTO.sha256)
-    assert journal.photos_as(journal.photo_states()) == (PHOTO, NIGHT)
+    assert journal.photos_as(all_states(journal)) == (PHOTO, NIGHT)
 
 
 @pytest.mark.parametrize(

@@ -222,6 +222,28 @@ def test_a_file_that_came_only_in_part_is_never_scored(folder):
     assert not half.exists()
 
 
+def test_what_a_process_had_half_written_when_it_was_ended_is_gone_after_the_run(
+    folder, tmp_path, monkeypatch
+):
+    half = folder / ".page" / ".readings" / ".0123abcd.part"
+
+    def half_written(function, jobs, *_):
+        half.parent.mkdir(exist_ok=True)
+        half.write_bytes(b"half")
+        return map(function, jobs)
+
+    monkeypatch.setattr("scripts.common.workers._in_processes", half_written)
+    taking = Arrivals(folder, 1)
+    for seed in (49, 50):
+        taking.take("leaf.jpg", "", io.BytesIO(leaf(tmp_path, seed).read_bytes()))
+    taking._filed = taking.close  # the page ends after the first
+    taking.start()
+    taking._worker.join(LONGEST_S)
+    assert [one.state for one in taking.shown()] == ["waiting", "filed"]
+    assert not half.exists()
+    assert any(half.parent.rglob("*.json"))
+
+
 def free_port():
     with socket.socket() as asking:
         asking.bind(("127.0.0.1", 0))

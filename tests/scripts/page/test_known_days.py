@@ -2,6 +2,7 @@
 
 import shutil
 import sqlite3
+import threading
 from contextlib import closing
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -18,6 +19,7 @@ from models.journal.states import StatesRecord
 from models.remarks import remarks_to
 from scripts.care.seasons import new_season
 from scripts.care.views import flag_view, plan_view
+from scripts.page.ahead import Ahead
 from scripts.page.standing import Desk, Standing
 from scripts.page.tiles import beds_of
 from vision.records import Lesion
@@ -331,19 +333,23 @@ def test_with_another_time_zone_days_are_cut_anew(folder):
         assert seen(desk) == fresh(desk)
 
 
-@pytest.mark.parametrize(
-    "damage",
-    [
-        "UPDATE photos SET photo = 'x' WHERE id = 4",
-        "UPDATE photos SET taken_at = CAST(x'ff2d30' AS TEXT) WHERE id = 4",
-        "UPDATE readings SET severity_pct = 93.0 WHERE id = 4",
-        "UPDATE leaves SET severity_pct = 93.0 WHERE reading_id = 4",
-    ],
-)
-def test_a_damaged_row_is_set_aside_and_named_as_by_the_commands(folder, damage):
+DAMAGES = [
+    "UPDATE photos SET photo = 'x' WHERE id = 4",
+    "UPDATE photos SET taken_at = CAST(x'ff2d30' AS TEXT) WHERE id = 4",
+    "UPDATE readings SET severity_pct = 93.0 WHERE id = 4",
+    "UPDATE leaves SET severity_pct = 93.0 WHERE reading_id = 4",
+]
+
+
+def damage(folder: Path, statement: str) -> None:
     with closing(sqlite3.connect(folder / "journal.sqlite")) as raw:
-        raw.execute(damage)
+        raw.execute(statement)
         raw.commit()
+
+
+@pytest.mark.parametrize("statement", DAMAGES)
+def test_a_damaged_row_is_set_aside_and_named_as_by_the_commands(folder, statement):
+    damage(folder, statement)
     said: list[str] = []
     with remarks_to(said.append):
         desk = Desk(folder, AT, keeps_days=True)
@@ -351,6 +357,38 @@ def test_a_damaged_row_is_set_aside_and_named_as_by_the_commands(folder, damage)
     assert len(found["photos"]) == VISITS * len(PLANTS) + 3
     assert any("Set aside" in one for one in said)
     assert found == fresh(desk)
+
+
+@pytest.mark.parametrize("statement", DAMAGES[1:3])
+def test_a_row_that_is_damaged_after_its_day_was_read_is_found_and_named_too(folder, statement):
+    desk = Desk(folder, AT, keeps_days=True)
+    seen(desk)
+    whole = (folder / "journal.sqlite").read_bytes()
+    damage(folder, statement)
+    desk.look_through()
+    assert seen(desk) == fresh(desk)
+    assert any("Set aside" in one for one in desk.remarks)
+    (folder / "journal.sqlite").write_bytes(whole)
+    desk.look_through()
+    assert seen(desk) == fresh(desk)
+    assert desk.remarks == ()
+
+
+def test_a_damaged_index_hides_no_photo_at_any_gathering(folder):
+    journal = folder / "journal.sqlite"
+    with closing(sqlite3.connect(journal)) as raw:
+        (size,) = raw.execute("PRAGMA page_size").fetchone()
+        (page,) = raw.execute(
+            "SELECT rootpage FROM sqlite_master WHERE name = 'sqlite_autoindex_leaves_1'"
+        ).fetchone()
+    data = bytearray(journal.read_bytes())
+    data[page * size - 2] ^= 1  # SQLite fills a page from its end
+    journal.write_bytes(data)
+    desk = Desk(folder, AT, keeps_days=True)
+    for at in (AT, "2025-07-22 20:10"):
+        desk.at = at
+        assert len(seen(desk)["photos"]) == VISITS * len(PLANTS) + 4
+        assert any("in its indexes" in one for one in desk.remarks)
 
 
 def test_a_season_that_is_over_is_told_from_kept_days_too(folder, read):
@@ -364,3 +402,22 @@ def test_a_season_that_is_over_is_told_from_kept_days_too(folder, read):
     kept, made = desk.earlier("2025"), Desk(folder, desk.at).earlier("2025")
     assert read == []
     assert facts(kept, desk) == facts(made, desk)
+
+
+def test_the_garden_is_gathered_ahead_and_looked_through(folder, read, monkeypatch):
+    monkeypatch.setattr("scripts.page.ahead._FIRST_S", 0)
+    desk = Desk(folder, AT, keeps_days=True)
+    before = seen(Desk(folder, AT))
+    damage(folder, DAMAGES[2])
+    looked = threading.Event()
+    whole = desk.look_through
+    monkeypatch.setattr(desk, "look_through", lambda: (whole(), looked.set()))
+    ahead = Ahead(desk)
+    ahead.start()
+    assert looked.wait(60)
+    file(folder, by_day("A2", 3, 5))
+    ahead.gather()
+    ahead.close()
+    read.clear()
+    assert before != seen(desk) == fresh(desk)
+    assert any("Set aside" in one for one in desk.remarks)
