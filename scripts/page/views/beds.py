@@ -117,7 +117,8 @@ def _patterns(photos: tuple[PhotoEntry, ...]) -> list[tuple[str, PhotoTile, str]
     for photo in photos:
         if photo.pattern and photo.leaves:
             day = photo.taken_at.date()
-            reason = photo.leaves[0].pattern_reason
+            first = photo.leaves[0]
+            reason = f"Leaf {first.leaf}: {first.pattern_reason}" if first.pattern_reason else ""
             shown.setdefault(day, (day_words(day), photo_tile(photo), reason))
     return list(shown.values())
 

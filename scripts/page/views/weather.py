@@ -5,7 +5,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from models.care.words import rain_words
+from models.care.words import rain_words, time_words
 from models.weather import WeatherFileError
 from scripts.care.weather_view import (
     LOOK_ADVICE,
@@ -29,7 +29,7 @@ def weather(pages: Pages, request: Request) -> Response:
     standing = pages.desk.standing()
     logged = [entry for entry in standing.log[::-1] if entry.kind == "rain"][:_DAYS]
     rain = [
-        (f"{e.at:%Y-%m-%d %H:%M}", rain_words(e.amount, standing.garden.units))
+        (time_words(e.at), rain_words(e.amount, standing.garden.units))
         for e in logged
         if e.amount is not None
     ]
@@ -37,7 +37,9 @@ def weather(pages: Pages, request: Request) -> Response:
     try:
         seen = read_weather(None, {}, pages.desk.folder, pages.desk.at)
     except WeatherFileError as error:
-        return pages.show(request, "weather.html", seen=None, why=str(error), **frame)
+        named = "file" in standing.garden.settings.get("weather", {})
+        why = str(error) if named else ""  # without a file there is nothing wrong with one
+        return pages.show(request, "weather.html", seen=None, why=why, **frame)
     return pages.show(
         request,
         "weather.html",

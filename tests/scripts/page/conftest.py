@@ -122,16 +122,14 @@ def hashes_in(text: str) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def season(tmp_path_factory) -> Path:
-    """Build the sample season once: every photo scored by the real command.
+def season(tmp_path_factory, request) -> Path:
+    """Copy the sample season, every photo of which was scored by the real command.
 
     Who works on the page names a season built before, which saves minutes.
     """
     folder = tmp_path_factory.mktemp("season") / "garden"
-    if built := os.environ.get("SPOTLAMP_BUILT_SEASON"):
-        shutil.copytree(built, folder)
-    else:
-        run("demo", "--season", "--out", folder)
+    known = os.environ.get("SPOTLAMP_BUILT_SEASON")
+    shutil.copytree(known or request.getfixturevalue("built_season").folder, folder)
     return folder
 
 
