@@ -153,6 +153,8 @@ def look_at(pixels: NDArray[np.uint8]) -> UvLook:
 def why_not_uv(pixels: NDArray[np.uint8]) -> str:
     """Return the flag that says why a photo cannot be read as a UV photo, empty where it can.
 
+    By night without the torch a photo can; `is_uv_photo` tells these.
+
     Parameters
     ----------
     pixels : ndarray of uint8, shape (rows, columns, 3)
@@ -161,11 +163,16 @@ def why_not_uv(pixels: NDArray[np.uint8]) -> str:
     look = look_at(pixels)
     if look.brightest < _LEAST_LIGHT:
         return "nothing_lit"
-    if look.score >= _LEAST_SCORE and not look.one_hue:
-        violet = look.violet_share >= _LEAST_VIOLET
-        return "" if violet or _something_glows(pixels, _RATHER_SURE) else "not_uv_photo"
+    return "" if _is_night(look) or _glows_in_doubt(look, pixels) else "not_uv_photo"
+
+
+def _is_night(look: UvLook) -> bool:
+    return look.score >= _LEAST_SCORE and not look.one_hue
+
+
+def _glows_in_doubt(look: UvLook, pixels: NDArray[np.uint8]) -> bool:
     doubtful = look.score >= _LEAST_DOUBTFUL and look.leafy_share <= _MOST_LEAFY_DOUBTFUL
-    return "" if doubtful and _something_glows(pixels, _SURE) else "not_uv_photo"
+    return doubtful and _something_glows(pixels, _SURE)
 
 
 def _something_glows(pixels: NDArray[np.uint8], least: _Glow) -> bool:
@@ -183,11 +190,19 @@ def _shines_by_itself(seen: Sampled, least: _Glow) -> bool:
 
 
 def is_uv_photo(pixels: NDArray[np.uint8]) -> bool:
-    """Tell whether a photo shows plants under a UV torch in the dark.
+    """Tell, where nobody says so, whether a photo shows plants under a UV torch in the dark.
+
+    More is asked of it than of one that a person took for a UV photo: violet, or something that
+    glows.
 
     Parameters
     ----------
     pixels : ndarray of uint8, shape (rows, columns, 3)
         sRGB, red first.
     """
-    return not why_not_uv(pixels)
+    look = look_at(pixels)
+    if look.brightest < _LEAST_LIGHT:
+        return False
+    if _is_night(look):
+        return look.violet_share >= _LEAST_VIOLET or _something_glows(pixels, _RATHER_SURE)
+    return _glows_in_doubt(look, pixels)
