@@ -31,21 +31,23 @@ class SetAside:
 
     def __init__(self, what: str) -> None:
         self._what = what
-        self._found: dict[str, frozenset[int]] = {}
+        self._found: dict[str, frozenset[int]] = {}  # of tables that were looked through whole
+        self._found_among: dict[str, frozenset[int]] = {}
         self._only: Collection[int] | None = None
 
     @contextmanager
-    def looking_at(self, photos: Collection[int]) -> Iterator[None]:
-        """Look only through rows of photos of these numbers, until the block ends.
+    def looking_at(self, photos: Collection[int] | None) -> Iterator[None]:
+        """Look only through rows of photos of these numbers, or of all, until the block ends.
 
         Who asks for a few photos of a season need not wait until all its rows are looked through.
         Tables whose rows belong to no reading are small, and looked through as ever.
         """
-        before, self._found, self._only = self._found, {}, photos
+        before = self._found_among, self._only
+        self._found_among, self._only = {}, photos
         try:
             yield
         finally:
-            self._found, self._only = before, None
+            self._found_among, self._only = before
 
     def sound(self, connection: Connection, table: Table, *parts: Table) -> ColumnElement[bool]:
         """Return a condition that leaves out the rows that cannot be read.
@@ -80,21 +82,25 @@ class SetAside:
         return found
 
     def _changed(self, raw: sqlite3.Connection, table: Table) -> frozenset[int]:
-        if table.name not in self._found:
-            numbers = changed_rows(raw, table, self._which(table))
+        if table.name in self._found:
+            return self._found[table.name]
+        which = self._which(table)
+        found = self._found_among if which else self._found
+        if table.name not in found:
+            numbers = changed_rows(raw, table, which)
             if len(numbers) > _MOST:
                 raise DamagedError(
                     f"The journal {self._what} is damaged: {len(numbers)} rows of its table "
                     f"{table.name} cannot be read. “spotlamp restore” mends it from its backups."
                 )
-            self._found[table.name] = frozenset(numbers)
+            found[table.name] = frozenset(numbers)
             if numbers:
                 remark(
                     f"Set aside, because the journal {self._what} is damaged there: "
                     f"{named_rows(raw, table, numbers)}. “spotlamp restore” mends it from its "
                     "backups."
                 )
-        return self._found[table.name]
+        return found[table.name]
 
     def _which(self, table: Table) -> str:
         """Return the condition of the rows to be looked through; empty for all."""

@@ -1,7 +1,8 @@
 """Photos of a journal: filed with their readings, found again, assigned to plants."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, nullcontext
 from datetime import UTC, datetime, time
 from typing import Any, Literal, NamedTuple
 
@@ -26,6 +27,9 @@ Filing = Literal["new", "remeasured", "known", "moved", "elsewhere", "dated", "r
 changed; it went to a plant that is named more surely; it stays with a plant that is named more
 surely than, or as surely as, another one now; it got a surer date; it was taken out of the record
 and stays out."""
+
+_FEW_PHOTOS = 20_000
+"""Of which the rows alone are looked through for damage; with more, those of all photos are."""
 
 _DAY_ALONE = time(12)
 """The time of a photo whose name gives only its day, see ``vision.photo.taken``."""
@@ -127,28 +131,41 @@ class PhotoRecord(CorrectedRecord):
             photo_id = connection.execute(wanted).scalar()
             if photo_id is None:
                 photo_id = inserted(connection, insert(PHOTOS).values(**self._photo_row(entry)))
-                self._add_reading(connection, photo_id, entry, lesions, finds)
+                with self.looking_at([photo_id]):
+                    self._add_reading(connection, photo_id, entry, lesions, finds)
                 return "new"
-            known = select(READINGS.c.id).where(
-                READINGS.c.photo_id == photo_id, READINGS.c.version == rows.storable(entry.version)
-            )
-            read = connection.execute(known).scalar()
-            if read is None:
-                self._add_reading(connection, photo_id, entry, lesions, finds)
-            if photo_id in self.by_hand(connection, "removed"):
-                return "removed"
-            chosen = PHOTOS.c.id == photo_id, self.sound(connection, PHOTOS)
-            photo = connection.execute(select(*own_columns(PHOTOS)).where(*chosen)).first()
-            if photo is None:
-                return "known"  # set aside, and named
-            moved = _move(connection, photo, entry)
-            dated = self._date_again(connection, photo, entry)
-            changes: tuple[tuple[bool, Filing], ...] = (
-                (moved != "known", moved),
-                (dated, "dated"),
-                (read is None, "remeasured"),
-            )
-            return next((what for happened, what in changes if happened), "known")
+            with self.looking_at([photo_id]):
+                return self._file_known(connection, photo_id, entry, lesions, finds)
+
+    def _file_known(
+        self,
+        connection: Connection,
+        photo_id: int,
+        entry: PhotoEntry,
+        lesions: Sequence[Lesion],
+        finds: Sequence[Find],
+    ) -> Filing:
+        """File another look at a photo that is there."""
+        known = select(READINGS.c.id).where(
+            READINGS.c.photo_id == photo_id, READINGS.c.version == rows.storable(entry.version)
+        )
+        read = connection.execute(known).scalar()
+        if read is None:
+            self._add_reading(connection, photo_id, entry, lesions, finds)
+        if photo_id in self.by_hand(connection, "removed"):
+            return "removed"
+        chosen = PHOTOS.c.id == photo_id, self.sound(connection, PHOTOS)
+        photo = connection.execute(select(*own_columns(PHOTOS)).where(*chosen)).first()
+        if photo is None:
+            return "known"  # set aside, and named
+        moved = _move(connection, photo, entry)
+        dated = self._date_again(connection, photo, entry)
+        changes: tuple[tuple[bool, Filing], ...] = (
+            (moved != "known", moved),
+            (dated, "dated"),
+            (read is None, "remeasured"),
+        )
+        return next((what for happened, what in changes if happened), "known")
 
     def _date_again(self, connection: Connection, photo: Any, entry: PhotoEntry) -> bool:  # noqa: ANN401  a row
         """Take a surer date than the one that is filed; return whether it is one."""
@@ -229,7 +246,7 @@ class PhotoRecord(CorrectedRecord):
         as_measured : bool
             Whether what was put right on the photos is left out.
         """
-        with self.reading() as connection:
+        with self.reading() as connection, self._narrowed(connection, plant, since, until):
             chosen = self._chosen(connection, plant, since, until, mode)
             if sha256 is not None:
                 chosen = and_(chosen, PHOTOS.c.sha256 == sha256)
@@ -337,7 +354,7 @@ class PhotoRecord(CorrectedRecord):
             *(LEAVES.c[name] for name in LeafSeverity._fields[3:]),
         )
         query = _joined_leaves(select(*columns))
-        with self.reading() as connection:
+        with self.reading() as connection, self._narrowed(connection, plant, since, until):
             chosen = self._chosen(connection, plant, since, until, "day")
             held = self._corrected_photos(connection, chosen)
             untouched = PHOTOS.c.id.not_in(self.touched_query(connection))
@@ -354,6 +371,8 @@ class PhotoRecord(CorrectedRecord):
         self, connection: Connection, chosen: ColumnElement[bool]
     ) -> dict[int, PhotoEntry]:
         """Return those of some photos that somebody put right, with what holds."""
+        if not self.touched(connection):
+            return {}
         touched = chosen & PHOTOS.c.id.in_(self.touched_query(connection))
         held = self._held(connection, chosen, self._entries(connection, touched))
         return {number: reading.photo for number, reading in held.items()}
@@ -367,15 +386,39 @@ class PhotoRecord(CorrectedRecord):
         mode: Mode | None,
     ) -> ColumnElement[bool]:
         conditions = [self._readable(connection), ~self.is_removed(connection)]
+        conditions += self._of(plant, since, until)
+        if mode is not None:
+            conditions.append(READINGS.c.mode == mode)
+        return and_(*conditions)
+
+    def _of(self, plant: str | None, since: Moment, until: Moment) -> list[ColumnElement[bool]]:
+        """Return the conditions that choose photos by their plant and time."""
+        conditions: list[ColumnElement[bool]] = []
         if plant is not None:
             conditions.append(PHOTOS.c.plant == plant)
         if since is not None:
             conditions.append(PHOTOS.c.taken_at >= utc_of(since, self.zone))
         if until is not None:
             conditions.append(PHOTOS.c.taken_at < utc_of(until, self.zone))
-        if mode is not None:
-            conditions.append(READINGS.c.mode == mode)
-        return and_(*conditions)
+        return conditions
+
+    @contextmanager
+    def _narrowed(
+        self, connection: Connection, plant: str | None, since: Moment, until: Moment
+    ) -> Iterator[None]:
+        """Look through the rows of some photos alone, where few of all are chosen.
+
+        The choice goes by indexes, which are held against the rows when the file is opened: a
+        plant or time that was damaged hides no photo.
+        """
+        which = self._of(plant, since, until)
+        if not which or connection.dialect.name != "sqlite":
+            yield
+            return
+        query = select(PHOTOS.c.id).where(*which).limit(_FEW_PHOTOS + 1)
+        numbers = connection.execute(query).scalars().all()
+        with self.looking_at(numbers) if len(numbers) <= _FEW_PHOTOS else nullcontext():
+            yield
 
     def _readable(self, connection: Connection) -> ColumnElement[bool]:
         """Return the condition of a photo's current reading, where both can be read."""
@@ -413,7 +456,11 @@ class PhotoRecord(CorrectedRecord):
         """Return what the record says of a photo; None where it is not filed."""
         columns = (PHOTOS.c[name] for name in ("id", *FiledAs._fields[:3]))
         query = select(*columns).where(PHOTOS.c.sha256 == sha256)
-        with self.reading() as connection:
+        own = select(PHOTOS.c.id).where(PHOTOS.c.sha256 == sha256)
+        with (
+            self.reading() as connection,
+            self.looking_at(connection.execute(own).scalars().all()),
+        ):
             row = connection.execute(query.where(self.sound(connection, PHOTOS))).one_or_none()
             dated = self.by_hand(connection, "taken")
         if row is None:
@@ -423,7 +470,12 @@ class PhotoRecord(CorrectedRecord):
         return FiledAs(plant, taken_at, taken_from, number in dated)
 
     def _doubtful(self, connection: Connection) -> frozenset[int]:
-        return self.out_of_time(connection, self.sound(connection, PHOTOS))
+        try:
+            return self.out_of_time(connection, self.sound(connection, PHOTOS))
+        except (ValueError, OverflowError):
+            # A time cannot be read of a photo that was not looked at: look at all of them.
+            with self.looking_at(None):
+                return self.out_of_time(connection, self.sound(connection, PHOTOS))
 
     def out_of_time(
         self, connection: Connection, sound: ColumnElement[bool] | None = None
@@ -434,9 +486,28 @@ class PhotoRecord(CorrectedRecord):
         first, last = connection.execute(ends).one()
         if first is None or last - first <= FAR:
             return frozenset()  # as in a first season: nothing is far from anything
+        if not self._seems_out_of_time(connection, kept):
+            return frozenset()
         query = select(PHOTOS.c.id, PHOTOS.c.taken_at, PHOTOS.c.filed_at).where(kept)
         found = doubtful_dates(Filed(*row) for row in connection.execute(query))
         return found - self.by_hand(connection, "taken")
+
+    def _seems_out_of_time(self, connection: Connection, kept: ColumnElement[bool]) -> bool:
+        """Whether the first and last photo of each day of filing, or the days, leave a doubt.
+
+        Spares reading the times of all photos of many seasons.
+        """
+        filed, taken = func.date(PHOTOS.c.filed_at), func.date(PHOTOS.c.taken_at)
+        ends = func.min(PHOTOS.c.taken_at), func.max(PHOTOS.c.taken_at)
+        by_filing = select(func.min(PHOTOS.c.filed_at), *ends).where(kept).group_by(filed)
+        by_day = select(ends[0], func.min(PHOTOS.c.filed_at)).where(kept).group_by(taken)
+        days = [
+            Filed(number, at, on)
+            for on, *taken_at in connection.execute(by_filing)
+            for number, at in enumerate(taken_at)
+        ]
+        days += [Filed(0, *row) for row in connection.execute(by_day)]
+        return bool(doubtful_dates(days))
 
 
 def _move(connection: Connection, photo: Any, entry: PhotoEntry) -> Filing:  # noqa: ANN401  a row

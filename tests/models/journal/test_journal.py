@@ -10,8 +10,9 @@ import pytest
 
 from models.entries import LeafEntry, LogEntry, PhotoEntry
 from models.garden.beds import Plant
+from models.garden.clock import Filed, doubtful_dates
 from models.journal import JournalError, PhotoState, Wish, open_journal
-from models.journal.tables import METADATA
+from models.journal.tables import METADATA, PHOTOS
 from vision.records import Lesion
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -408,3 +409,23 @@ def test_plants_come_bed_by_bed_in_their_places(journal):
     assert journal.plants() == (plants[2], plants[1], plants[0])
     journal.record_plants([Plant("A", "North", 1, 2, 8)])
     assert journal.plants()[0].tag == 8
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_first_and_last_of_each_day_tell_whether_any_photo_may_be_out_of_time(journal, seed):
+    chance = np.random.default_rng(seed)
+    start = datetime(2025, 7, 1, 12)
+    days = chance.integers(0, (200, 500)[seed % 2], 8).tolist()
+    filed = [start + timedelta(days=day, hours=int(chance.integers(0, 9))) for day in sorted(days)]
+    taken = [at - timedelta(days=int(chance.choice([0, 0, 0, 1, 190]))) for at in filed]
+    photos = [
+        {"sha256": f"{n:064x}", "photo": "x", "plant": "", "plant_from": "", "taken_from": "exif",
+         "taken_at": at, "filed_at": on}
+        for n, (at, on) in enumerate(zip(taken, filed, strict=True))
+    ]  # fmt: skip
+    with journal.writing() as connection:
+        connection.execute(PHOTOS.insert(), photos)
+        known = [
+            Filed(n + 1, photo["taken_at"], photo["filed_at"]) for n, photo in enumerate(photos)
+        ]
+        assert journal.out_of_time(connection) == doubtful_dates(known)

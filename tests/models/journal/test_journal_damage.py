@@ -384,3 +384,17 @@ def test_an_upgrade_keeps_every_value_and_does_not_hide_what_was_damaged_before(
     open_journal(garden_folder).close()
     assert run_sql(file, "SELECT hex(at), text FROM log") == before
     assert all_changed(file) == {"log": [1], "photos": [1, 2], "leaves": [1]}
+
+
+def test_of_a_plants_photos_those_alone_are_looked_through(garden_folder, remarks):
+    with open_journal(garden_folder) as journal:
+        for photo in (PHOTO, OTHER):
+            journal.file_reading(photo)
+    harm = "UPDATE photos SET taken_at = '{}' WHERE plant = 'A2'"
+    for value in ("2025-07-09 10:00:00.000000", "no time at all"):
+        with closing(sqlite3.connect(garden_folder / "journal.sqlite")) as raw, raw:
+            raw.execute(harm.format(value))
+        for plant, left in ((PHOTO.plant, 1), ("A2", 0)):
+            with open_journal(garden_folder) as journal:
+                assert len(journal.photos(plant)) == left
+        assert OTHER.photo in remarks[-1]
