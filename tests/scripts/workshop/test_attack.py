@@ -54,6 +54,23 @@ def test_each_thing_that_must_hold_is_noticed_when_it_does_not(tmp_path, change,
     assert any(what in problem for problem in problems), problems
 
 
+@pytest.mark.parametrize(("again", "problems"), [(ROWS[1], 0), (("slow.jpg", "unreadable"), 1)])
+def test_what_took_too_long_is_tried_once_more_and_counts_if_it_does_again(
+    tmp_path, monkeypatch, again, problems
+):
+    slow = "“slow.jpg” took longer than 20 s: it was left out, and will be tried once more.\n"
+    outcomes = iter([(("slow.jpg", "unreadable"), slow), (again, slow if problems else NAMED)])
+
+    def scored(photos, out, jobs):
+        row, named = next(outcomes)
+        return SUM, "", 0, results(out / str(len(list(out.iterdir()))), [ROWS[0], row], named), 300
+
+    monkeypatch.setattr("scripts.workshop.attack.run._scored", scored)
+    verdict = attack_files(tmp_path, tmp_path, 1)
+    assert len(verdict.problems) == problems
+    assert verdict.note.endswith("; 1 took over 20 s, and were tried once more")
+
+
 def test_the_corpus_comes_from_the_seed_alone(tmp_path):
     for name in ("one", "same", "other"):
         (tmp_path / name).mkdir()
