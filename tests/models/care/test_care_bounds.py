@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from math import dist
+from random import Random
 
 import pytest
 
@@ -14,12 +15,15 @@ from models.care.choice import choose
 from models.care.enough import leaves_to_settle
 from models.care.evidence import evidence_of
 from models.care.habits import offers
-from models.care.layout import _gain_m, _nearest_first, way_length_m
+from models.care.layout import _gain_m, _improved, _nearest_first, way_length_m
 from models.care.mornings import first_morning, hindrance, rain_on, rests_until, washes_off
 from models.care.peroxide import burned_on, gate_of, open_checks
-from models.care.prevention import wash_off_words
+from models.care.prevention import Due, PlannedSpray, wash_off_words
 from models.care.review import review
+from models.care.rules import LEAF_RULES
 from models.care.season import season_of
+from models.care.spray_tasks import _goes_first
+from models.care.tasks import doubt_words
 from models.care.visits import _with_leaves, visit_of
 from models.entries import LogEntry
 
@@ -74,6 +78,18 @@ def test_a_stretch_turned_round_shortens_the_way_by_what_its_two_ends_tell():
             turned = [*points[:first], *points[first : last + 1][::-1], *points[last + 1 :]]
             shorter = length(points) - length(turned)
             assert _gain_m(points, first, last) == pytest.approx(shorter)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_stretches_are_turned_round_until_no_turn_shortens_the_way_and_no_plant_is_lost(seed):
+    chance = Random(seed)
+    places = {name: (9 * chance.random(), 9 * chance.random()) for name in "abcdefghij"}
+    way = _improved(places, list(places))
+    assert sorted(way) == sorted(places)
+    assert way_length_m(places, way) < way_length_m(places, list(places))
+    points = [(0.0, 0.0), *(places[name] for name in way)]
+    turns = [(first, last) for last in range(2, len(points)) for first in range(1, last)]
+    assert max(_gain_m(points, *turn) for turn in turns) <= 1e-9
 
 
 def test_twice_the_rain_that_leaves_half_washes_most_of_a_spray_off():
@@ -403,6 +419,20 @@ def test_prevention_may_wait_for_peroxide_five_days_longer(season):
         assert len(said(invented, "interval")) == wrong
 
 
+def test_prevention_goes_first_where_its_wait_is_over_by_then_or_it_was_put_off_too_long(season):
+    """On the 6th of June; its own morning is the 10th, and peroxide waits 48 hours after it."""
+    made = state(season(), 5)
+
+    def first(late, peroxide_on):
+        due = Due(day_of(5 - late), "")
+        spray = PlannedSpray(("A1",), day_of(9), due, "", None, 1)
+        return _goes_first(made, spray, day_of(peroxide_on))
+
+    most = made.limits.overdue_days
+    assert [first(most - 1, day) for day in (7, 10, 11)] == [False, False, True]
+    assert [first(most, day) for day in (6, 7, 10)] == [False, True, True]
+
+
 def test_48_hours_lie_between_two_products(season):
     for hour, wrong in ((7.4, 1), (7.5, 0)):
         invented = season().spray("soda", 1, hour=7.5).spray("copper", 3, hour=hour)
@@ -561,6 +591,39 @@ def test_a_photo_whose_leaves_are_not_kept_counts_as_its_first_leaf(season):
 def uncertain(season, severity=20.0, leaves=3, error=None):
     (day,) = state(season().photo("A1", 1, severity), 2).measured_days["A1"]
     return replace(visit_of(day, None), leaf_count=leaves, leaf_error=error)
+
+
+def test_only_rows_about_a_doubt_say_what_makes_a_reading_doubtful(season):
+    found = evidence_of(state(season().photo("A1", 1, 6, width=9), 2))
+    saying = {rule.name for rule in LEAF_RULES if doubt_words(rule, found["A1"])}
+    assert saying == {"flagged", "doubtful", "open"}
+    assert not any(doubt_words(rule, found["A2"]) for rule in LEAF_RULES)
+
+
+def test_a_night_photo_on_which_nothing_could_be_counted_is_no_look(season):
+    made = season().night("A1", 1, 2).night("A2", 1, 2)
+    made.photos[1] = replace(made.photos[1], caterpillar_count=None)
+    nights = state(made.photo("A3", 1, 6), 2).nights
+    assert [len(nights[plant]) for plant in ("A1", "A2", "A3")] == [1, 0, 0]
+
+
+def test_a_planned_spray_gives_its_reason_to_preventive_statuses_alone(season):
+    plan = season().photo("A1", 1, 8).healthy(1, "A1").spray("soda", 1, "B1").plan(2, 12)
+    reasons = {(task.kind, plant): task.why for task in plan.tasks for plant in task.plants}
+    says = {status.plant: (status.status, status.why) for status in plan.statuses}
+    assert says["A2"] == ("prevent", reasons["prevent", "A2"])
+    assert says["A1"][0] == "spot-test"
+    assert says["A1"][1] in reasons["spot-test", "A1"]
+    assert says["B1"][0] == "clear"
+    assert len({why for _, why in says.values()} & set(reasons.values())) == 1
+
+
+def test_a_look_of_which_only_the_files_date_is_known_has_no_age(season):
+    made = season().photo("A1", 1, 6).photo("A2", 1, 6, flags=("no_date",))
+    found = evidence_of(state(made, 3))
+    assert found["A2"].visit is not None
+    assert [found[plant].age_days for plant in ("A1", "A2", "A3")] == [2, None, None]
+    assert [found[plant].is_looked_after for plant in ("A1", "A2", "A3")] == [True, False, False]
 
 
 def test_up_to_twelve_leaves_are_asked_for_to_settle_a_reading(season):

@@ -109,6 +109,15 @@ def test_the_latest_of_word_gap_and_longest_reach_begins_a_season():
     assert season_begin([], [], now, 20) == now - timedelta(days=20)
 
 
+@pytest.mark.parametrize("kind", ["spray", "note", "decline", NEW_SEASON])
+def test_the_season_that_lasts_is_the_last_of_all_seasons(kind):
+    photos = [at("2024-08-01"), at("2026-05-01"), at("2026-09-20")]
+    log = [entry(1, kind, "2026-07-01")]
+    for now in (at("2026-06-01"), at("2026-10-01")):
+        last = spans_of(photos, log, now)[-1]
+        assert season_begin(photos, log, now, 1000) == last.begin
+
+
 def test_a_new_season_starts_all_plants_afresh_and_knows_the_old_one_no_more(season):
     made = season().healthy(0).photo("A1", 0, 30, "blight", blight_kind="late")
     made.log("seen", 1, "A2", text="gone").spray("peroxide", 1, "A3")
