@@ -191,6 +191,28 @@ def test_only_plants_that_were_not_sprayed_stand_beside():
     assert gathered(30, log=(SPRAY, whole)).others == ()
 
 
+def test_sprays_at_another_time_and_other_entries_leave_a_plant_beside():
+    note = LogEntry(5, "note", SPRAYED + timedelta(hours=1), ("B1",), text="looks well")
+    early = LogEntry(6, "spray", SPRAYED - timedelta(days=9), ("B2",), product="soda")
+    beside = gathered(30, log=(early, SPRAY, note)).others
+    assert [before[0].plant for before, _ in beside] == ["B1", "B2"]
+
+
+def test_photos_of_no_plant_stand_beside_nothing():
+    unassigned = [filed("", hours) for hours in (-20, 25)]
+    assert gathered(30, [*PHOTOS, *unassigned]).others == gathered(30).others
+
+
+def test_a_photo_that_cannot_be_used_counts_on_neither_side():
+    pale = photo(9.0, flags=("blurred",))
+    usable = (photo(0.0), photo(0.0))
+    for others in (((pale,), (photo(),)), ((photo(),), (pale,))):
+        seen = judge_burn("A3", SPRAY, (*usable, pale), (*usable, pale), [others])
+        assert seen.verdict == "no burn seen"
+        assert seen.figures["bleached_before_pct"] == seen.figures["bleached_after_pct"] == 0
+        assert seen.figures["unsprayed_plants"] == 0
+
+
 def test_missing_photos_and_sprays_are_named():
     with pytest.raises(BurnCheckError, match="before the spray"):
         gathered(30, photos=[filed("A3", 25)])

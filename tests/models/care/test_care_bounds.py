@@ -126,6 +126,15 @@ def test_a_rise_alarms_from_25_points_within_4_days_on_two_leaves(season):
     assert not risen(season, 25, 4, leaves=1)
 
 
+@pytest.mark.parametrize("doubtful", [(), (0,), (1, 2), (0, 1, 2)])
+def test_a_rise_alarms_only_between_two_looks_without_a_doubt(season, doubtful):
+    invented = season().photo("A1", 1, 4, width=1)
+    invented.photo("A1", 3, 44, width=1).photo("A1", 3, 44, width=1)
+    for number in doubtful:
+        invented.photos[number] = replace(invented.photos[number], flags=("blurred",))
+    assert (alarm_of(state(invented, 3, 12), "A1") is not None) == (not doubtful)
+
+
 @pytest.mark.parametrize(
     ("days", "leaves", "lifted"),
     [((7, 8), 3, True), ((6, 7), 3, False), ((7,), 3, False), ((7, 8), 2, False)],
@@ -389,6 +398,16 @@ def test_a_plant_is_tested_up_to_40_percent_and_on_a_photo_of_three_days(season)
 def test_the_growers_choice_holds_for_a_week(season, hour, holds):
     invented = ready(season, day=8).photo("A2", 8, 9, hour=7).log("choice", 1, "A2", hour=10)
     seen = state(invented, 8, hour)
+    assert choose(seen, evidence_of(seen)).by_grower == holds
+
+
+@pytest.mark.parametrize(
+    ("day", "plant", "holds"), [(7, "A2", True), (9, "A3", True), (9, "A2", False)]
+)
+def test_the_growers_choice_holds_until_that_plant_was_sprayed_after_it(season, day, plant, holds):
+    invented = ready(season, day=8).photo("A2", 8, 9, hour=7).log("choice", 8, "A2", hour=10)
+    invented.spray("peroxide", day, plant)
+    seen = state(invented, 9, 12)
     assert choose(seen, evidence_of(seen)).by_grower == holds
 
 

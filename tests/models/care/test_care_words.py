@@ -5,6 +5,7 @@ import re
 from hypothesis import given
 from hypothesis import strategies as st
 
+from models.care.cautions import CAUTIONS, SELLING, said
 from models.care.words import joined
 from models.numerals import counted, plain_number
 
@@ -51,3 +52,16 @@ def test_a_plain_number_has_no_exponent_and_three_digits(value):
 def test_one_thing_is_not_many():
     assert counted(1, "bed") == "1 bed"
     assert counted(0, "bed") == "0 beds"
+
+
+def test_who_sells_produce_is_told_of_that_and_each_caution_is_said_in_full_once():
+    usual, reminder = said(CAUTIONS, set())
+    assert usual == [caution.full for caution in CAUTIONS.values()]
+    assert reminder == ""
+    sold, _ = said(CAUTIONS, set(), sells_produce=True)
+    pairs = zip(CAUTIONS, usual, sold, strict=True)
+    assert {name: now for name, before, now in pairs if now != before} == {"selling": SELLING}
+    first, *others = CAUTIONS
+    full, reminder = said(CAUTIONS, {first})
+    assert full == [CAUTIONS[name].full for name in others]
+    assert reminder == CAUTIONS[first].brief
