@@ -18,7 +18,7 @@ from models.care.habits import offers
 from models.care.layout import _gain_m, _improved, _nearest_first, way_length_m
 from models.care.mornings import first_morning, hindrance, rain_on, rests_until, washes_off
 from models.care.peroxide import burned_on, gate_of, open_checks
-from models.care.prevention import Due, PlannedSpray, wash_off_words
+from models.care.prevention import Due, PlannedSpray, planned_sprays, wash_off_words
 from models.care.review import review
 from models.care.rules import LEAF_RULES
 from models.care.season import season_of
@@ -411,6 +411,15 @@ def test_the_growers_choice_holds_until_that_plant_was_sprayed_after_it(season, 
     assert choose(seen, evidence_of(seen)).by_grower == holds
 
 
+def test_a_plant_chosen_without_a_fresh_photo_gives_way_to_the_rules_choice(season):
+    invented = season().spray("soda", -1).healthy(8, "A2", "B1").photo("A2", 3, 9)
+    invented.photo("B1", 8, 20).log("choice", 8, "A2", hour=10)
+    seen = state(invented, 8, 12)
+    choice = choose(seen, evidence_of(seen))
+    assert (choice.plant, choice.by_grower) == ("B1", False)
+    assert "it has no fresh photo" in choice.why_not
+
+
 @pytest.mark.parametrize(("day", "after"), [(8, True), (9, False)])
 def test_a_look_is_young_enough_for_prevention_for_seven_days(season, day, after):
     seen = state(season().photo("A1", 1, 1), day, 12)
@@ -436,6 +445,13 @@ def test_prevention_may_wait_for_peroxide_five_days_longer(season):
     for day, wrong in ((20, 0), (21, 1)):
         invented = season().spray("soda", 1).spray("peroxide", 10, "A1").spray("soda", day)
         assert len(said(invented, "interval")) == wrong
+
+
+def test_a_spray_that_is_due_on_the_calendars_last_day_is_listed_though_it_must_wait(season):
+    made = state(season("A1").spray("soda", 1).spray("peroxide", 14), 14, 12)
+    (spray,) = planned_sprays(made, ["A1"], day_of(15))
+    assert (spray.due.day, spray.day) == (day_of(15), day_of(16))
+    assert planned_sprays(made, ["A1"], day_of(14)) == ()
 
 
 def test_prevention_goes_first_where_its_wait_is_over_by_then_or_it_was_put_off_too_long(season):
@@ -495,6 +511,12 @@ def test_a_spray_wants_two_hours_before_rain(season):
         assert (
             len(said(season().spray("soda", 1, hour=7.5), "dry leaves", weather=weather)) == wrong
         )
+
+
+def test_another_product_is_too_often_twice_within_48_hours(season):
+    for product, hour, count in (("copper", 7, 1), ("copper", 7.5, 0), ("aspirin", 7, 0)):
+        made = season().spray(product, 1, "A1").spray(product, 3, "A1", hour=hour)
+        assert len(said(made, "not too often")) == count
 
 
 def test_heat_of_the_day_and_the_next_is_pointed_out(season):
