@@ -68,7 +68,7 @@ NEEDS_TRAIN_EXTRA = {
     "scripts/workshop/learn/tissue_network.py", "scripts/workshop/learn/tissue_pictures.py",
     "scripts/workshop/learn/dropping_network.py", "scripts/workshop/learn/dropping_closer.py",
 }  # fmt: skip
-NEEDS_EXTRA = {"vision/photo/address.py": "remote", "scripts/common/parquet.py": "parquet"}
+NEEDS_EXTRA = {"vision/photo/address.py": "remote", "scripts/score/cluster.py": "cluster"}
 NEEDS_MUTATE_EXTRA = {"scripts/workshop/attack/bench.py"}
 
 DISTRIBUTION_OF = {
@@ -109,7 +109,8 @@ def imports(tree: Iterable[ast.AST]) -> Iterator[str]:
             case ast.ImportFrom(level=level) if level:
                 pytest.fail("relative imports hide which layer they reach")
             case ast.Call(
-                func=ast.Attribute(attr="import_module"), args=[ast.Constant(value=name)]
+                func=ast.Attribute(attr="import_module") | ast.Name(id="import_module"),
+                args=[ast.Constant(value=name)],
             ):
                 yield name
 

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from scripts.common.terminal import (
+    Cluster,
     GardenFolder,
     Jobs,
     Masks,
@@ -62,6 +63,7 @@ def night(
         ),
     ] = None,
     jobs: Jobs = None,
+    cluster: Cluster = "",
     table: Tables = "csv",
     garden: GardenFolder = None,
     plant: PlantName = "",
@@ -100,6 +102,7 @@ def night(
             masks=masks,
             overlays=overlays,
             jobs=jobs,
+            cluster=cluster,
             parquet=table == "parquet",
             explain=explain,
             dark_frame=dark_frame,

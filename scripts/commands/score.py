@@ -6,6 +6,7 @@ import typer
 
 from scripts.common.terminal import (
     ClassifierFile,
+    Cluster,
     GardenFolder,
     Jobs,
     Masks,
@@ -34,6 +35,7 @@ def score(
     overlays: Overlays = False,
     classifier: ClassifierFile = None,
     jobs: Jobs = None,
+    cluster: Cluster = "",
     table: Tables = "csv",
     garden: GardenFolder = None,
     plant: PlantName = "",
@@ -52,6 +54,9 @@ def score(
 
     Costs less than a second for a photo of 12 megapixels on one core, and 0.1 s more for the
     pictures. Photos that have not changed since the last run into DIR are not measured again.
+    With --cluster the workers of a Dask cluster measure. One of two machines is started with
+    "dask scheduler" on the first, and "dask worker tcp://FIRST:8786" on both; "spotlamp guide
+    region" tells the rest.
 
     Ends with 0 when done, 1 when nothing could be measured, 2 for wrong usage.
     """
@@ -71,6 +76,7 @@ def score(
             masks=masks,
             overlays=overlays,
             jobs=jobs,
+            cluster=cluster,
             parquet=table == "parquet",
         )
         tell(done)

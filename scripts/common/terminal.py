@@ -22,6 +22,7 @@ __all__ = [
     "LINE",
     "AsOf",
     "ClassifierFile",
+    "Cluster",
     "GardenFolder",
     "Jobs",
     "Masks",
@@ -136,6 +137,14 @@ Tables = Annotated[
     typer.Option(
         "--table",
         help='With "parquet", also write DIR/parquet: the tables in parts by garden and month.',
+    ),
+]
+Cluster = Annotated[
+    str,
+    typer.Option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Measure on a running Dask cluster, in the place of this computer.",
     ),
 ]
 ClassifierFile = Annotated[

@@ -27,7 +27,7 @@ from threadpoolctl import threadpool_limits
 from scripts.common.worker import read_frame, write_frame
 from vision.errors import SpotlampError
 
-__all__ = ["Done", "WorkersLostError", "spread_over_processes", "use_one_thread"]
+__all__ = ["Companion", "Done", "WorkersLostError", "spread_over_processes", "use_one_thread"]
 
 Job = TypeVar("Job")
 Result = TypeVar("Result")
@@ -158,13 +158,13 @@ class _Worker:
                 stdout=subprocess.PIPE,
                 env=_environment(),
             )
-        self._send(start)
+        self.send(start)
         threading.Thread(target=self._listen, args=(replies,), daemon=True).start()
 
     def give(self, job: object) -> None:
         """Hand over a job."""
         self.job, self.busy, self._began = job, True, time.monotonic()
-        self._send(pickle.dumps(job))
+        self.send(pickle.dumps(job))
 
     def seconds_left(self, longest_seconds: float) -> float:
         """Return how long the job may still take; without a job for ever."""
@@ -185,7 +185,8 @@ class _Worker:
             with suppress(OSError):
                 self.process.stdin.close()
 
-    def _send(self, data: bytes) -> None:
+    def send(self, data: bytes) -> None:
+        """Send a message, unless the process has ended."""
         if self.process.stdin:
             with suppress(OSError):  # it has just ended: the listener tells
                 write_frame(self.process.stdin, data)
@@ -197,6 +198,49 @@ class _Worker:
             while (reply := read_frame(stream)) is not None:
                 replies.put((self, reply))
         replies.put((self, None))
+
+
+class Companion:
+    """One process beside this one, which does one job after the other; messages stay pickled.
+
+    Parameters
+    ----------
+    start : bytes
+        The function, pickled.
+    """
+
+    def __init__(self, start: bytes) -> None:
+        self.start = start
+        self._worker: _Worker | None = None
+        self._replies: SimpleQueue[tuple[_Worker, bytes | None]] = SimpleQueue()
+
+    def do(self, job: bytes, longest_seconds: float) -> tuple[str, Any]:
+        """Have a pickled job done; a process that was ended has a new one in its place.
+
+        Returns
+        -------
+        str
+            ``answer`` or ``lost``.
+        bytes or str
+            The pickled answer, as the process gave it; or what happened, as words that go on after
+            the job's name.
+        """
+        if self._worker is None:
+            self._replies = SimpleQueue()
+            self._worker = _Worker(self.start, self._replies)
+            self._replies.get()  # it is ready; if it has ended, the job will not come back
+        self._worker.send(job)
+        try:
+            _, reply = self._replies.get(timeout=longest_seconds)
+        except Empty:
+            return self._lost(longest_seconds)
+        return self._lost(None) if reply is None else ("answer", reply)
+
+    def _lost(self, late_seconds: float | None) -> tuple[str, Any]:
+        if self._worker is not None:
+            self._worker.end()
+        self._worker = None
+        return "lost", _what(late_seconds)
 
 
 def _environment() -> dict[str, str]:
@@ -261,9 +305,14 @@ def _lost(
             "The system ended a worker process, probably for want of memory: try --jobs 1; "
             "what is already measured is kept."
         )
-    if worker.late:
-        return on_lost(worker.job, f"took longer than {longest_seconds:.0f} s")
-    return on_lost(worker.job, "ended the process that measured it, probably for want of memory")
+    return on_lost(worker.job, _what(longest_seconds if worker.late else None))
+
+
+def _what(late_seconds: float | None) -> str:
+    """Return what happened to a job that did not come back, as words that go on after its name."""
+    if late_seconds is not None:
+        return f"took longer than {late_seconds:.0f} s"
+    return "ended the process that measured it, probably for want of memory"
 
 
 @contextmanager

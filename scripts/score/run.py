@@ -5,7 +5,7 @@ The whole story is ``score_paths``.
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import closing
+from contextlib import AbstractContextManager, closing, nullcontext
 from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
@@ -20,7 +20,7 @@ from scripts.score.photo import PhotoJob
 from scripts.score.pictures import picture_names
 from scripts.score.results import PhotoResult
 from scripts.score.spool import ResultSpool
-from scripts.score.spread import over_processes, score_all
+from scripts.score.spread import Spread, over_processes, score_all
 from scripts.score.store import ReadingStore, Settings, measuring_fingerprint
 from vision.errors import SpotlampError
 from vision.night.torch_off import pair_torch_off
@@ -93,6 +93,7 @@ def score_paths(
     dark_frame: Path | None = None,
     parquet: bool = False,
     garden: str = "",
+    cluster: str = "",
     on_result: Callable[[PhotoResult, Place], PhotoResult] = _as_it_is,
     on_start: Callable[[int | None], None] = lambda total: None,
     on_done: Callable[[PhotoResult], None] = lambda result: None,
@@ -120,6 +121,8 @@ def score_paths(
     garden : str
         Name of the garden of all photos, by which these are parted; by default the first of
         several folders in a photo's name.
+    cluster : str
+        Address of the scheduler of a cluster that measures, in the place of this computer.
     on_result : callable
         Takes each photo's result as it comes, in this process, and where the photo is, to file it;
         gives it back with the plant to which it was filed.
@@ -148,36 +151,47 @@ def score_paths(
         When the pattern classifier cannot be used.
     ParquetError
         When the library for Parquet is missing.
+    ClusterError
+        When the cluster cannot be used.
     """
     if parquet:
         require_parquet()
     settings = settings or Settings()
     search = PhotoSearch(paths)
     batches = _some(search, paths)
-    _prepare(out)
-    plan = _Plan(out, settings, masks, overlays, dark_frame)
-    jobs_to_do = plan.jobs(batches)
-    if search.total is not None:
-        jobs_to_do = iter(list(jobs_to_do))
-    on_start(None if search.total is None else len(plan.under_way))
-    results = ResultSpool(out if isinstance(out, Path) else None)
-    drawn: list[Place] = []
-    try:
-        spread = over_processes(jobs or os.cpu_count() or 1)
-        with closing(score_all(jobs_to_do, spread)) as scored:
-            for index, result in scored:
-                file, overlay = plan.under_way.pop(index)
-                results.add(file.name, on_result(result, file.path))
-                drawn += [overlay] if overlay else []
-                on_done(result)
-    finally:
-        remove_leftovers(out)  # of worker processes that were ended while they wrote
+    with _spreading(cluster, jobs) as spread:
+        _prepare(out)
+        plan = _Plan(out, settings, masks, overlays, dark_frame)
+        jobs_to_do = plan.jobs(batches)
+        if search.total is not None:
+            jobs_to_do = iter(list(jobs_to_do))
+        on_start(None if search.total is None else len(plan.under_way))
+        results = ResultSpool(out if isinstance(out, Path) else None)
+        drawn: list[Place] = []
+        try:
+            with closing(score_all(jobs_to_do, spread, elsewhere=bool(cluster))) as scored:
+                for index, result in scored:
+                    file, overlay = plan.under_way.pop(index)
+                    results.add(file.name, on_result(result, file.path))
+                    drawn += [overlay] if overlay else []
+                    on_done(result)
+        finally:
+            remove_leftovers(out)  # of worker processes that were ended while they wrote
     finding = search.finding()
     _write_tables(out, finding, results, explain=explain)
     if parquet:
         _write_parquet(out / PARQUET, results, garden, explain=explain)
     in_order = tuple(drawn[place] for place in results.order()) if drawn else ()
     return Run(out, finding, results, in_order, plan.found - len(results))
+
+
+def _spreading(cluster: str, jobs: int | None) -> AbstractContextManager[Spread]:
+    if cluster:
+        # Here, because the library would cost every other run half a second.
+        from scripts.score.cluster import over_cluster
+
+        return over_cluster(cluster)
+    return nullcontext(over_processes(jobs or os.cpu_count() or 1))
 
 
 def _some(search: PhotoSearch, paths: Sequence[Place]) -> Iterator[Sequence[PhotoFile]]:

@@ -1,6 +1,7 @@
 """Processes that share out work: what comes back, what is lost, and how they end."""
 
 import os
+import pickle
 import signal
 import subprocess
 import sys
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from scripts.common.workers import WorkersLostError, spread_over_processes
+from scripts.common.workers import Companion, WorkersLostError, spread_over_processes
 
 pytestmark = pytest.mark.processes
 
@@ -77,6 +78,15 @@ def test_what_a_job_raises_is_raised_here():
 def test_what_libraries_print_in_a_worker_is_neither_shown_nor_taken_for_an_answer(capfd):
     assert list(spread_over_processes(misbehave, ["chatter"] * 3, 1)) == ["chatter"] * 3
     assert capfd.readouterr() == ("", "")
+
+
+def test_a_process_beside_this_one_is_replaced_where_it_ended_and_says_what_happened():
+    beside = Companion(pickle.dumps(misbehave))
+    told = [beside.do(pickle.dumps(job), 20.0) for job in ("a", "die", "b")]
+    assert pickle.loads(told[0][1]) == (False, "a")
+    assert told[1] == ("lost", "ended the process that measured it, probably for want of memory")
+    assert pickle.loads(told[2][1]) == (False, "b")
+    assert beside.do(pickle.dumps("sleep"), 0.1) == ("lost", "took longer than 0 s")
 
 
 PARENT = (
