@@ -19,12 +19,12 @@ from models.care.layout import _gain_m, _improved, _nearest_first, way_length_m
 from models.care.mornings import first_morning, hindrance, rain_on, rests_until, washes_off
 from models.care.peroxide import burned_on, gate_of, open_checks
 from models.care.prevention import Due, PlannedSpray, planned_sprays, wash_off_words
-from models.care.review import review
+from models.care.review import _last_like, review
 from models.care.rules import LEAF_RULES
 from models.care.season import season_of
 from models.care.spray_tasks import _goes_first
 from models.care.tasks import doubt_words
-from models.care.visits import _with_leaves, visit_of
+from models.care.visits import _with_leaves, feeding_signs, visit_of
 from models.entries import LogEntry
 
 MONDAY = date(2026, 6, 1)
@@ -646,6 +646,46 @@ def test_a_night_photo_on_which_nothing_could_be_counted_is_no_look(season):
     made.photos[1] = replace(made.photos[1], caterpillar_count=None)
     nights = state(made.photo("A3", 1, 6), 2).nights
     assert [len(nights[plant]) for plant in ("A1", "A2", "A3")] == [1, 0, 0]
+
+
+def test_signs_of_feeding_are_those_of_day_photos_that_show_any(season):
+    made = season().signs("A1", 1, frass=2).signs("A2", 1, chewed=6).photo("A3", 1, 6)
+    made.photos.append(replace(made.photos[0], mode="night", sha256="n"))
+    assert [sign.photo for sign in feeding_signs(made.photos)] == [p.photo for p in made.photos[:2]]
+
+
+def test_the_last_peroxide_on_a_plant_is_the_one_that_counts(season):
+    made = season().healthy(1).spray("peroxide", 1, "A1").spray("peroxide", 9, "A1")
+    found = evidence_of(state(made.verdict("cannot tell", "A1", 2, 11), 11, 12))["A1"]
+    assert (found.spray.number, found.hours_since_spray) == (2, 52.5)
+
+
+def test_what_was_sprayed_is_told_first_then_the_look_for_burn_then_the_reading(season):
+    made = season().healthy(1).photo("A1", 1, 8).spray("peroxide", 2, "A1")
+    made.verdict("cannot tell", "A1", made.entries[-1].number, 3, hour=12)
+    (told,) = [s.measured for s in made.plan(3, 13).statuses if s.plant == "A1"]
+    first, second, *_ = told.split("; ")
+    assert first.startswith("sprayed with peroxide")
+    assert second.startswith("burn check")
+    assert second.endswith(": cannot tell")
+
+
+def test_where_no_morning_is_free_the_farthest_is_named(season, monkeypatch):
+    monkeypatch.setattr("models.care.mornings.FARTHEST_DAYS", 2)
+    hot = [DayWeather(day_of(day), hottest_c=40.0) for day in range(1, 9)]
+    day, *_ = first_morning(state(season(), 1, weather=hot), "soda", day_of(2))
+    assert day == day_of(4)
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "same"),
+    [((), (), True), (("A1",), (), True), ((), ("A1",), True), (("A1", "A2"), ("A2",), True),
+     (("A1",), ("A2",), False)],
+)  # fmt: skip
+def test_the_spray_before_is_the_last_one_that_reached_any_of_its_plants(season, before, now, same):
+    log = state(season().spray("soda", 1, *before).spray("soda", 5, *now), 6)
+    found = _last_like(log, log.log[-1])
+    assert (found is not None) == same
 
 
 def test_a_planned_spray_gives_its_reason_to_preventive_statuses_alone(season):

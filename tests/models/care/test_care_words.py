@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models.care.cautions import CAUTIONS, SELLING, said
-from models.care.words import joined
+from models.care.words import heat_words, joined
 from models.numerals import counted, plain_number
 
 NAMES = st.builds(
@@ -65,3 +65,9 @@ def test_who_sells_produce_is_told_of_that_and_each_caution_is_said_in_full_once
     full, reminder = said(CAUTIONS, {first})
     assert full == [CAUTIONS[name].full for name in others]
     assert reminder == CAUTIONS[first].brief
+
+
+def test_a_temperature_is_told_in_the_gardens_units():
+    """Water freezes at 32 °F and boils at 212 °F."""
+    assert [heat_words(c, "US") for c in (0, 100)] == ["32 °F", "212 °F"]
+    assert heat_words(100, "metric") == "100 °C"
