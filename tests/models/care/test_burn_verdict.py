@@ -46,6 +46,7 @@ def judged(before, after, *others):
         ((3.0,), (3.0,), "no burn seen"),  # old damage is not this spray's
         ((3.0,), (3.2,), "cannot tell"),
         ((0.0, 0.0), (0.0, 1.5), "cannot tell"),  # holes or burn
+        ((0.0, 0.0), (0.0, 0.3), "cannot tell"),  # more than light alone changes
         ((0.0, 1.5), (0.0, 1.5), "no burn seen"),  # the holes were there before
         ((0.0,), (0.0, 0.0, 9.0), "cannot tell"),  # glare hides
     ],

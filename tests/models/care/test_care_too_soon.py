@@ -143,6 +143,17 @@ def test_peroxide_on_what_may_be_late_blight_is_pointed_out(season):
     assert (1, "may be late blight") in remarks(invented.spray("peroxide", 1, "B1"), 1)
 
 
+def test_peroxide_is_pointed_out_by_what_the_last_look_left_open_not_the_first(season):
+    doubt, clear = (41, "blight"), (12, "spot")
+    for first, last, said in ((doubt, clear, False), (clear, doubt, True)):
+        invented = season()
+        for day, (severity, pattern) in enumerate((first, last)):
+            kind = "unsure" if pattern == "blight" else ""
+            invented.photo("B1", day, severity, pattern, blight_kind=kind)
+        invented.spray("peroxide", 2, "B1")
+        assert ((1, "may be late blight") in remarks(invented, 2)) == said
+
+
 def test_a_whole_garden_sprayed_includes_the_isolated_plant(season):
     invented = season().log("seen", 0, "A1", text="wilting").spray("soda", 1)
     assert (2, "isolated") in remarks(invented, 1)

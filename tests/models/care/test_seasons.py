@@ -47,6 +47,12 @@ def test_without_a_word_a_season_ends_after_a_long_gap_only():
     assert apart[0].end == apart[1].begin
 
 
+def test_a_season_knows_the_day_on_which_it_began_and_that_of_its_last_record():
+    (span,) = spans(["2026-05-01", "2026-06-02"])
+    assert span.first_day.isoformat() == "2026-05-01"
+    assert span.last.date().isoformat() == "2026-06-02"
+
+
 def test_what_is_logged_bridges_a_gap_between_photos():
     photos = ["2026-05-01", "2026-09-20"]
     assert len(spans(photos)) == 2
