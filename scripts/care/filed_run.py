@@ -1,6 +1,6 @@
 """A run with its progress shown and its photos filed: shared by score, night and demo."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -10,7 +10,6 @@ from scripts.common.moments import now_in
 from scripts.common.progress import PhotoProgress
 from scripts.common.terminal import fail, say
 from scripts.score.filing import filing
-from scripts.score.results import PhotoResult
 from scripts.score.run import Run, score_paths
 from scripts.score.store import Settings
 from scripts.score.summary import measured, summary
@@ -62,17 +61,15 @@ def run_and_file(
     """
     settings = settings or Settings()
     if not in_garden:
-        return FiledRun(_run(paths, out, settings, _as_it_is, options))
+        return FiledRun(_run(paths, out, settings, options))
     with filing(paths, settings, garden, plant) as filer:
-        on_result = filer.file if filer else _as_it_is
-        if filer and options.get("parquet"):
+        if filer is None:
+            return FiledRun(_run(paths, out, settings, options))
+        options["on_result"] = filer.file
+        if options.get("parquet"):
             options["garden"] = filer.place[1].name
-        run = _run(paths, out, settings, on_result, options)
-        return FiledRun(run, filer.report(), _season(*filer.place)) if filer else FiledRun(run)
-
-
-def _as_it_is(result: PhotoResult, path: Place) -> PhotoResult:
-    return result
+        run = _run(paths, out, settings, options)
+        return FiledRun(run, filer.report(), _season(*filer.place))
 
 
 def _season(folder: Path, garden: Garden) -> "Season | None":
@@ -83,13 +80,7 @@ def _season(folder: Path, garden: Garden) -> "Season | None":
         return None
 
 
-def _run(
-    paths: Sequence[Place],
-    out: Place,
-    settings: Settings,
-    on_result: Callable[[PhotoResult, Place], PhotoResult],
-    options: dict[str, Any],
-) -> Run:
+def _run(paths: Sequence[Place], out: Place, settings: Settings, options: dict[str, Any]) -> Run:
     with PhotoProgress() as progress:
         return score_paths(
             paths,
@@ -97,7 +88,6 @@ def _run(
             settings=settings,
             on_start=progress.start,
             on_done=progress.done,
-            on_result=on_result,
             **options,
         )
 

@@ -15,8 +15,7 @@ from typing import TypeVar
 from uuid import uuid4
 
 from vision.errors import SpotlampError
-from vision.photo.address import Address, Place
-from vision.photo.content import said_of
+from vision.photo.address import Address, Place, said_of
 from vision.photo.find import OUTPUT_MARKER
 
 __all__ = [

@@ -15,7 +15,16 @@ from urllib.parse import unquote, urlsplit
 
 from vision.errors import WRONG_USAGE, SpotlampError
 
-__all__ = ["Address", "AddressError", "Entry", "Place", "folders_of", "place", "without_secrets"]
+__all__ = [
+    "Address",
+    "AddressError",
+    "Entry",
+    "Place",
+    "folders_of",
+    "place",
+    "said_of",
+    "without_secrets",
+]
 
 Found = TypeVar("Found")
 
@@ -257,7 +266,7 @@ class Address:
                 raise
             except Exception as error:  # each driver has its own kinds
                 if pause is None:
-                    raise OSError(0, _said(error)) from error
+                    raise OSError(0, said_of(error)) from error
             time.sleep(pause)
         raise AssertionError  # the last try returns or raises
 
@@ -273,7 +282,7 @@ class Address:
         except ImportError as error:
             raise AddressError(_lacking(self)) from error
         except ValueError as error:
-            raise AddressError(f"“{self}” cannot be reached: {_said(error)}.") from error
+            raise AddressError(f"“{self}” cannot be reached: {said_of(error)}.") from error
         return found
 
 
@@ -341,8 +350,8 @@ def _first(facts: dict[str, Any], *names: str) -> Any:  # noqa: ANN401  whatever
     return next((facts[name] for name in names if facts.get(name) is not None), None)
 
 
-def _said(error: Exception) -> str:
-    """Return what a driver says, in one line without secrets."""
+def said_of(error: Exception) -> str:
+    """Return what the system or a driver says of an error, in one line without secrets."""
     words = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return without_secrets(" ".join(str(words).split())).rstrip(".")
 

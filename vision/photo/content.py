@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import IO
 
 from vision.errors import SpotlampError
-from vision.photo.address import Address, Place, without_secrets
+from vision.photo.address import Address, Place, said_of
 from vision.photo.find import printable
 
 __all__ = [
@@ -29,7 +29,6 @@ __all__ = [
     "file_text",
     "quoted_name",
     "read_content",
-    "said_of",
 ]
 
 BYTE_LIMIT = 2**28
@@ -186,11 +185,6 @@ def _file_problem(path: Place, error: Exception) -> str:
             return f"{quoted_name(path)} cannot be opened: you have no permission to read it."
         case _:
             return f"{quoted_name(path)} cannot be opened: {said_of(error)}."
-
-
-def said_of(error: Exception) -> str:
-    """Return what the system or a driver says of an error, without secrets of an address."""
-    return without_secrets(str(getattr(error, "strerror", None) or error))
 
 
 def quoted_name(path: Place) -> str:

@@ -9,8 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from vision.photo.address import Address, Entry, Place
-from vision.photo.content import said_of
+from vision.photo.address import Address, Entry, Place, said_of
 from vision.photo.find import (
     OUTPUT_MARKER,
     PHOTO_ENDINGS,
